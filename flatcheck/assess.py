@@ -1,0 +1,251 @@
+"""The chain, readings to verdict. Read this file first.
+
+readings -> adjust -> surface -> lines and required plane -> measures -> rules -> verdict
+"""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy.spatial import cKDTree
+from scipy.special import ndtri
+
+from flatcheck.adjust import adjust
+from flatcheck.errors import SurveyError
+from flatcheck.evidence import Evidence, View, measure_named
+from flatcheck.guard import RISK, Call, call
+from flatcheck.intent import Intent, fit
+from flatcheck.room import EDGE_MM, Ring, Room, inside, rectangle
+from flatcheck.rules import Rule, grade_of, limit_at, pitch_for, rules_for
+from flatcheck.spots import Judged, spots
+from flatcheck.surface import Surface, lines, part, station_pitch, surface
+from flatcheck.survey import Survey
+from flatcheck.tables import readings_of
+from flatcheck.verdict import (
+    Finding,
+    Outcome,
+    Place,
+    Placement,
+    Settle,
+    Spot,
+    Verdict,
+    gravest,
+)
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+REACH = 0.8
+"""The share of a floor that must have been judged before it is called within.
+
+Common practice, no source: corners and the strip along walls are seldom read."""
+
+PLACES = 3
+"""How many places are named where a rule is too close to call."""
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """A zone as it was judged: its view, and the number in the whole survey of each station."""
+
+    name: str
+    view: View
+    stations: Ints
+
+
+@dataclass(frozen=True, eq=False)
+class Assessment:
+    """A survey with its surface, its parts and its verdict."""
+
+    survey: Survey
+    surface: Surface
+    parts: tuple[Part, ...]
+    verdict: Verdict
+
+
+def assess(survey: Survey) -> Assessment:
+    """Is this floor flat enough for this tile, by the survey's own standard, and where not?
+
+    Raises FlatcheckError naming what cannot be used.
+    """
+    heights = adjust(readings_of(survey))
+    room = survey.room or Room(_around(heights.xy_mm), assumed=True)
+    floor = surface(room, heights.xy_mm, heights.height_mm, heights.cov_mm2, heights.where)
+    standard, grade = grade_of(survey.standard)
+    rules = rules_for(grade, survey.tile)
+    parts = _parts(survey, floor)
+    # The whole survey may be called out wrongly at RISK, so its rules and zones share that.
+    risk = RISK / (len(rules) * len(parts))
+    findings: list[Finding] = []
+    found: list[Spot] = []
+    for piece in parts:
+        judged = []
+        for rule in rules:
+            evidence = measure_named(rule.measure)(piece.view, rule.length_mm)
+            called = None
+            if len(evidence.value_mm):
+                called = call(evidence, rule.limit, piece.view.surface, risk)
+                judged.append(Judged(rule, evidence, called))
+            findings.append(_finding(piece, rule, evidence, called))
+        found += [
+            replace(spot, stations=tuple(int(piece.stations[i]) for i in spot.stations))
+            for spot in spots(piece.view, judged)
+        ]
+    found.sort(key=lambda spot: (not spot.proven, -spot.value_mm / spot.limit_mm, spot.at))
+    return Assessment(
+        survey,
+        floor,
+        parts,
+        Verdict(
+            standard=standard.id,
+            grade=grade.id,
+            decision=survey.decision,
+            guarded=gravest(f.outcome for f in findings),
+            as_read=gravest(f.as_read for f in findings),
+            findings=tuple(findings),
+            spots=tuple(replace(spot, number=i) for i, spot in enumerate(found, 1)),
+        ),
+    )
+
+
+def view_of(floor: Surface, intent: Intent) -> View:
+    """A floor, or a zone of it, as measures see it."""
+    weight = 1 / (floor.cov_mm2 if floor.cov_mm2.ndim == 1 else np.diag(floor.cov_mm2))
+    return View(floor, lines(floor), fit(intent, floor.xy_mm, floor.height_mm, weight))
+
+
+def _around(xy: Floats) -> Ring:
+    """The rectangle around readings that came without an outline, grown if it has no width."""
+    low, high = xy.min(axis=0), xy.max(axis=0)
+    thin = np.where(high - low < 10 * EDGE_MM, 10 * EDGE_MM, 0.0)
+    west, south = low - thin
+    east, north = high + thin
+    return rectangle(west, south, east, north, "the readings")
+
+
+def _parts(survey: Survey, floor: Surface) -> tuple[Part, ...]:
+    """The zones, each with its own readings; the whole floor where there are none."""
+    if not survey.zones:
+        everything = np.arange(len(floor.xy_mm))
+        return (Part("floor", view_of(floor, survey.intent), everything),)
+    parts = []
+    covered = np.zeros(len(floor.xy_mm), dtype=bool)
+    for zone in survey.zones:
+        piece, kept = part(floor, replace(floor.room, outline=zone.outline, walls=()))
+        if len(kept) < 2:
+            raise SurveyError(f"zone {zone.outline.name!r} holds fewer than two readings.")
+        covered[kept] = True
+        parts.append(Part(zone.outline.name, view_of(piece, zone.intent), kept))
+    if not covered.all():
+        stray = floor.where[int(np.argmin(covered))]
+        raise SurveyError(f"{stray}: the reading lies in none of the zones.")
+    return tuple(parts)
+
+
+def _finding(piece: Part, rule: Rule, evidence: Evidence, called: Call | None) -> Finding:
+    need = pitch_for(rule)
+    reach = _reach(piece.view.surface, evidence, need)
+    pitch = station_pitch(piece.view.surface)
+    finite = pitch[np.isfinite(pitch)]
+    guarded = as_read = Outcome.NOT_ASSESSED
+    if called is not None:
+        enough = reach >= REACH
+        if called.out:
+            guarded = Outcome.OUT
+        elif enough:
+            guarded = Outcome.WITHIN if called.within else Outcome.CLOSE
+        if called.over:
+            as_read = Outcome.OUT
+        elif enough:
+            as_read = Outcome.WITHIN
+    return Finding(
+        zone=piece.name,
+        rule=rule,
+        outcome=guarded,
+        as_read=as_read,
+        worst=_placement(piece, rule, evidence, called.largest) if called else None,
+        guard_mm=called.factor * float(evidence.u_mm[called.largest]) if called else 0.0,
+        placements=len(evidence.value_mm),
+        reach_ratio=reach,
+        pitch_mm=need,
+        have_mm=float(np.median(finite)) if finite.size else math.inf,
+        longest_bar_mm=float(evidence.span_mm.max(initial=0.0)),
+        settle=(
+            _settle(piece, rule, evidence, called) if called and guarded is Outcome.CLOSE else None
+        ),
+    )
+
+
+def _reach(floor: Surface, evidence: Evidence, need_mm: float) -> float:
+    """What share of the floor the rule could judge, by points spread over the room.
+
+    A point counts when a judged station is no farther than on a grid of the needed step. Judged
+    is a station that bars cover, with readings close enough beneath them, in as many directions
+    as the measure asks for.
+    """
+    close = evidence.pitch_mm <= need_mm * 1.01 + EDGE_MM
+    n = len(floor.xy_mm)
+    seen = np.zeros(n, dtype=np.int64)
+    for direction in np.unique(evidence.direction[close]):
+        rows = close & (evidence.direction == direction)
+        covered = np.zeros(n, dtype=bool)
+        covered[evidence.stations[rows].ravel()] = True
+        seen += covered
+    judged = floor.xy_mm[seen >= evidence.directions]
+    if len(judged) == 0:
+        return 0.0
+    corners = np.array(floor.room.outline.corners_mm)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    across = (np.arange(40) + 0.5) / 40
+    points = low + np.stack(np.meshgrid(across, across), axis=-1).reshape(-1, 2) * (high - low)
+    points = points[inside(floor.room, points)]
+    away, _ = cKDTree(judged).query(points)
+    return float(np.mean(away <= need_mm * 1.01 / math.sqrt(2) + EDGE_MM))
+
+
+def _placement(piece: Part, rule: Rule, evidence: Evidence, row: int) -> Placement:
+    xy = piece.view.surface.xy_mm
+    start, at, end = (_place(xy[i]) for i in evidence.stations[row])
+    span = float(evidence.span_mm[row])
+    return Placement(
+        value_mm=float(evidence.value_mm[row]),
+        u_mm=float(evidence.u_mm[row]),
+        limit_mm=float(limit_at(rule.limit, np.array(span))),
+        span_mm=span,
+        at=at,
+        start=start,
+        end=end,
+        stations=tuple(int(piece.stations[i]) for i in evidence.stations[row]),
+    )
+
+
+def _place(xy: Floats) -> Place:
+    return float(xy[0]), float(xy[1])
+
+
+def _settle(piece: Part, rule: Rule, evidence: Evidence, called: Call) -> Settle:
+    """What would decide a value too close to its limit: all noise smaller by the same share.
+
+    Over the limit but not surely: score q' must grow to the factor q. Below it but not surely:
+    the score must fall to -1.645. Both scale with 1/u, and u with 1/√repeats.
+    """
+    score = called.excess_mm / evidence.u_mm
+    top = float(score.max())
+    share = top / called.factor if called.over else -top / -float(ndtri(RISK))
+    share = min(max(share, 1e-3), 1.0)
+    close = np.flatnonzero(score > float(ndtri(RISK)))
+    places: list[Placement] = []
+    for row in close[np.argsort(-score[close])]:
+        spot = _placement(piece, rule, evidence, int(row))
+        apart = min((math.dist(spot.at, other.at) for other in places), default=math.inf)
+        if apart > max(spot.span_mm / 2, 4 * EDGE_MM):
+            places.append(spot)
+        if len(places) == PLACES:
+            break
+    u_reading = math.sqrt(float(np.median(_variances(piece.view.surface))))
+    return Settle(u_reading * share, math.ceil(1 / share**2), tuple(places))
+
+
+def _variances(floor: Surface) -> Floats:
+    return floor.cov_mm2 if floor.cov_mm2.ndim == 1 else np.diag(floor.cov_mm2)

@@ -1,0 +1,105 @@
+"""What a measure hands to a rule: many values, each with its place, span and uncertainty.
+
+A measure is one file in `flatcheck/measures/` with two names: `WORDS`, what it measures in a
+setter's words, and `measure(view, length_mm)`, which returns an `Evidence`.
+"""
+
+import importlib
+import pkgutil
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cache
+from types import ModuleType
+
+import numpy as np
+import numpy.typing as npt
+
+from flatcheck.errors import RuleError
+from flatcheck.intent import Plane
+from flatcheck.straightedge import Bars
+from flatcheck.surface import Lines, Surface, variance
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """A zone as measures see it: its surface, its lines of readings, its required plane."""
+
+    surface: Surface
+    lines: Sequence[Lines]
+    plane: Plane
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """K values of one measure.
+
+    `stations` (K, 3): one contact, the place of the value, the other contact; for values from a
+    plane the first and last are the two places compared and the middle is the lower of them.
+    `value_mm` (K,) is positive where the place is low (a gap); with `signed` a negative value is a
+    crown and counts as much. `u_mm` (K,) is its standard uncertainty. `forms` (K, m) and
+    `weights` (K, m) are the linear form that it is, of heights, or of departures from `plane`
+    where that is given. `span_mm` (K,) is the distance the limit is looked up with, `pitch_mm`
+    (K,) the widest step between the readings that decide it. `direction` (K,) numbers the
+    directions a bar was laid along; a place counts as judged once it was seen along `directions`
+    of them. `contact` (K,) is true where the value is one that a bar can show: nothing between
+    its contacts is above it.
+    """
+
+    stations: Ints
+    value_mm: Floats
+    u_mm: Floats
+    forms: Ints
+    weights: Floats
+    span_mm: Floats
+    pitch_mm: Floats
+    direction: Ints
+    contact: Mask
+    signed: bool
+    directions: int
+    plane: Plane | None
+
+
+def from_bars(view: View, found: Bars, kept: Mask | slice, signed: bool) -> Evidence:
+    """Evidence of bars: the gaps they show, all or some of them."""
+    stations, weights = found.stations[kept], found.weights[kept]
+    return Evidence(
+        stations=stations,
+        value_mm=found.gap_mm[kept],
+        u_mm=np.sqrt(variance(view.surface.cov_mm2, stations, weights)),
+        forms=stations,
+        weights=weights,
+        span_mm=found.span_mm[kept],
+        pitch_mm=found.pitch_mm[kept],
+        direction=found.direction[kept],
+        contact=np.ones(len(stations), bool) if signed else found.rests[kept],
+        signed=signed,
+        directions=2,
+        plane=None,
+    )
+
+
+@cache
+def _modules() -> dict[str, ModuleType]:
+    import flatcheck.measures as shelf
+
+    return {
+        m.name: importlib.import_module(f"{shelf.__name__}.{m.name}")
+        for m in pkgutil.iter_modules(shelf.__path__)
+    }
+
+
+def measure_named(name: str) -> Callable[[View, float | None], Evidence]:
+    """The function of a measure by the name of its file. Raises RuleError for others."""
+    if name not in _modules():
+        raise RuleError(f"measure {name!r} is not one of {', '.join(_modules())}.")
+    measure: Callable[[View, float | None], Evidence] = _modules()[name].measure
+    return measure
+
+
+def words_of(name: str) -> str:
+    """What a measure measures, in a setter's words."""
+    return str(_modules()[name].WORDS)

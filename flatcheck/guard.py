@@ -1,0 +1,113 @@
+"""How sure must we be: from values with uncertainty to one of the outcomes, for one rule.
+
+Two decision rules, both always worked out. *As read* takes the values at face value (simple
+acceptance). *Allowing for reading error* is guarded on both sides, at a risk of RISK each, for a
+survey as a whole, although one survey looks through many windows:
+
+- Within: every value must clear its limit by 1.645 u. A floor that truly has a value at the limit
+  or beyond passes only if that very value does, so looking at many windows cannot help it, and no
+  wider guard is needed (an intersection-union test: Berger, Technometrics 24, 1982).
+- Out: some value must exceed its limit by q u, where q is such that reading error alone exceeds
+  it, in any window, in at most RISK of surveys. Windows too far below their limit to matter are
+  set aside first, at a tenth of the risk (two steps as in Romano, Shaikh & Wolf, Econometrica 82,
+  2014). For the rest q is the quantile of the largest standardised error, simulated with the
+  readings' own covariance; neighboring bars share readings, so it is far below what as many
+  independent windows would need.
+
+JCGM 106:2012 is the one-window case: a guard band of 1.645 u makes the risk 5 %.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtri
+
+from flatcheck.evidence import Evidence
+from flatcheck.rules import Limit, limit_at
+from flatcheck.surface import Surface, noise
+
+Floats = npt.NDArray[np.float64]
+
+RISK = 0.05
+"""How often a survey may be called wrongly, on either side."""
+
+DRAWS = 1000
+"""Simulated surveys: the risk of the simulated quantile is then good to 0.7 points."""
+
+SEED = 18202
+"""Fixed, so that the same survey always gets the same verdict."""
+
+EXACT_MM = 1e-6
+"""A value this little over its limit is at the limit: arithmetic, not floor [mm]."""
+
+
+@dataclass(frozen=True, eq=False)
+class Call:
+    """One rule against its evidence.
+
+    `excess_mm` (K,) is value less limit. `over` says that some value is over at face value, `out`
+    that it is whatever the reading error, `within` that none is whatever the reading error.
+    `worst` is the value nearest to or farthest over its limit in units of its uncertainty,
+    `largest` the same in millimeters. `factor` is the q of the out side.
+    """
+
+    excess_mm: Floats
+    over: bool
+    out: bool
+    within: bool
+    worst: int
+    largest: int
+    factor: float
+
+
+def call(evidence: Evidence, limit: Limit, floor: Surface, risk: float = RISK) -> Call:
+    """Judge K > 0 values against their limit, at the risk left to this rule.
+
+    `floor` is the surface that the evidence was made from.
+    """
+    value = np.abs(evidence.value_mm) if evidence.signed else evidence.value_mm
+    excess = value - limit_at(limit, evidence.span_mm)
+    score = excess / evidence.u_mm
+    worst = int(np.argmax(score))
+    one_sided = -float(ndtri(risk))
+    factor = one_sided
+    if score[worst] > one_sided:
+        factor = _factor(evidence, score, floor, risk)
+    return Call(
+        excess_mm=excess,
+        over=bool(excess.max() > EXACT_MM),
+        out=bool(score[worst] > factor),
+        within=bool(score[worst] <= float(ndtri(RISK))),
+        worst=worst,
+        largest=int(np.argmax(excess)),
+        factor=factor,
+    )
+
+
+def _factor(evidence: Evidence, score: Floats, floor: Surface, risk: float) -> float:
+    """The q beyond which a value is out, for the windows that are near their limit."""
+    sides = 2 if evidence.signed else 1
+    aside = risk / 10
+    near = np.flatnonzero(score > float(ndtri(aside / (sides * len(score)))))
+    bound = -float(ndtri((risk - aside) / (sides * len(near))))
+    if score.max() > bound:
+        return bound
+    errors = noise(floor.cov_mm2, DRAWS, SEED)
+    if evidence.plane is not None:
+        coef = evidence.plane.form @ errors
+        errors = errors - coef[0] - (floor.xy_mm - evidence.plane.middle) @ coef[1:]
+    errors = errors.astype(np.float32)
+    scale = (evidence.weights[near] / evidence.u_mm[near, None]).astype(np.float32)
+    forms = evidence.forms[near]
+    largest = np.full(DRAWS, -np.inf, dtype=np.float32)
+    # In blocks that stay in the cache: each row of `errors` is one station in all draws.
+    for first in range(0, len(near), 128):
+        block = slice(first, first + 128)
+        wave = scale[block, 0, None] * errors[forms[block, 0]]
+        for j in range(1, forms.shape[1]):
+            wave += scale[block, j, None] * errors[forms[block, j]]
+        if evidence.signed:
+            np.abs(wave, out=wave)
+        np.maximum(largest, wave.max(axis=0), out=largest)
+    return min(bound, float(np.quantile(largest, 1 - (risk - aside))))

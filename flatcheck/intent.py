@@ -1,0 +1,157 @@
+"""What a floor is meant to be: level, the plane that fits best, or a plane of given fall.
+
+An intent turns heights into a required plane z = c + a x + b y. The plane comes with the linear
+form of the heights that it is, so that the uncertainty of a departure can be worked out.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from flatcheck.errors import SurveyError
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Intent:
+    """What is asked of a zone.
+
+    `kind` is "level", "best fit" (least squares plane), "minimum zone" (the plane between the
+    closest two parallel planes that hold every reading) or "fall". A fall has its `fall_ratio`
+    (0.02 falls 20 mm in a meter) and its `bearing_deg`, the way water runs, clockwise from north.
+    """
+
+    kind: str = "best fit"
+    fall_ratio: float = 0.0
+    bearing_deg: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.kind not in _FITS:
+            raise SurveyError(f"intent: kind {self.kind!r} is not one of {', '.join(_FITS)}.")
+        if not (math.isfinite(self.fall_ratio) and 0 <= self.fall_ratio <= 1):
+            raise SurveyError("intent: the fall must lie between 0 and 1:1 (45 degrees).")
+        if self.fall_ratio and self.kind != "fall":
+            raise SurveyError(f'intent: a fall belongs to kind "fall", not to {self.kind!r}.')
+
+
+@dataclass(frozen=True, eq=False)
+class Plane:
+    """A required plane.
+
+    `coef` (3,) are height at the middle of the readings [mm] and the rise to east and north
+    [mm/mm]; `middle` (2,) that middle [mm]. `form` (3, n) gives the part of `coef` that the n
+    heights decide: it is what uncertainty needs, and zero where the intent fixes the value.
+    """
+
+    coef: Floats
+    middle: Floats
+    form: Floats
+
+
+def fit(intent: Intent, xy: Floats, z: Floats, weight: Floats | None = None) -> Plane:
+    """The required plane of an intent over heights z (n,) [mm] at xy (n, 2) [mm].
+
+    `weight` (n,) are the weights 1/u² of the heights, equal when left out. For "level" and "fall"
+    only the height of the plane is free: the (weighted) mean departure is zero.
+
+    Raises SurveyError when the places do not span a plane where one must be fitted.
+    """
+    middle = xy.mean(axis=0)
+    base = np.column_stack((np.ones(len(z)), xy - middle))
+    equal = np.ones(len(z)) if weight is None else weight / weight.mean()
+    return _FITS[intent.kind](intent, base, z, equal, middle)
+
+
+def departures(plane: Plane, xy: Floats, z: Floats) -> Floats:
+    """How far each height lies above (positive, high) the required plane, vertically [mm]."""
+    result: Floats = z - plane.coef[0] - (xy - plane.middle) @ plane.coef[1:]
+    return result
+
+
+def fall_of(plane: Plane) -> tuple[float, float]:
+    """How steep the plane is [ratio], and which way it falls [degrees clockwise from north]."""
+    _, east, north = plane.coef
+    return math.hypot(east, north), math.degrees(math.atan2(-east, -north)) % 360
+
+
+def band(values: Floats) -> float:
+    """Highest minus lowest departure [mm]."""
+    return float(values.max() - values.min())
+
+
+def _fixed(intent: Intent, base: Floats, z: Floats, weight: Floats, middle: Floats) -> Plane:
+    bearing = math.radians(intent.bearing_deg)
+    east = -intent.fall_ratio * math.sin(bearing)
+    north = -intent.fall_ratio * math.cos(bearing)
+    form = np.zeros((3, len(z)))
+    form[0] = weight / weight.sum()
+    height = float(form[0] @ (z - base[:, 1:] @ np.array([east, north])))
+    return Plane(np.array([height, east, north]), middle, form)
+
+
+def _least_squares(
+    intent: Intent, base: Floats, z: Floats, weight: Floats, middle: Floats
+) -> Plane:
+    """Weighted least squares through an orthogonal factorisation, columns scaled first.
+
+    The scaling keeps digits that the normal equations would lose on long thin floors.
+    """
+    root = np.sqrt(weight)
+    scale = np.linalg.norm(base * root[:, None], axis=0)
+    if not np.all(scale > 0):
+        raise SurveyError("the readings lie on one line or spot; they do not span a plane.")
+    q, r = np.linalg.qr(base * root[:, None] / scale)
+    if np.min(np.abs(np.diag(r))) < 1e-12:
+        raise SurveyError("the readings lie on one line or spot; they do not span a plane.")
+    form = np.linalg.solve(r, (q * root[:, None]).T) / scale[:, None]
+    # One step of refinement wins back the digits that forming the solution operator costs.
+    coef = form @ z
+    coef = coef + form @ (z - base @ coef)
+    return Plane(coef, middle, form)
+
+
+def _minimum_zone(intent: Intent, base: Floats, z: Floats, weight: Floats, middle: Floats) -> Plane:
+    """The plane that makes the largest departure smallest: min h, |z - plane| <= h/2.
+
+    A linear program (Barrodale & Phillips 1975, algorithm 495, solve the same problem), given
+    departures from the least squares plane so that it works on small, well scaled numbers. Where
+    the optimal plane is not unique any of them is returned; the zone's width is unique.
+    """
+    from scipy.optimize import linprog  # slow to import, and most surveys do not need it
+
+    first = _least_squares(intent, base, z, weight, middle)
+    rest = z - base @ first.coef
+    reach = np.maximum(np.abs(base).max(axis=0), 1e-12)
+    size = max(float(np.abs(rest).max()), 1e-12)
+    columns = base / reach
+    ones = np.ones((len(z), 1))
+    solved = linprog(
+        [0.0, 0.0, 0.0, 1.0],
+        A_ub=np.block([[columns, -ones], [-columns, -ones]]),
+        b_ub=np.concatenate((rest, -rest)) / size,
+        bounds=[(None, None)] * 3 + [(0, None)],
+        method="highs-ds",
+    )
+    if solved.status != 0:
+        raise RuntimeError(f"the minimum zone program ended with: {solved.message}")
+    coef = first.coef + solved.x[:3] * size / reach
+    # Four readings hold the zone; the plane is a linear form of theirs and of no other.
+    slack = solved.x[3] * size - np.abs(z - base @ coef)
+    held = np.argsort(slack)[: min(4, len(z))]
+    side = np.sign((z - base @ coef)[held])
+    system = np.column_stack((base[held], side))
+    form = np.zeros((3, len(z)))
+    form[:, held] = np.linalg.pinv(system)[:3]
+    return Plane(coef, middle, form)
+
+
+_FITS: dict[str, Callable[[Intent, Floats, Floats, Floats, Floats], Plane]] = {
+    "level": _fixed,
+    "best fit": _least_squares,
+    "minimum zone": _minimum_zone,
+    "fall": _fixed,
+}

@@ -1,0 +1,109 @@
+"""A survey folder: `survey.toml` and the tables of readings it names.
+
+The document and the cells are kept as written, so writing a survey gives back what was read.
+"""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import tomli_w
+
+from flatcheck.errors import SurveyError
+from flatcheck.readers.cells import MOST_BYTES, cells_of, csv_text
+from flatcheck.survey import Cells, Survey, build, table_files
+from flatcheck.tables import readings_of
+
+DOCUMENT = "survey.toml"
+
+
+def read_folder(folder: Path) -> Survey:
+    """The survey in a folder, with every table it names.
+
+    Raises SurveyError for a folder without a survey, a table that is missing or lies outside the
+    folder, and whatever cannot be read in them.
+    """
+    try:
+        document = _bytes(folder / DOCUMENT).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise SurveyError(f"{folder / DOCUMENT} is not a text file.") from None
+    cells = {}
+    for name in table_files(document):
+        if Path(name).name != name:
+            raise SurveyError(f"table {name!r}: a table lies in the survey's own folder.")
+        cells[name] = cells_of(name, _bytes(folder / name))
+    return checked(document, cells)
+
+
+def checked(document: str, cells: Mapping[str, Cells]) -> Survey:
+    """The survey, once every reading in it has been understood."""
+    survey = build(document, cells)
+    readings_of(survey)
+    return survey
+
+
+def write_folder(survey: Survey, folder: Path) -> None:
+    """Write a survey as a folder that `read_folder` reads back the same.
+
+    Tables that came from XLSX are refused: they are copied as files, not written anew.
+    """
+    for table in survey.tables:
+        if not table.name.lower().endswith((".csv", ".txt", ".tsv")):
+            raise SurveyError(f"table {table.name}: only text tables are written.")
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / DOCUMENT).write_text(survey.document, encoding="utf-8", newline="")
+    for table in survey.tables:
+        (folder / table.name).write_text(csv_text(table.cells), encoding="utf-8", newline="")
+
+
+def bare(
+    name: str,
+    cells: Cells,
+    *,
+    kind: str,
+    sense: str,
+    readings: str,
+    offsets: str,
+    uncertainty: str,
+    sections: Mapping[str, Mapping[str, Any]] | None = None,
+) -> Survey:
+    """A survey around one table that came without a document: the least that must be known.
+
+    `sections` holds more of the document, such as {"tile": {...}, "standard": {...}}.
+    """
+    head: dict[str, Any] = {
+        "flatcheck": 1,
+        "survey": {"title": name},
+        "units": {"readings": readings, "offsets": offsets},
+        "instrument": {"uncertainty": uncertainty},
+    }
+    for section, values in (sections or {}).items():
+        head[section] = head.get(section, {}) | dict(values)
+    table = name if name.lower().endswith((".csv", ".txt", ".tsv")) else f"{name}.csv"
+    head["table"] = [{"file": table, "kind": kind, "sense": sense}]
+    return checked(tomli_w.dumps(head), {table: cells})
+
+
+def edited(survey: Survey, sections: Mapping[str, Mapping[str, Any] | None]) -> Survey:
+    """The survey with some sections of its document replaced in part; None takes one out."""
+    import tomllib
+
+    head = tomllib.loads(survey.document)
+    for section, values in sections.items():
+        if values is None:
+            head.pop(section, None)
+        else:
+            head[section] = head.get(section, {}) | dict(values)
+    return checked(tomli_w.dumps(head), {table.name: table.cells for table in survey.tables})
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise SurveyError(
+                f"{path.name} is {path.stat().st_size / 1e6:,.0f} MB; a survey's files have at "
+                f"most {MOST_BYTES / 1e6:,.0f} MB."
+            )
+        return path.read_bytes()
+    except OSError as error:
+        raise SurveyError(f"{path} cannot be read: {error.strerror or error}.") from None

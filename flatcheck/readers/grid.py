@@ -1,0 +1,70 @@
+"""A bare grid: the first row holds offsets to the east, the first column offsets to the north.
+
+The corner cell is free for a label. A blank cell, or an `x`, is a place that could not be read.
+"""
+
+from flatcheck.errors import SurveyError
+from flatcheck.survey import Reading, Table, cell_length, cell_name, height_from
+
+KIND = "grid"
+
+UNREAD = ("", "x", "X")
+
+
+def read(table: Table) -> tuple[Reading, ...]:
+    """The readings of a grid, row by row.
+
+    Raises SurveyError naming the cell for text that is no length, a row of another width, an
+    offset given twice, and a grid without readings.
+    """
+    rows = [(n, row) for n, row in enumerate(table.cells, 1) if any(cell.strip() for cell in row)]
+    if not rows:
+        raise SurveyError(f"{table.name} is empty; a grid of readings was expected.")
+    header_row, header = rows[0]
+    if len(rows) < 2 or len(header) < 2:
+        raise SurveyError(
+            f"{table.name} is no grid: it needs a first row of offsets, a first column of "
+            "offsets, and readings."
+        )
+    east = [
+        cell_length(table, header_row, c, cell, table.offset_unit)
+        for c, cell in enumerate(header[1:], 2)
+    ]
+    _no_twice(table, east, "the first row")
+    north, readings = [], []
+    for number, row in rows[1:]:
+        if len(row) != len(header):
+            raise SurveyError(
+                f"{table.name}, row {number}: {len(row)} cells where the first row has "
+                f"{len(header)}; leave a blank cell for a place that could not be read."
+            )
+        y = cell_length(table, number, 1, row[0], table.offset_unit)
+        north.append(y)
+        for column, (x, cell) in enumerate(zip(east, row[1:], strict=True), 2):
+            if cell.strip() not in UNREAD:
+                readings.append(_reading(table, number, column, x, y, cell))
+    _no_twice(table, north, "the first column")
+    if not readings:
+        raise SurveyError(f"{table.name} holds no readings.")
+    return tuple(readings)
+
+
+def _reading(table: Table, row: int, column: int, x: float, y: float, cell: str) -> Reading:
+    return Reading(
+        x_mm=x,
+        y_mm=y,
+        height_mm=height_from(table.sense, cell_length(table, row, column, cell, table.unit)),
+        u_mm=table.u_mm,
+        setup=f"{table.sense} {table.setup}",
+        where=cell_name(table, row, column),
+        text=cell.strip(),
+    )
+
+
+def _no_twice(table: Table, offsets: list[float], where: str) -> None:
+    for i, offset in enumerate(offsets):
+        if offset in offsets[:i]:
+            raise SurveyError(
+                f"{table.name}: {where} gives the offset {offset:g} mm twice; "
+                "each row and column has its own."
+            )

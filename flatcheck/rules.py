@@ -1,0 +1,176 @@
+"""A published sentence as data: which measure, which length, which limit, for which tile.
+
+A standard is one file in `flatcheck/standards/`; it is found there by name, so adding one touches
+nothing else. Two editions are two files with two ids, so that an old report can be made again.
+"""
+
+import importlib
+import math
+import pkgutil
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from flatcheck.errors import RuleError
+from flatcheck.tile import Tile, longest_edge
+
+Floats = npt.NDArray[np.float64]
+
+CERTAINTY = ("agreed", "single source", "from memory", "common practice, no source")
+"""How sure we are of a number: seen in several pages that agree; in one; not seen; in none."""
+
+
+@dataclass(frozen=True)
+class Citation:
+    """Where a limit is written, where it was seen, and how sure we are of it."""
+
+    document: str
+    edition: str
+    clause: str
+    source: str
+    certainty: str
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if self.certainty not in CERTAINTY:
+            raise RuleError(f"{self.document}: certainty {self.certainty!r} is not one of ours.")
+        if not (self.document and self.edition and self.clause and self.source):
+            raise RuleError(f"{self.document}: a rule needs document, edition, clause and source.")
+
+
+@dataclass(frozen=True)
+class Limit:
+    """The largest allowed value [mm], fixed or by the distance between the contacts.
+
+    `anchors` are (distance, limit) pairs [mm]; between two of them the limit follows the straight
+    line, beyond the last it stays, below the first it stays. `whole_mm` rounds the result half up
+    to whole millimeters, as a table printed that way is read.
+    """
+
+    anchors: tuple[tuple[float, float], ...]
+    whole_mm: bool = False
+
+    def __post_init__(self) -> None:
+        spans = [span for span, _ in self.anchors]
+        if not spans or sorted(set(spans)) != spans:
+            raise RuleError("a limit needs anchors with growing distances.")
+        if not all(math.isfinite(v) and v > 0 for anchor in self.anchors for v in anchor):
+            raise RuleError("a limit and its distances must be finite and larger than zero.")
+
+    @property
+    def fixed(self) -> bool:
+        """Whether the limit is the same for every distance."""
+        return len(self.anchors) == 1
+
+
+def limit_at(limit: Limit, span_mm: Floats) -> Floats:
+    """The limit [mm] at each distance between contacts [mm]."""
+    spans, values = np.array(limit.anchors).T
+    allowed: Floats = np.interp(span_mm, spans, values)
+    return np.floor(allowed + 0.5) if limit.whole_mm else allowed
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One sentence of a standard.
+
+    `measure` names a file in `flatcheck/measures/`. `length_mm` is the length of the bar, or the
+    distance over which a plane is compared; None where a rule holds for every distance. The rule
+    applies to tiles whose longest edge is at least `edge_from_mm` and below `edge_below_mm`.
+    `pitch_mm` is the widest step between readings that can still judge it, where the practice of
+    the standard states one; else it is a quarter of the length (see `pitch_for`).
+    `words` says the rule as a sentence, with no number that the data does not carry.
+    """
+
+    id: str
+    measure: str
+    length_mm: float | None
+    limit: Limit
+    words: str
+    citation: Citation
+    edge_from_mm: float = 0.0
+    edge_below_mm: float = math.inf
+    pitch_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.length_mm is None and self.pitch_mm is None:
+            raise RuleError(f"rule {self.id}: without a length it needs the reading spacing.")
+
+
+def pitch_for(rule: Rule) -> float:
+    """The widest step between readings that can still judge a rule [mm].
+
+    A quarter of the bar: of a dip that just spans the bar, readings that wide show at least 15/16
+    of the depth wherever they fall (a parabola loses ((s/2)/(L/2))² between two readings s apart).
+    """
+    if rule.pitch_mm is not None:
+        return rule.pitch_mm
+    assert rule.length_mm is not None  # by construction
+    return rule.length_mm / 4
+
+
+@dataclass(frozen=True)
+class Grade:
+    """One way a standard may be called for: a class, a row, a reading of its text."""
+
+    id: str
+    title: str
+    rules: tuple[Rule, ...]
+
+
+@dataclass(frozen=True)
+class Standard:
+    """One document and edition, with its grades; the first is the one used when none is named."""
+
+    id: str
+    title: str
+    region: str
+    grades: tuple[Grade, ...]
+
+
+@cache
+def standards() -> dict[str, Standard]:
+    """Every standard there is, by id: whatever file in `flatcheck/standards/` holds STANDARD."""
+    import flatcheck.standards as shelf
+
+    found = {}
+    for module in sorted(m.name for m in pkgutil.iter_modules(shelf.__path__)):
+        standard: Standard = importlib.import_module(f"{shelf.__name__}.{module}").STANDARD
+        if standard.id in found:
+            raise RuleError(f"two files in flatcheck/standards call themselves {standard.id!r}.")
+        found[standard.id] = standard
+    return found
+
+
+def grade_of(name: str) -> tuple[Standard, Grade]:
+    """The standard and grade written as `standard` or `standard:grade`.
+
+    Raises RuleError with the names that exist.
+    """
+    known = standards()
+    standard_id, _, grade_id = name.strip().partition(":")
+    standard_id = standard_id.lower()
+    if standard_id not in known:
+        raise RuleError(f"standard {standard_id!r} is not one of {', '.join(known)}.")
+    standard = known[standard_id]
+    if not grade_id:
+        return standard, standard.grades[0]
+    for grade in standard.grades:
+        if grade.id.lower() == grade_id.lower():
+            return standard, grade
+    grades = ", ".join(grade.id for grade in standard.grades)
+    raise RuleError(f"{standard.title} has no {grade_id!r}; it has {grades}.")
+
+
+def rules_for(grade: Grade, tile: Tile | None) -> tuple[Rule, ...]:
+    """The rules of a grade that hold for this tile.
+
+    Raises RuleError when the rules depend on the tile and none is given.
+    """
+    by_tile = any(r.edge_from_mm > 0 or r.edge_below_mm < math.inf for r in grade.rules)
+    if by_tile and tile is None:
+        raise RuleError(f"{grade.title}: the rule depends on the tile; say its size.")
+    edge = longest_edge(tile) if tile else 0.0
+    return tuple(r for r in grade.rules if r.edge_from_mm <= edge < r.edge_below_mm)

@@ -1,0 +1,213 @@
+"""Heights with their uncertainty at stations, a triangulation between them, and lines of stations.
+
+A `Surface` is what the readings can tell of a floor. Interpolated heights draw maps; no rule is
+ever judged on them.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from flatcheck.errors import SurveyError
+from flatcheck.room import Room, clear, inside
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+SAME_PLACE_MM = 1.0
+"""Two readings this near to each other on the plan are of the same place [mm]."""
+
+LINE_MM = 12.0
+"""Stations this near to one straight line lie on it: about what a tape is good for [mm]."""
+
+
+@dataclass(frozen=True, eq=False)
+class Surface:
+    """A surveyed floor: n stations.
+
+    `xy_mm` (n, 2), `height_mm` (n,) up. `cov_mm2` is the covariance of the heights: (n,) where
+    they are independent, else (n, n). `where` (n,) names the reading that a station rests on.
+    `triangles` (t, 3) are station numbers, counter-clockwise, all inside the room.
+    """
+
+    room: Room
+    xy_mm: Floats
+    height_mm: Floats
+    cov_mm2: Floats
+    where: tuple[str, ...]
+    triangles: Ints
+
+    def __post_init__(self) -> None:
+        for array in (self.xy_mm, self.height_mm, self.cov_mm2, self.triangles):
+            array.setflags(write=False)
+
+    def __reduce__(self) -> tuple[object, ...]:
+        # Unpickled arrays come back writable; going through the constructor locks them again.
+        return Surface, (
+            self.room,
+            self.xy_mm,
+            self.height_mm,
+            self.cov_mm2,
+            self.where,
+            self.triangles,
+        )
+
+
+def surface(room: Room, xy: Floats, height: Floats, cov: Floats, where: Sequence[str]) -> Surface:
+    """A surface over stations that all lie in the room, triangulated inside it.
+
+    Raises SurveyError naming the first reading outside the room.
+    """
+    stray = ~inside(room, xy)
+    if stray.any():
+        first = int(np.argmax(stray))
+        raise SurveyError(
+            f"{where[first]}: the reading lies outside the room or inside a cutout; check its "
+            "offsets, or the outline."
+        )
+    return Surface(room, xy.copy(), height.copy(), cov.copy(), tuple(where), triangulate(room, xy))
+
+
+def part(whole: Surface, room: Room) -> tuple[Surface, Ints]:
+    """The part of a surface that lies in another, smaller room, and its station numbers."""
+    kept = np.flatnonzero(inside(room, whole.xy_mm))
+    cov = whole.cov_mm2[kept] if whole.cov_mm2.ndim == 1 else whole.cov_mm2[np.ix_(kept, kept)]
+    names = [whole.where[i] for i in kept]
+    return surface(room, whole.xy_mm[kept], whole.height_mm[kept], cov, names), kept
+
+
+def triangulate(room: Room, xy: Floats) -> Ints:
+    """Delaunay triangles (t, 3) between stations, without those that leave the room.
+
+    A triangle stays when all three sides lie on the floor. Empty when the stations are too few or
+    in one line.
+    """
+    from scipy.spatial import Delaunay, QhullError  # a third of the start-up time of the core
+
+    if len(xy) < 3:
+        return np.empty((0, 3), dtype=np.int64)
+    try:
+        corners: Ints = Delaunay(xy - xy.mean(axis=0)).simplices.astype(np.int64)
+    except QhullError:
+        return np.empty((0, 3), dtype=np.int64)
+    a, b, c = (xy[corners[:, k]] for k in range(3))
+    doubled = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
+    corners[doubled < 0] = corners[doubled < 0][:, [0, 2, 1]]
+    kept = np.abs(doubled) > SAME_PLACE_MM**2
+    kept &= clear(room, a, b) & clear(room, b, c) & clear(room, c, a)
+    kept &= inside(room, (a + b + c) / 3)
+    inner: Ints = corners[kept]
+    return inner
+
+
+def variance(cov: Floats, stations: Ints, weights: Floats) -> Floats:
+    """Variance w'Cw [mm²] of K linear forms of the heights.
+
+    `stations` (K, m) and `weights` (K, m): form k is the sum of weights[k] * height[stations[k]].
+    """
+    if cov.ndim == 1:
+        alone: Floats = np.einsum("km,km->k", weights**2, cov[stations])
+        return alone
+    total = np.zeros(len(stations))
+    for i in range(stations.shape[1]):
+        for j in range(stations.shape[1]):
+            total += weights[:, i] * weights[:, j] * cov[stations[:, i], stations[:, j]]
+    return total
+
+
+def noise(cov: Floats, draws: int, seed: int) -> Floats:
+    """Simulated errors of the heights, (n, draws) [mm]: normal, with covariance `cov`."""
+    plain = np.random.default_rng(seed).standard_normal((len(cov), draws))
+    if cov.ndim == 1:
+        return np.sqrt(cov)[:, None] * plain
+    values, vectors = np.linalg.eigh(cov)
+    result: Floats = vectors @ (np.sqrt(np.maximum(values, 0))[:, None] * plain)
+    return result
+
+
+@dataclass(frozen=True, eq=False)
+class Lines:
+    """Straight rows of stations along one direction, padded to one length.
+
+    `stations` (l, m) holds station numbers in walking order, -1 where a line has ended. `along`
+    (l, m) is how far each lies along its line [mm]; NaN where it has ended. A line stops where the
+    floor does: between two neighbors on it a bar stays inside the room.
+    """
+
+    direction: str
+    stations: Ints
+    along: Floats
+
+
+def lines(floor: Surface) -> tuple[Lines, ...]:
+    """Every straight line of readings: rows, columns and both diagonals.
+
+    The diagonals follow the spacing of the readings: (dx, dy) and (dx, -dy) for the commonest
+    steps in a row and in a column, so they exist on a grid that is not square too. A line needs
+    two stations. Directions without a line are left out.
+    """
+    xy = floor.xy_mm
+    if len(xy) < 2:
+        return ()
+    found = [_family(floor, "row", (1.0, 0.0)), _family(floor, "column", (0.0, 1.0))]
+    steps = [_common_step(family) if family else 0.0 for family in found]
+    if all(steps):
+        slant = np.array(steps) / math.hypot(*steps)
+        found.append(_family(floor, "rising diagonal", (slant[0], slant[1])))
+        found.append(_family(floor, "falling diagonal", (slant[0], -slant[1])))
+    return tuple(family for family in found if family)
+
+
+def _common_step(family: Lines) -> float:
+    steps = np.diff(family.along, axis=1)
+    values, counts = np.unique(np.round(steps[np.isfinite(steps)]), return_counts=True)
+    return float(values[np.argmax(counts)])
+
+
+def _family(floor: Surface, name: str, direction: tuple[float, float]) -> Lines | None:
+    """Sorts stations into lines along a direction, and cuts the lines where the floor ends."""
+    xy = floor.xy_mm
+    along = xy @ np.array(direction)
+    off = xy @ np.array([-direction[1], direction[0]])
+    by_offset = np.argsort(off, kind="stable")
+    breaks = np.diff(off[by_offset]) > LINE_MM
+    line = np.empty(len(xy), dtype=np.int64)
+    line[by_offset] = np.concatenate(([0], np.cumsum(breaks)))
+    order = np.lexsort((along, line))
+    same = np.diff(line[order]) == 0
+    same[same] = clear(floor.room, xy[order[:-1]][same], xy[order[1:]][same])
+    starts = np.concatenate(([0], np.flatnonzero(~same) + 1, [len(order)]))
+    lengths = np.diff(starts)
+    if not np.any(lengths > 1):
+        return None
+    kept = lengths > 1
+    width = int(lengths.max())
+    column = np.arange(width)
+    held = column < lengths[kept][:, None]
+    picked = order[np.minimum(starts[:-1][kept][:, None] + column, len(order) - 1)]
+    return Lines(name, np.where(held, picked, -1), np.where(held, along[picked], np.nan))
+
+
+def station_pitch(floor: Surface) -> Floats:
+    """How far apart the readings are around each station (n,) [mm]; inf where nothing tells.
+
+    The second longest side of the widest triangle at the station: on a grid that is the grid's
+    step, between lines of readings the distance between the lines.
+    """
+    pitch = np.full(len(floor.xy_mm), -np.inf)
+    sides = floor.xy_mm[floor.triangles] - floor.xy_mm[np.roll(floor.triangles, 1, axis=1)]
+    second = np.sort(np.hypot(sides[..., 0], sides[..., 1]), axis=1)[:, 1]
+    np.maximum.at(pitch, floor.triangles, np.repeat(second[:, None], 3, axis=1))
+    pitch[np.isneginf(pitch)] = np.inf
+    return pitch
+
+
+def station_areas(floor: Surface) -> Floats:
+    """The floor around each station (n,) [mm²]: a third of every triangle that meets there."""
+    a, b, c = (floor.xy_mm[floor.triangles[:, k]] for k in range(3))
+    doubled = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
+    share = np.repeat(np.abs(doubled) / 6, 3)
+    return np.bincount(floor.triangles.ravel(), share, len(floor.xy_mm)).astype(np.float64)

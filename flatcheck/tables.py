@@ -1,0 +1,45 @@
+"""From the tables of a survey to its readings: finds the reader that understands each kind.
+
+A kind of input is one file in `flatcheck/readers/` with `KIND`, its name in a survey document, and
+`read(table)`, which returns the readings in the order they are written.
+"""
+
+import importlib
+import pkgutil
+from functools import cache
+from types import ModuleType
+
+from flatcheck.errors import SurveyError
+from flatcheck.survey import Reading, Survey
+
+MOST_READINGS = 50_000
+"""More readings than this are a scan, not a survey by hand."""
+
+
+@cache
+def kinds() -> dict[str, ModuleType]:
+    """Every kind of table there is, by its name in a survey document."""
+    import flatcheck.readers as shelf
+
+    modules = (
+        importlib.import_module(f"{shelf.__name__}.{m.name}")
+        for m in pkgutil.iter_modules(shelf.__path__)
+    )
+    return {module.KIND: module for module in modules if hasattr(module, "KIND")}
+
+
+def readings_of(survey: Survey) -> tuple[Reading, ...]:
+    """All readings of a survey. Raises SurveyError naming the cell that cannot be read."""
+    found: list[Reading] = []
+    for table in survey.tables:
+        if table.kind not in kinds():
+            raise SurveyError(
+                f"table {table.name}: kind = {table.kind!r} is not one of {', '.join(kinds())}."
+            )
+        found += kinds()[table.kind].read(table)
+    if len(found) > MOST_READINGS:
+        raise SurveyError(
+            f"{len(found):,} readings are more than the {MOST_READINGS:,} that a survey may hold; "
+            "thin the scan to a wider grid."
+        )
+    return tuple(found)

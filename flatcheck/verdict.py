@@ -1,0 +1,127 @@
+"""What was found: plain records, from one rule's finding to the verdict on a survey.
+
+The error policy lives in `Outcome`: calling a bad floor good is the worse mistake, so *not
+assessed* and *too close to call* are outcomes of their own and never shown as *within*.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
+from flatcheck.rules import Rule
+
+Place = tuple[float, float]
+"""A place on the plan, x and y [mm]."""
+
+
+class Outcome(StrEnum):
+    """How a rule, or a survey, ends."""
+
+    WITHIN = "within"
+    OUT = "out"
+    CLOSE = "too close to call"
+    NOT_ASSESSED = "not assessed"
+
+
+_GRAVITY = (Outcome.OUT, Outcome.CLOSE, Outcome.NOT_ASSESSED, Outcome.WITHIN)
+
+
+def gravest(outcomes: Iterable[Outcome]) -> Outcome:
+    """The outcome of several rules together: out if any is out, within only if all are within."""
+    return min(outcomes, key=_GRAVITY.index, default=Outcome.NOT_ASSESSED)
+
+
+@dataclass(frozen=True)
+class Placement:
+    """One bar on the floor: where it lies, what it rests on, and where the gap is worst.
+
+    For a rule from a plane, `start` and `end` are the two places compared.
+    """
+
+    value_mm: float
+    u_mm: float
+    limit_mm: float
+    span_mm: float
+    at: Place
+    start: Place
+    end: Place
+    stations: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A connected place that is out: to be taken down if high, to be filled if low.
+
+    `proven` says whether it is out even after allowing for reading error. `extent_mm` is its size
+    east-west and north-south, `area_mm2` the floor nearer to its stations than to any other.
+    """
+
+    number: int
+    high: bool
+    proven: bool
+    value_mm: float
+    limit_mm: float
+    at: Place
+    extent_mm: tuple[float, float]
+    area_mm2: float
+    stations: tuple[int, ...]
+    rule: str
+
+
+@dataclass(frozen=True)
+class Settle:
+    """What would settle a rule that is too close to call.
+
+    `u_reading_mm` is the standard uncertainty of one reading that would; `repeats` how many
+    readings of each place would do instead; `places` the nearest calls, worst first.
+    """
+
+    u_reading_mm: float
+    repeats: int
+    places: tuple[Placement, ...]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One rule on one zone: what was measured, how sure it is, and how it ends.
+
+    `worst` is the placement with the largest share of its limit, None where no bar could be laid.
+    `guard_mm` is what was allowed for reading error at the worst place before calling it out;
+    `reach_ratio` the share of the floor that this rule could judge, `pitch_mm` the reading
+    spacing that it needs, `have_mm` the widest spacing that the readings have.
+    """
+
+    zone: str
+    rule: Rule
+    outcome: Outcome
+    as_read: Outcome
+    worst: Placement | None
+    guard_mm: float
+    placements: int
+    reach_ratio: float
+    pitch_mm: float
+    have_mm: float
+    longest_bar_mm: float
+    settle: Settle | None
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The answer for one survey, tile and standard.
+
+    `guarded` allows for reading error, `as_read` takes the readings at face value; `outcome` is
+    the one that the person asked for by `decision`.
+    """
+
+    standard: str
+    grade: str
+    decision: str
+    guarded: Outcome
+    as_read: Outcome
+    findings: tuple[Finding, ...]
+    spots: tuple[Spot, ...]
+
+    @property
+    def outcome(self) -> Outcome:
+        """The outcome under the person's own decision rule."""
+        return self.as_read if self.decision == "as read" else self.guarded

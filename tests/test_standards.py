@@ -1,0 +1,429 @@
+"""Standards as data: the contract every file keeps, and how a rule is found and its limit read."""
+
+import importlib
+import math
+import pkgutil
+import re
+import sys
+from collections.abc import Iterator
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import flatcheck.measures
+import flatcheck.standards as shelf
+from flatcheck.errors import RuleError
+from flatcheck.rules import (
+    CERTAINTY,
+    Citation,
+    Grade,
+    Limit,
+    Rule,
+    Standard,
+    grade_of,
+    limit_at,
+    pitch_for,
+    rules_for,
+    standards,
+)
+from flatcheck.tile import Tile
+from flatcheck.units import parse_length
+
+MODULES = sorted(module.name for module in pkgutil.iter_modules(shelf.__path__))
+IN_URL = re.compile(r"[A-Za-z0-9]+(-[A-Za-z0-9]+)*")
+LENGTH_IN_WORDS = re.compile(r"\d+(?:[./]\d+)? (?:in|ft|mm|m)\b")
+
+
+def standard_in(module: str) -> Standard:
+    found = importlib.import_module(f"flatcheck.standards.{module}").STANDARD
+    assert isinstance(found, Standard)
+    return found
+
+
+def rules_in(standard: Standard) -> Iterator[tuple[Grade, Rule]]:
+    for grade in standard.grades:
+        for rule in grade.rules:
+            yield grade, rule
+
+
+def square(edge: str) -> Tile:
+    return Tile(parse_length(edge), parse_length(edge))
+
+
+# The contract of one file
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_listed(module: str) -> None:
+    """Every file in flatcheck/standards holds a STANDARD, and it is listed under its id."""
+    standard = standard_in(module)
+    assert standards()[standard.id] == standard
+
+
+def test_one_id_per_file() -> None:
+    """As many standards are listed as there are files: no two share an id."""
+    assert len(MODULES) >= 4
+    assert len(standards()) == len(MODULES)
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_ids_in_addresses(module: str) -> None:
+    """Ids of standards, grades and rules can stand in a web address and around a colon."""
+    standard = standard_in(module)
+    assert IN_URL.fullmatch(standard.id)
+    for grade, rule in rules_in(standard):
+        assert IN_URL.fullmatch(grade.id)
+        assert IN_URL.fullmatch(rule.id)
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_grades(module: str) -> None:
+    """A standard has grades, told apart whatever the case; every grade has rules and a title."""
+    standard = standard_in(module)
+    assert standard.grades
+    assert standard.title
+    assert standard.region
+    names = [grade.id.lower() for grade in standard.grades]
+    assert len(set(names)) == len(names)
+    titles = [grade.title for grade in standard.grades]
+    assert len(set(titles)) == len(titles)
+    assert all(grade.rules and grade.title for grade in standard.grades)
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_every_tile_has_rules(module: str) -> None:
+    """Whatever the tile, each grade has rules for it, and their ids are told apart."""
+    for grade in standard_in(module).grades:
+        bounds = {edge for r in grade.rules for edge in (r.edge_from_mm, r.edge_below_mm)}
+        inner = bounds - {0.0, math.inf}
+        for edge in {1.0, 1e6} | inner | {math.nextafter(b, 0) for b in inner}:
+            ids = [rule.id for rule in rules_for(grade, Tile(edge, edge))]
+            assert ids
+            assert len(set(ids)) == len(ids)
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_citations(module: str) -> None:
+    """Every rule says document, edition, clause, source and how sure we are of the number."""
+    for _, rule in rules_in(standard_in(module)):
+        cited = rule.citation
+        for text in (cited.document, cited.edition, cited.clause, cited.source):
+            assert text.strip()
+        assert cited.certainty in CERTAINTY
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_measures_exist(module: str) -> None:
+    """Every rule's measure is a file in flatcheck/measures."""
+    folder = Path(flatcheck.measures.__path__[0])
+    for grade, rule in rules_in(standard_in(module)):
+        assert (folder / f"{rule.measure}.py").is_file(), f"{grade.id} {rule.id}: {rule.measure}"
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_words_carry_the_data(module: str) -> None:
+    """A rule's words are a sentence with all of its numbers and no other, to the last digit.
+
+    To the last digit matters for lengths: a bar as long as typed readings must fit its own rule.
+    """
+    for grade, rule in rules_in(standard_in(module)):
+        said = {parse_length(text) for text in LENGTH_IN_WORDS.findall(rule.words)}
+        data = {limit for _, limit in rule.limit.anchors}
+        if rule.length_mm is not None:
+            data.add(rule.length_mm)
+        if not rule.limit.fixed:
+            data |= {span for span, _ in rule.limit.anchors}
+        where = f"{grade.id} {rule.id}: {rule.words}"
+        assert data <= said <= data | {rule.edge_from_mm, rule.edge_below_mm}, where
+        assert not re.search(r"\d", LENGTH_IN_WORDS.sub("", rule.words)), where
+        assert re.fullmatch(r"[A-Z][^.]*(?:\d\.\d[^.]*)*\.", rule.words), where
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_limits_have_a_length(module: str) -> None:
+    """A fixed limit stands at the length of its bar; a limit by distance has no length.
+
+    No distance is endless or missing: the limit there would be no number, and nothing exceeds that.
+    """
+    for _, rule in rules_in(standard_in(module)):
+        spans = [span for span, _ in rule.limit.anchors]
+        assert all(math.isfinite(span) and span > 0 for span in spans)
+        assert spans == [rule.length_mm] or (len(spans) > 1 and rule.length_mm is None)
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_spacing_is_known(module: str) -> None:
+    """Every rule says how far apart readings may be, and a bar holds at least three of them."""
+    for _, rule in rules_in(standard_in(module)):
+        longest = rule.length_mm or rule.limit.anchors[-1][0]
+        assert 0 < pitch_for(rule) <= longest / 2
+
+
+# The numbers, as published
+
+
+@pytest.mark.parametrize("grade_id", ["bar", "plane"])
+@pytest.mark.parametrize(
+    ("edge", "published"),
+    [
+        ("12 in", {("10 ft", "1/4 in"), ("12 in", "1/16 in")}),
+        ("24 in", {("10 ft", "1/8 in"), ("24 in", "1/16 in")}),
+    ],
+)
+def test_us_numbers(grade_id: str, edge: str, published: set[tuple[str, str]]) -> None:
+    """ANSI A108: 1/4 in 10 ft and 1/16 in 12 in, or 1/8 in 10 ft and 1/16 in 24 in if large."""
+    _, grade = grade_of(f"us-tile:{grade_id}")
+    rules = rules_for(grade, square(edge))
+    have = {(rule.length_mm, rule.limit.anchors[0][1]) for rule in rules}
+    assert have == {(parse_length(length), parse_length(limit)) for length, limit in published}
+
+
+@pytest.mark.parametrize(
+    ("edge", "rule_id", "limit_mm", "length_mm"),
+    [
+        ("12 in", "10ft", 6, 3000),
+        ("12 in", "short", 1.6, 300),
+        ("24 in", "10ft", 3, 3000),
+        ("24 in", "short", 1.6, 610),
+    ],
+)
+def test_us_millimeters(edge: str, rule_id: str, limit_mm: float, length_mm: float) -> None:
+    """The inches are the millimeters printed beside them, which are rounded by up to 6 %."""
+    _, grade = grade_of("us-tile")
+    (rule,) = (r for r in rules_for(grade, square(edge)) if r.id == rule_id)
+    assert rule.limit.anchors[0][1] == pytest.approx(limit_mm, rel=0.06)
+    assert rule.length_mm == pytest.approx(length_mm, rel=0.06)
+
+
+@pytest.mark.parametrize(
+    ("name", "measure", "limit_mm"),
+    [
+        ("bs-8204:SR1", "resting", 3),
+        ("bs-8204:SR2", "resting", 5),
+        ("bs-8204:SR3", "resting", 10),
+        ("bs-5385-3:substrate", "resting", 3),
+        ("bs-5385-3:finished", "blocks", 3),
+    ],
+)
+def test_british_numbers(name: str, measure: str, limit_mm: float) -> None:
+    """BS 8204 allows 3, 5 or 10 mm under 2 m, BS 5385-3 allows 3 mm; the finished on blocks."""
+    _, grade = grade_of(name)
+    (rule,) = grade.rules
+    assert (rule.measure, rule.length_mm, rule.limit.anchors) == (
+        measure,
+        2000,
+        ((2000, limit_mm),),
+    )
+
+
+# Finding a grade and its rules
+
+
+@pytest.mark.parametrize(
+    ("name", "grade_id"),
+    [
+        ("us-tile", "bar"),
+        ("us-tile:plane", "plane"),
+        ("bs-8204", "SR2"),
+        ("bs-8204:sr1", "SR1"),
+        ("din-18202", "3"),
+        ("din-18202:3-Grid", "3-grid"),
+        (" bs-5385-3 ", "substrate"),
+        ("bs-5385-3:", "substrate"),
+    ],
+)
+def test_grade_of(name: str, grade_id: str) -> None:
+    """A standard alone means its first grade; a grade is found whatever its case."""
+    standard, grade = grade_of(name)
+    assert standard.id == name.strip().partition(":")[0]
+    assert grade.id == grade_id
+    assert grade in standard.grades
+
+
+def test_unknown_standard() -> None:
+    """An unknown standard is refused in words that name every one there is."""
+    with pytest.raises(RuleError) as refused:
+        grade_of("us-carpet:bar")
+    assert "'us-carpet'" in str(refused.value)
+    for name in ("us-tile", "bs-8204", "bs-5385-3", "din-18202"):
+        assert name in str(refused.value)
+
+
+def test_unknown_grade() -> None:
+    """An unknown grade is refused in words that name the grades of that standard."""
+    with pytest.raises(RuleError, match=r"'SR4'.*SR2, SR1, SR3"):
+        grade_of("bs-8204:SR4")
+
+
+def test_tile_missing() -> None:
+    """Where the rule goes by the tile and no tile is given, no rule is chosen for it."""
+    _, grade = grade_of("us-tile")
+    with pytest.raises(RuleError, match="say its size"):
+        rules_for(grade, None)
+
+
+def test_tile_not_needed() -> None:
+    """Where the rule holds for every tile, none needs to be given."""
+    _, grade = grade_of("bs-8204")
+    assert rules_for(grade, None) == rules_for(grade, square("24 in")) == grade.rules
+
+
+@pytest.mark.parametrize(
+    ("tile", "limit"),
+    [
+        (square("14.99 in"), "1/4 in"),
+        (square("15 in"), "1/8 in"),
+        (Tile(parse_length("15 in"), parse_length("4 in")), "1/8 in"),
+        (Tile(parse_length("4 in"), parse_length("15 in")), "1/8 in"),
+        (square("380 mm"), "1/4 in"),
+        (square("381 mm"), "1/8 in"),
+    ],
+)
+def test_large_tile(tile: Tile, limit: str) -> None:
+    """One edge of 15 in makes a tile large, 14.99 in does not; either edge counts."""
+    _, grade = grade_of("us-tile")
+    (rule,) = (r for r in rules_for(grade, tile) if r.id == "10ft")
+    assert rule.limit.anchors[0][1] == parse_length(limit)
+
+
+# Limits and citations
+
+
+@pytest.mark.parametrize(
+    "anchors",
+    [
+        (),
+        ((2000.0, 3.0), (1000.0, 4.0)),
+        ((1000.0, 3.0), (1000.0, 4.0)),
+        ((2000.0, 0.0),),
+        ((2000.0, -3.0),),
+        ((2000.0, math.nan),),
+        ((2000.0, math.inf),),
+    ],
+)
+def test_limit_refused(anchors: tuple[tuple[float, float], ...]) -> None:
+    """A limit without anchors or with unordered, zero, negative or endless ones is refused."""
+    with pytest.raises(RuleError):
+        Limit(anchors)
+
+
+def test_limit_fixed() -> None:
+    """A limit with one anchor is the same at every distance."""
+    limit = Limit(((2000.0, 3.0),))
+    assert limit.fixed
+    assert limit_at(limit, np.array([1.0, 2000.0, 9000.0])).tolist() == [3, 3, 3]
+
+
+def test_limit_between() -> None:
+    """Between anchors a limit follows the straight line; outside it stays."""
+    limit = Limit(((1000.0, 1.0), (2000.0, 4.0)))
+    assert not limit.fixed
+    spans = np.array([500.0, 1000.0, 1250.0, 1500.0, 2000.0, 3000.0])
+    assert limit_at(limit, spans).tolist() == [1, 1, 1.75, 2.5, 4, 4]
+
+
+def test_limit_whole() -> None:
+    """Whole millimeters round half up, also where the even neighbor is below."""
+    limit = Limit(((1000.0, 1.0), (2000.0, 4.0)), whole_mm=True)
+    spans = np.array([1499.0, 1500.0, 1501.0, 1833.0, 1834.0])
+    assert limit_at(limit, spans).tolist() == [2, 3, 3, 3, 4]
+
+
+def test_limit_whole_exact() -> None:
+    """Rounding is that of exact fractions at every centimeter of the tables of whole limits."""
+    spans = list(range(50, 16001, 10))
+    tables = {
+        rule.limit
+        for standard in standards().values()
+        for _, rule in rules_in(standard)
+        if rule.limit.whole_mm
+    }
+    assert tables
+    for limit in tables:
+        anchors = [(Fraction(span), Fraction(value)) for span, value in limit.anchors]
+        exact = [math.floor(straight(anchors, Fraction(s)) + Fraction(1, 2)) for s in spans]
+        assert limit_at(limit, np.array(spans, dtype=float)).tolist() == exact
+
+
+def straight(anchors: list[tuple[Fraction, Fraction]], span: Fraction) -> Fraction:
+    if span <= anchors[0][0]:
+        return anchors[0][1]
+    for (s0, v0), (s1, v1) in pairwise(anchors):
+        if span <= s1:
+            return v0 + (v1 - v0) * (span - s0) / (s1 - s0)
+    return anchors[-1][1]
+
+
+def test_certainty_refused() -> None:
+    """A citation that is sure in words of its own is refused."""
+    with pytest.raises(RuleError, match="'quite sure'"):
+        Citation("A 1", "2020", "1.1", "a page", "quite sure")
+
+
+@pytest.mark.parametrize("missing", range(4))
+def test_citation_refused(missing: int) -> None:
+    """A citation without document, edition, clause or source is refused."""
+    parts = ["A 1", "2020", "1.1", "a page"]
+    parts[missing] = ""
+    with pytest.raises(RuleError, match="needs document, edition, clause and source"):
+        Citation(*parts, certainty="agreed")
+
+
+CITED = Citation("A 1", "2020", "1.1", "a page", "agreed")
+
+
+def test_spacing_by_length() -> None:
+    """Readings may be a quarter of the bar apart, unless the standard's practice says otherwise."""
+    limit = Limit(((2000.0, 3.0),))
+    assert pitch_for(Rule("a", "resting", 2000.0, limit, "A.", CITED)) == 2000 / 4
+    assert pitch_for(Rule("a", "resting", 2000.0, limit, "A.", CITED, pitch_mm=700.0)) == 700
+
+
+def test_spacing_missing() -> None:
+    """A rule for every distance is refused unless it says how far apart readings may be."""
+    with pytest.raises(RuleError, match="needs the reading spacing"):
+        Rule("a", "resting", None, Limit(((100.0, 2.0), (1000.0, 4.0))), "A.", CITED)
+
+
+# One file more
+
+FIFTH = """
+from flatcheck.rules import Citation, Grade, Limit, Rule, Standard
+
+CITED = Citation("Q 1", "2030", "1.1", "nowhere", "common practice, no source")
+RULE = Rule("1m", "resting", 1000.0, Limit(((1000.0, 2.0),)), "No gap over 2 mm under 1 m.", CITED)
+STANDARD = Standard("{id}", "Q 1", "Nowhere", (Grade("only", "Only", (RULE,)),))
+"""
+
+
+@pytest.fixture
+def second_shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """A folder that counts as part of flatcheck/standards while the test runs."""
+    monkeypatch.setattr(shelf, "__path__", [*shelf.__path__, str(tmp_path)])
+    standards.cache_clear()
+    yield tmp_path
+    standards.cache_clear()
+    for path in tmp_path.glob("*.py"):
+        sys.modules.pop(f"flatcheck.standards.{path.stem}", None)
+        vars(shelf).pop(path.stem, None)
+
+
+def test_one_file_more(second_shelf: Path) -> None:
+    """A file more in the folder is listed and found with nothing else edited."""
+    before = set(standards())
+    (second_shelf / "zz_fifth.py").write_text(FIFTH.format(id="q-1"), encoding="utf-8")
+    standards.cache_clear()
+    assert set(standards()) == before | {"q-1"}
+    standard, grade = grade_of("q-1")
+    assert (standard.region, grade.id) == ("Nowhere", "only")
+    assert rules_for(grade, None)[0].limit.anchors == ((1000, 2),)
+
+
+def test_same_id_twice(second_shelf: Path) -> None:
+    """Two files with one id are refused, so that neither is judged by in place of the other."""
+    (second_shelf / "zz_twin.py").write_text(FIFTH.format(id="us-tile"), encoding="utf-8")
+    with pytest.raises(RuleError, match="'us-tile'"):
+        standards()
