@@ -102,6 +102,8 @@ def _worst_of_each(place: Ints, share: Floats) -> Ints:
 def _spot(view: View, blame: _Blame, members: Ints, high: bool, judged: Sequence[Judged]) -> Spot:
     top = int(members[np.argmax(blame.share[members])])
     xy = view.surface.xy_mm
+    above = departures(view.plane, xy, view.surface.height_mm)[members]
+    peak = members[np.argmax(above if high else -above)]
     pitch = station_pitch(view.surface)[members]
     # A station stands for the floor halfway to its neighbors.
     rim = float(np.median(pitch[np.isfinite(pitch)])) if np.isfinite(pitch).any() else 0.0
@@ -112,7 +114,7 @@ def _spot(view: View, blame: _Blame, members: Ints, high: bool, judged: Sequence
         proven=bool(blame.sure[members].any()),
         value_mm=float(blame.share[top] * blame.limit[top]),
         limit_mm=float(blame.limit[top]),
-        at=(float(xy[top, 0]), float(xy[top, 1])),
+        at=(float(xy[peak, 0]), float(xy[peak, 1])),
         extent_mm=(float(size[0]), float(size[1])),
         area_mm2=float(station_areas(view.surface)[members].sum()),
         stations=tuple(int(i) for i in members),

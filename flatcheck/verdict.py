@@ -52,6 +52,7 @@ class Placement:
 class Spot:
     """A connected place that is out: to be taken down if high, to be filled if low.
 
+    `value_mm` is the worst value that is laid to it, `at` its highest or lowest station.
     `proven` says whether it is out even after allowing for reading error. `extent_mm` is its size
     east-west and north-south, `area_mm2` the floor nearer to its stations than to any other.
     """

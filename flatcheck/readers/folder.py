@@ -24,14 +24,14 @@ def read_folder(folder: Path) -> Survey:
     folder, and whatever cannot be read in them.
     """
     try:
-        document = _bytes(folder / DOCUMENT).decode("utf-8-sig")
+        document = file_bytes(folder / DOCUMENT).decode("utf-8-sig")
     except UnicodeDecodeError:
         raise SurveyError(f"{folder / DOCUMENT} is not a text file.") from None
     cells = {}
     for name in table_files(document):
         if Path(name).name != name:
             raise SurveyError(f"table {name!r}: a table lies in the survey's own folder.")
-        cells[name] = cells_of(name, _bytes(folder / name))
+        cells[name] = cells_of(name, file_bytes(folder / name))
     return checked(document, cells)
 
 
@@ -97,7 +97,8 @@ def edited(survey: Survey, sections: Mapping[str, Mapping[str, Any] | None]) -> 
     return checked(tomli_w.dumps(head), {table.name: table.cells for table in survey.tables})
 
 
-def _bytes(path: Path) -> bytes:
+def file_bytes(path: Path) -> bytes:
+    """A file's bytes, refused before reading when it is too large to be a survey."""
     try:
         if path.stat().st_size > MOST_BYTES:
             raise SurveyError(

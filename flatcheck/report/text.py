@@ -1,0 +1,138 @@
+"""The verdict as plain text that a setter can read aloud, and as a record for other programs."""
+
+import textwrap
+from typing import Any
+
+from flatcheck.assess import Assessment
+from flatcheck.report.words import beside, explain, headline, outcome_of, spot_words, where
+from flatcheck.rules import Citation, grade_of
+from flatcheck.verdict import Finding, Placement
+
+WIDTH = 92
+
+SPOTS = 12
+"""More spots than this are not read out; they are all in the record."""
+
+
+def text(assessment: Assessment) -> str:
+    """The whole verdict: headline, each rule, where it is out, and what it rests on."""
+    survey, verdict = assessment.survey, assessment.verdict
+    standard, grade = grade_of(f"{verdict.standard}:{verdict.grade}")
+    lines = [headline(assessment), f"{standard.title} - {grade.title}", beside(assessment), ""]
+    for finding in verdict.findings:
+        lines += _finding(finding, assessment)
+    lines += _spots(assessment)
+    count = len(assessment.surface.height_mm)
+    by = ", ".join(part for part in (survey.by, str(survey.day or "")) if part)
+    lines += _wrap(
+        f"Rests on {_count(count, 'place')} read with {survey.instrument or 'an instrument'}"
+        f"{f' by {by}' if by else ''}. {cite(verdict.findings[0].rule.citation)}",
+        "",
+    )
+    return "\n".join(lines) + "\n"
+
+
+def _spots(assessment: Assessment) -> list[str]:
+    """The spots: those beyond reading error one by one, the doubtful ones only when alone."""
+    survey, verdict = assessment.survey, assessment.verdict
+    if not verdict.spots:
+        return []
+    proven = [spot for spot in verdict.spots if spot.proven]
+    told = (proven if proven and verdict.decision != "as read" else list(verdict.spots))[:SPOTS]
+    lines = ["Where it is out:"]
+    for spot in told:
+        words = spot_words(spot, assessment.surface.room, survey.show)
+        lines += _wrap(words, f"  {spot.number:>2}  ")
+    untold = len(verdict.spots) - len(told)
+    if untold:
+        doubtful = "over by no more than reading error" if len(told) == len(proven) else "gentler"
+        lines.append(f"      and {_count(untold, 'more spot')}, {doubtful} (see --json)")
+    return [*lines, ""]
+
+
+def _finding(finding: Finding, assessment: Assessment) -> list[str]:
+    outcome = outcome_of(finding, assessment.verdict.decision)
+    zone = f"[{finding.zone}] " if assessment.survey.zones else ""
+    lines = _wrap(f"{zone}{finding.rule.words}", f"  {outcome.upper():<17} ")
+    for sentence in explain(finding, assessment):
+        lines += _wrap(sentence, " " * 20)
+    return [*lines, ""]
+
+
+def cite(citation: Citation) -> str:
+    """The paper behind a rule, and how sure we are of its number."""
+    return (
+        f"Rule: {citation.document}, {citation.edition}; {citation.clause}; seen in "
+        f"{citation.source}. Certainty: {citation.certainty}."
+    )
+
+
+def record(assessment: Assessment) -> dict[str, Any]:
+    """The verdict as plain data, lengths in millimeters; for JSON."""
+    survey, verdict = assessment.survey, assessment.verdict
+    room = assessment.surface.room
+    return {
+        "title": survey.title,
+        "outcome": verdict.outcome,
+        "decision": verdict.decision,
+        "allowing_for_reading_error": verdict.guarded,
+        "as_read": verdict.as_read,
+        "standard": f"{verdict.standard}:{verdict.grade}",
+        "tile_mm": [survey.tile.length_mm, survey.tile.width_mm] if survey.tile else None,
+        "stations": len(assessment.surface.height_mm),
+        "rules": [
+            {
+                "zone": finding.zone,
+                "rule": finding.rule.id,
+                "words": finding.rule.words,
+                "outcome": outcome_of(finding, verdict.decision),
+                "allowing_for_reading_error": finding.outcome,
+                "as_read": finding.as_read,
+                "worst": _placement(finding.worst),
+                "placements": finding.placements,
+                "floor_judged_ratio": round(finding.reach_ratio, 4),
+                "spacing_needed_mm": round(finding.pitch_mm, 1),
+                "said": explain(finding, assessment),
+                "certainty": finding.rule.citation.certainty,
+                "source": cite(finding.rule.citation),
+            }
+            for finding in verdict.findings
+        ],
+        "spots": [
+            {
+                "number": spot.number,
+                "side": "high" if spot.high else "low",
+                "beyond_reading_error": spot.proven,
+                "value_mm": round(spot.value_mm, 3),
+                "limit_mm": round(spot.limit_mm, 3),
+                "at_mm": [round(v, 1) for v in spot.at],
+                "where": where(room, spot.at, survey.show),
+                "extent_mm": [round(v, 1) for v in spot.extent_mm],
+                "area_m2": round(spot.area_mm2 / 1e6, 4),
+            }
+            for spot in verdict.spots
+        ],
+    }
+
+
+def _placement(worst: Placement | None) -> dict[str, Any] | None:
+    if worst is None:
+        return None
+    return {
+        "value_mm": round(worst.value_mm, 3),
+        "standard_uncertainty_mm": round(worst.u_mm, 3),
+        "limit_mm": round(worst.limit_mm, 3),
+        "at_mm": [round(v, 1) for v in worst.at],
+        "contacts_mm": [[round(v, 1) for v in p] for p in (worst.start, worst.end)],
+        "span_mm": round(worst.span_mm, 1),
+    }
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def _wrap(words: str, lead: str) -> list[str]:
+    return textwrap.wrap(words, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead)) or [
+        lead
+    ]

@@ -1,0 +1,178 @@
+"""What is said of a verdict, in the person's units: the sentences that every face shows."""
+
+import math
+
+from flatcheck.assess import Assessment
+from flatcheck.room import Room, from_walls
+from flatcheck.tile import Tile
+from flatcheck.units import LENGTH_UNITS, Style, format_area, format_distance, format_length
+from flatcheck.verdict import Finding, Outcome, Place, Placement, Spot
+
+REPEATS = 9
+"""More readings of each place than this are not worth the walk; a bar is laid instead."""
+
+
+def headline(assessment: Assessment) -> str:
+    """The verdict in one line."""
+    verdict, tile = assessment.verdict, assessment.survey.tile
+    carried = f" for {tile_size(tile, assessment.survey.show)} tile" if tile else ""
+    return f"{verdict.outcome.upper()}{carried}: {assessment.survey.title}"
+
+
+def beside(assessment: Assessment) -> str:
+    """The outcome under the other decision rule, which is always worked out too."""
+    verdict = assessment.verdict
+    if verdict.decision == "as read":
+        return f"Allowing for reading error it would be: {verdict.guarded}."
+    return f"Taken as read, at face value, it would be: {verdict.as_read}."
+
+
+def outcome_of(finding: Finding, decision: str) -> Outcome:
+    """A finding's outcome under the person's decision rule."""
+    return finding.as_read if decision == "as read" else finding.outcome
+
+
+def explain(finding: Finding, assessment: Assessment) -> list[str]:
+    """What was found under one rule, and what would help: a few sentences."""
+    style, room = assessment.survey.show, assessment.surface.room
+    outcome = outcome_of(finding, assessment.verdict.decision)
+    said = []
+    if finding.worst:
+        said.append(worst_words(finding, room, style))
+    if outcome is Outcome.NOT_ASSESSED:
+        said.append(_not_assessed(finding, style))
+    elif finding.reach_ratio < 0.995:
+        said.append(f"The readings could judge {finding.reach_ratio:.0%} of the floor.")
+    length = finding.rule.length_mm
+    if length and finding.worst and finding.longest_bar_mm < length - 50:
+        said.append(
+            f"No bar of {bar_length(length, style)} fits between the readings; the longest that "
+            f"does, {format_distance(finding.longest_bar_mm, style)}, was used."
+        )
+    if outcome is Outcome.CLOSE and finding.settle:
+        said.append(settle_words(finding, assessment))
+    return said
+
+
+def worst_words(finding: Finding, room: Room, style: Style) -> str:
+    """The worst value with its uncertainty and place."""
+    worst = finding.worst
+    assert worst is not None  # asked for only where a bar was laid
+    kind = {"resting": "gap", "plane": "depth"}.get(finding.rule.measure, "departure")
+    value, limit = against(worst.value_mm, worst.limit_mm, style)
+    return (
+        f"Worst {kind} {value} (give or take {fine(2 * worst.u_mm, style)}), limit {limit}: "
+        f"{where(room, worst.at, style)}; {_lies(finding, worst, style)}."
+    )
+
+
+def _lies(finding: Finding, worst: Placement, style: Style) -> str:
+    """How the bar lay, or what else the value was taken from."""
+    span = format_distance(worst.span_mm, style)
+    if finding.rule.measure == "plane":
+        return f"the high it hangs from is {span} away"
+    east, north = (abs(e - s) for s, e in zip(worst.start, worst.end, strict=True))
+    way = "on the diagonal"
+    if min(east, north) <= worst.span_mm / 50:
+        way = "east-west" if east > north else "north-south"
+    if finding.rule.measure == "neighbors":
+        return f"neighbors {span} apart, {way}"
+    return f"the bar lies {way} on places {span} apart"
+
+
+def against(value_mm: float, limit_mm: float, style: Style) -> tuple[str, str]:
+    """A value and its limit; in finer steps where the person's own would make them look equal."""
+    value, limit = format_length(value_mm, style), format_length(limit_mm, style)
+    if value == limit and abs(value_mm - limit_mm) > 1e-3:
+        unit = LENGTH_UNITS[style.unit]
+        mark = '"' if style.unit == "in" else " mm"
+        return f"{value_mm / unit:.3f}{mark}", f"{limit_mm / unit:g}{mark}"
+    return value, limit
+
+
+def bar_length(mm: float, style: Style) -> str:
+    """The length of a bar as it is called: 10', 2 m."""
+    return f"{mm / 1000:g} m" if style.unit == "mm" else format_distance(mm, style)
+
+
+def _not_assessed(finding: Finding, style: Style) -> str:
+    need = format_distance(finding.pitch_mm, style)
+    if not math.isfinite(finding.have_mm):
+        return f"The readings lie in one line; read a grid with a reading every {need}."
+    if finding.have_mm > finding.pitch_mm * 1.01 + 1:
+        return (
+            f"Readings {format_distance(finding.have_mm, style)} apart cannot show this; it takes "
+            f"a reading every {need} or closer, in two directions."
+        )
+    return (
+        f"Only {finding.reach_ratio:.0%} of the floor could be judged in two directions; read the "
+        f"rest every {need} or closer."
+    )
+
+
+def settle_words(finding: Finding, assessment: Assessment) -> str:
+    """What would settle a rule that is too close to call."""
+    style, room, settle = assessment.survey.show, assessment.surface.room, finding.settle
+    assert settle is not None  # asked for only where it is too close
+    have = max(table.u_mm for table in assessment.survey.tables)
+    places = "; ".join(where(room, place.at, style) for place in settle.places)
+    bar = finding.rule.length_mm or finding.longest_bar_mm
+    lay = (
+        f"lay a {bar_length(bar, style)} straightedge with a feeler gauge at "
+        f"{'this place' if len(settle.places) == 1 else f'these {len(settle.places)} places'}: "
+        f"{places}"
+    )
+    if settle.repeats > REPEATS:
+        return (
+            f"It sits on its limit: a reading good to {fine(have, style)} will not settle it, and "
+            f"repeating it hardly helps. To settle it, {lay}."
+        )
+    return (
+        f"Your readings are good to {fine(have, style)} each. To settle it, use an instrument "
+        f"good to {fine(settle.u_reading_mm, style)}, or read every place {settle.repeats} times "
+        f"and write down each reading, or {lay}."
+    )
+
+
+def spot_words(spot: Spot, room: Room, style: Style) -> str:
+    """One spot: high or low, how bad, where, and how large."""
+    sure = "" if spot.proven else " (may be reading error)"
+    value, limit = against(spot.value_mm, spot.limit_mm, style)
+    return (
+        f"{'high' if spot.high else 'low'}, {value} against {limit}{sure}; "
+        f"{where(room, spot.at, style)}; about "
+        f"{format_distance(spot.extent_mm[0], style)} by "
+        f"{format_distance(spot.extent_mm[1], style)}, {format_area(spot.area_mm2, style)}"
+    )
+
+
+def where(room: Room, place: Place, style: Style) -> str:
+    """A place as a person on site would measure it: from two walls."""
+    tape = from_walls(room, place)
+    if room.assumed:
+        (_, east), (_, north) = tape
+        return (
+            f"{format_distance(east, style)} east and {format_distance(north, style)} north of "
+            "the zero corner"
+        )
+    said = [f"{format_distance(away, style)} from the {_wall(name)}" for name, away in tape]
+    return ", ".join(said) or "a place no wall faces"
+
+
+def _wall(name: str) -> str:
+    return name if name.lower().endswith("wall") else f"{name} wall"
+
+
+def tile_size(tile: Tile, style: Style) -> str:
+    """A tile's edges, short one first, as 12" x 24"."""
+    short, long = sorted((tile.width_mm, tile.length_mm))
+    if style.unit == "mm":
+        return f"{short:g} x {long:g} mm"
+    return f"{format_length(short, style)} x {format_length(long, style)}"
+
+
+def fine(mm: float, style: Style) -> str:
+    """A small uncertainty, with as many digits as it deserves."""
+    if style.unit == "in":
+        return f'{mm / LENGTH_UNITS["in"]:.2g}"'
+    return f"{mm:.2g} mm"

@@ -1,0 +1,89 @@
+"""The sample surveys get the verdicts that the README promises, from the core and from the shell."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from flatcheck.assess import assess
+from flatcheck.cli import tile_section
+from flatcheck.readers.folder import edited, read_folder, write_folder
+from flatcheck.survey import DECISIONS
+
+ROOT = Path(__file__).parents[1]
+SAMPLES = ROOT / "sample_surveys"
+STATUS = {"within": 0, "out": 1, "too close to call": 3, "not assessed": 3}
+
+
+def promised() -> list[tuple[str, ...]]:
+    """The rows of README's table of samples."""
+    table = (ROOT / "README.md").read_text().split("## The sample surveys")[1].split("\n## ")[0]
+    rows = [
+        tuple(cell.strip() for cell in line.strip("|").split("|"))
+        for line in table.splitlines()
+        if line.startswith("|")
+    ]
+    return rows[2:]
+
+
+def test_every_sample_is_promised() -> None:
+    """Each folder of sample_surveys stands in the README, and nothing else does."""
+    folders = {path.name for path in SAMPLES.iterdir() if path.is_dir()}
+
+    assert {row[0] for row in promised()} == folders
+    assert len(folders) >= 4
+
+
+@pytest.mark.parametrize("row", promised(), ids=lambda row: f"{row[0]} {row[1]} {row[2]}")
+def test_sample_verdict(row: tuple[str, ...]) -> None:
+    """A sample gets its promised verdict under both decision rules."""
+    name, tile, standard, verdict, as_read, _ = row
+    sections = {"standard": {"rule": standard}}
+    if tile != "-":
+        sections["tile"] = tile_section(tile)
+    found = assess(edited(read_folder(SAMPLES / name), sections)).verdict
+
+    assert (str(found.guarded), str(found.as_read)) == (verdict, as_read)
+
+
+@pytest.mark.parametrize("row", promised(), ids=lambda row: f"{row[0]} {row[1]} {row[2]}")
+@pytest.mark.parametrize("decision", DECISIONS)
+def test_sample_from_the_shell(row: tuple[str, ...], decision: str) -> None:
+    """The command line says the same in its first words and in its exit status."""
+    name, tile, standard, verdict, as_read, _ = row
+    command = [sys.executable, "-m", "flatcheck", "check", f"sample_surveys/{name}"]
+    command += ["--standard", standard, "--decision", decision]
+    command += ["--tile", tile] if tile != "-" else []
+    ran = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    expected = as_read if decision == "as read" else verdict
+
+    assert ran.stdout.startswith(expected.upper())
+    assert ran.returncode == STATUS[expected]
+    assert ran.stderr == ""
+
+
+@pytest.mark.parametrize("name", sorted({row[0] for row in promised()}))
+def test_sample_is_written_back_the_same(name: str, tmp_path: Path) -> None:
+    """Reading a sample and writing it gives the same document and the same cells."""
+    survey = read_folder(SAMPLES / name)
+    write_folder(survey, tmp_path / "copy")
+
+    assert read_folder(tmp_path / "copy") == survey
+    assert (tmp_path / "copy" / "survey.toml").read_bytes() == (
+        SAMPLES / name / "survey.toml"
+    ).read_bytes()
+
+
+def test_readme_survey_document_is_valid(tmp_path: Path) -> None:
+    """The documented format is one that flatcheck reads: README's example, with a table."""
+    readme = (ROOT / "README.md").read_text()
+    document = re.search(r"```toml\n(.*?)```", readme, re.DOTALL).group(1)
+    (tmp_path / "survey.toml").write_text(document)
+    rows = (SAMPLES / "millbrook-plywood" / "laser.csv").read_text()
+    inside_island = {"4' 6\"", "5' 6\""}
+    kept = [line for line in rows.splitlines() if line.split(",")[0].strip('"') not in inside_island]
+    (tmp_path / "laser.csv").write_text("\n".join(kept))
+
+    assert read_folder(tmp_path).title == "Kitchen subfloor, Millbrook"
