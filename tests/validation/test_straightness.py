@@ -23,9 +23,9 @@ from flatcheck.measures import blocks
 from flatcheck.room import Room, rectangle
 from flatcheck.surface import lines, surface
 
-HP_X_MM = 100.0 * np.arange(10)
-HP_MICRON = np.array([-0.3, 0.9, 1.5, 2.5, 2.9, 3.6, 4.2, 5.1, 5.9, 7.2])
-HP_PRINTED_MICRON = (0, 0.4, 0.1, 0.3, -0.1, -0.3, -0.5, -0.4, -0.5, 0)
+AXIS_X_MM = 100.0 * np.arange(10)
+AXIS_MICRON = np.array([-0.3, 0.9, 1.5, 2.5, 2.9, 3.6, 4.2, 5.1, 5.9, 7.2])
+AXIS_PRINTED_MICRON = (0, 0.4, 0.1, 0.3, -0.1, -0.3, -0.5, -0.4, -0.5, 0)
 
 
 def line_fit(kind: str, x: np.ndarray, z: np.ndarray) -> tuple[float, float, float]:
@@ -92,11 +92,11 @@ def test_laser_axis_on_blocks() -> None:
     The guide counts up from the line, a gap counts down from the bar; one digit after the point
     is printed, half of it is the tolerance.
     """
-    xy = np.column_stack((HP_X_MM, np.zeros(10)))
+    xy = np.column_stack((AXIS_X_MM, np.zeros(10)))
     floor = surface(
         Room(rectangle(0, -10, 900, 10)),
         xy,
-        HP_MICRON / 1000,
+        AXIS_MICRON / 1000,
         np.full(10, 1e-8),
         [f"reading {i}" for i in range(10)],
     )
@@ -105,10 +105,10 @@ def test_laser_axis_on_blocks() -> None:
     assert evidence.stations[:, 1].tolist() == list(range(1, 9))
     assert evidence.span_mm == pytest.approx(900)
     up = -1000 * evidence.value_mm
-    assert up == pytest.approx(HP_PRINTED_MICRON[1:-1], abs=0.05 + 1e-9)
+    assert up == pytest.approx(AXIS_PRINTED_MICRON[1:-1], abs=0.05 + 1e-9)
     # The line through the ends rises 7.5 micron on 0.9 m: the guide prints a slope of 8.33.
-    chord = HP_MICRON[0] + (HP_MICRON[-1] - HP_MICRON[0]) * np.arange(1, 9) / 9
-    assert up == pytest.approx(HP_MICRON[1:-1] - chord, abs=1e-9)
+    chord = AXIS_MICRON[0] + (AXIS_MICRON[-1] - AXIS_MICRON[0]) * np.arange(1, 9) / 9
+    assert up == pytest.approx(AXIS_MICRON[1:-1] - chord, abs=1e-9)
 
 
 def test_laser_axis_best_fit() -> None:
@@ -116,15 +116,15 @@ def test_laser_axis_best_fit() -> None:
 
     Not printed in the guide: worked out here, and the zone by trying all threes of points.
     """
-    x = HP_X_MM / 1000
-    slope, height, wide = line_fit("best fit", x, HP_MICRON)
+    x = AXIS_X_MM / 1000
+    slope, height, wide = line_fit("best fit", x, AXIS_MICRON)
     assert [height, slope] == pytest.approx(
-        np.polynomial.Polynomial.fit(x, HP_MICRON, 1).convert().coef, rel=1e-12
+        np.polynomial.Polynomial.fit(x, AXIS_MICRON, 1).convert().coef, rel=1e-12
     )
-    rest = HP_MICRON - height - slope * x
+    rest = AXIS_MICRON - height - slope * x
     assert wide == pytest.approx(np.ptp(rest), rel=1e-12)
-    _, _, zone = line_fit("minimum zone", x, HP_MICRON)
-    assert zone == pytest.approx(narrowest(x, HP_MICRON), abs=1e-9)
+    _, _, zone = line_fit("minimum zone", x, AXIS_MICRON)
+    assert zone == pytest.approx(narrowest(x, AXIS_MICRON), abs=1e-9)
     assert zone == pytest.approx(0.65, abs=1e-9)
     assert zone < wide
 
