@@ -21,7 +21,7 @@ def test_status_and_words_of_a_floor_that_is_out(capsys: pytest.CaptureFixture[s
     assert main(["check", str(SAMPLES / "millbrook-plywood")]) == 1
     said = capsys.readouterr().out
     assert said.startswith('OUT for 12" x 24" tile')
-    assert "low, 5/16\" against 1/8\"" in said
+    assert 'low, 5/16" against 1/8"' in said
     assert "from the porch wall" in said
     assert "Certainty:" in said
 
@@ -44,7 +44,7 @@ def test_bare_grid(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path.write_text(GRID)
 
     assert main(["check", str(path), *BARE, "--standard", "din-18202:3"]) == 0
-    assert "zero corner" in capsys.readouterr().out
+    assert capsys.readouterr().out.startswith("WITHIN: grid.csv")
 
 
 def test_bare_grid_without_its_sense(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -56,9 +56,7 @@ def test_bare_grid_without_its_sense(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert "--sense" in capsys.readouterr().err
 
 
-def test_pasted_cells(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_pasted_cells(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     """Cells pasted from a spreadsheet come on standard input."""
     stdin = io.TextIOWrapper(io.BytesIO(GRID.replace(",", "\t").encode()))
     monkeypatch.setattr(sys, "stdin", stdin)
@@ -95,7 +93,13 @@ def test_standards_are_listed_with_their_source(capsys: pytest.CaptureFixture[st
     """The list names every standard, its grades, its words and its certainty."""
     assert main(["standards"]) == 0
     said = capsys.readouterr().out
-    for name in ("us-tile:bar", "us-tile:plane", "bs-8204:SR2", "din-18202:3", "bs-5385-3:finished"):
+    for name in (
+        "us-tile:bar",
+        "us-tile:plane",
+        "bs-8204:SR2",
+        "din-18202:3",
+        "bs-5385-3:finished",
+    ):
         assert name in said
     assert "Certainty: agreed" in said
 

@@ -83,7 +83,9 @@ def test_readme_survey_document_is_valid(tmp_path: Path) -> None:
     (tmp_path / "survey.toml").write_text(document)
     rows = (SAMPLES / "millbrook-plywood" / "laser.csv").read_text()
     inside_island = {"4' 6\"", "5' 6\""}
-    kept = [line for line in rows.splitlines() if line.split(",")[0].strip('"') not in inside_island]
+    kept = [
+        line for line in rows.splitlines() if line.split(",")[0].strip('"') not in inside_island
+    ]
     (tmp_path / "laser.csv").write_text("\n".join(kept))
 
     assert read_folder(tmp_path).title == "Kitchen subfloor, Millbrook"
