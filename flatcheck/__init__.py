@@ -13,7 +13,6 @@ from flatcheck.report.text import record, text
 from flatcheck.room import Room
 from flatcheck.rules import Rule, Standard, grade_of, standards
 from flatcheck.survey import Survey
-from flatcheck.sweep import sweep
 from flatcheck.tile import Tile
 from flatcheck.units import format_length, parse_length
 from flatcheck.verdict import Finding, Outcome, Verdict
@@ -40,7 +39,6 @@ __all__ = [
     "read_folder",
     "record",
     "standards",
-    "sweep",
     "text",
     "write_folder",
 ]

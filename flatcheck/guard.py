@@ -14,7 +14,8 @@ survey as a whole, although one survey looks through many windows:
   readings' own covariance; neighboring bars share readings, so it is far below what as many
   independent windows would need.
 
-JCGM 106:2012 is the one-window case: a guard band of 1.645 u makes the risk 5 %.
+JCGM 106:2012 is the one-window case: for a one-sided limit a guard band of 1.645 u makes the risk
+5 %. A signed value has a limit on either side, and is held to each of them at that risk.
 """
 
 from dataclasses import dataclass

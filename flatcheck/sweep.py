@@ -126,6 +126,7 @@ def _over_seams(heights: Floats, first: Ints, block: int) -> tuple[Floats, Ints]
     left, right = np.minimum(*ends), np.maximum(*ends)
     depth, at = _deepest(heights, left, right)
 
+    # One chord more, with no gap, stands for having none.
     depth = np.append(depth, 0.0)
     chord = np.full(z.size, len(depth) - 1)
     chord[edge] = np.arange(len(edge))

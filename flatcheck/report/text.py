@@ -4,7 +4,15 @@ import textwrap
 from typing import Any
 
 from flatcheck.assess import Assessment
-from flatcheck.report.words import beside, explain, headline, outcome_of, spot_words, where
+from flatcheck.report.words import (
+    beside,
+    explain,
+    headline,
+    outcome_of,
+    shape_words,
+    spot_words,
+    where,
+)
 from flatcheck.rules import Citation, grade_of
 from flatcheck.verdict import Finding, Placement
 
@@ -22,6 +30,8 @@ def text(assessment: Assessment) -> str:
     for finding in verdict.findings:
         lines += _finding(finding, assessment)
     lines += _spots(assessment)
+    for sentence in shape_words(assessment):
+        lines += _wrap(sentence, "")
     count = len(assessment.surface.height_mm)
     by = ", ".join(part for part in (survey.by, str(survey.day or "")) if part)
     lines += _wrap(
@@ -133,6 +143,11 @@ def _count(number: int, noun: str) -> str:
 
 
 def _wrap(words: str, lead: str) -> list[str]:
-    return textwrap.wrap(words, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead)) or [
-        lead
-    ]
+    wrapped = textwrap.wrap(
+        words,
+        WIDTH,
+        initial_indent=lead,
+        subsequent_indent=" " * len(lead),
+        break_on_hyphens=False,
+    )
+    return wrapped or [lead]

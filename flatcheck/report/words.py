@@ -3,6 +3,7 @@
 import math
 
 from flatcheck.assess import Assessment
+from flatcheck.intent import band, departures
 from flatcheck.room import Room, from_walls
 from flatcheck.tile import Tile
 from flatcheck.units import LENGTH_UNITS, Style, format_area, format_distance, format_length
@@ -58,8 +59,12 @@ def worst_words(finding: Finding, room: Room, style: Style) -> str:
     """The worst value with its uncertainty and place."""
     worst = finding.worst
     assert worst is not None  # asked for only where a bar was laid
-    kind = {"resting": "gap", "plane": "depth"}.get(finding.rule.measure, "departure")
-    value, limit = against(worst.value_mm, worst.limit_mm, style)
+    kind = {"resting": "gap", "plane": "depth"}.get(finding.rule.measure)
+    if kind and worst.value_mm <= 0:
+        return f"No {kind} at all (give or take {fine(2 * worst.u_mm, style)})."
+    value, limit = against(abs(worst.value_mm), worst.limit_mm, style)
+    if not kind:
+        kind, value = "departure", f"{value} {'low' if worst.value_mm > 0 else 'high'}"
     return (
         f"Worst {kind} {value} (give or take {fine(2 * worst.u_mm, style)}), limit {limit}: "
         f"{where(room, worst.at, style)}; {_lies(finding, worst, style)}."
@@ -91,8 +96,8 @@ def against(value_mm: float, limit_mm: float, style: Style) -> tuple[str, str]:
 
 
 def bar_length(mm: float, style: Style) -> str:
-    """The length of a bar as it is called: 10', 2 m."""
-    return f"{mm / 1000:g} m" if style.unit == "mm" else format_distance(mm, style)
+    """The length of a bar as it is called: 10', 2 m; a metric bar stays metric."""
+    return f"{mm / 1000:g} m" if mm % 100 == 0 else format_distance(mm, style)
 
 
 def _not_assessed(finding: Finding, style: Style) -> str:
@@ -108,6 +113,32 @@ def _not_assessed(finding: Finding, style: Style) -> str:
         f"Only {finding.reach_ratio:.0%} of the floor could be judged in two directions; read the "
         f"rest every {need} or closer."
     )
+
+
+def shape_words(assessment: Assessment) -> list[str]:
+    """How far the floor strays from its required plane as a whole, and what a bar cannot show."""
+    style = assessment.survey.show
+    said = []
+    for piece in assessment.parts:
+        floor = piece.view.surface
+        spread = band(departures(piece.view.plane, floor.xy_mm, floor.height_mm))
+        zone = f"{piece.name}: " if len(assessment.parts) > 1 else ""
+        said.append(
+            f"{zone}From lowest to highest about its required plane the floor as read spans "
+            f"{format_length(spread, style)}."
+        )
+        resting = [
+            finding
+            for finding in assessment.verdict.findings
+            if finding.zone == piece.name and finding.rule.measure == "resting" and finding.worst
+        ]
+        limit = max((f.worst.limit_mm for f in resting if f.worst), default=math.inf)
+        if spread > limit and all(f.as_read is not Outcome.OUT for f in resting):
+            said.append(
+                "That is more than the rule allows under a bar. A bar resting on the high points "
+                "does not show a crown: look at the map, and judge it from the plane too."
+            )
+    return said
 
 
 def settle_words(finding: Finding, assessment: Assessment) -> str:

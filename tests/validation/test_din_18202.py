@@ -2,7 +2,7 @@
 
 Source: extract of the ZDB handbook for screeds and coverings, deploy.doczz.net/doc/5839552, which
 prints limits [mm] for seven rows at thirteen distances [m]. Rows 2 to 4 were also seen at
-a planning office's page (which prints 2, not 3, for row 4 at 1 m), row 3 at a screed firm's page, row 5
+a planning office's page (which prints 2, not 3, for row 4 at 1 m), row 3 at a screed firm's, row 5
 at a block maker's and row 6 at a building expert's. Only the values at 0.1, 1, 4, 10 and
 15 m are the standard's own; the handbook fills in the rest by the straight line, in whole mm.
 """
