@@ -9,6 +9,7 @@ would have to be. The test is data snooping (Baarda 1968): the residual over its
 deviation, one reading at a time, at a significance of SIGNIFICANCE for all readings together.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -34,6 +35,11 @@ CHECKED = 0.01
 
 WHOLE = 4000
 """Up to this many unknowns the whole covariance is kept (128 MB)."""
+
+REPEAT_U = 4.0
+"""Two readings of one place from one setup may differ by this many u of a difference.
+
+Chance exceeds it once in 16,000 repeats, so beyond it one of the two is a slip."""
 
 HUBER = 1.5
 """The robust start counts residuals beyond this many u for less, so that one cannot bend all."""
@@ -104,7 +110,7 @@ class Adjusted:
 
 
 IGNORED = 1e3
-"""A reading set aside stays in the equations with its u this much larger: a millionth of its pull."""
+"""A reading set aside stays in the equations with its u this much larger, so with no pull."""
 
 
 def adjust(observations: Sequence[Observation], unit: str = "mm") -> Adjusted:
@@ -117,8 +123,55 @@ def adjust(observations: Sequence[Observation], unit: str = "mm") -> Adjusted:
     if len(observations) < 2:
         raise SurveyError(f"a surface needs at least two readings; there is {len(observations)}.")
     net = network(observations)
-    aside = _set_aside(net)
-    return _result(net, observations, aside, unit)
+    check_repeats(observations)
+    if len(net.setups) == 1 and net.matrix.nnz == 2 * len(observations) and not net.bars:
+        return _one_setup(net)
+    if net.matrix.shape[1] > WHOLE:
+        raise SurveyError(
+            f"{net.matrix.shape[1]:,} unknown heights from several setups or kinds of reading are "
+            f"more than the {WHOLE:,} that can be judged at once; judge the floor in zones."
+        )
+    return _result(net, observations, _set_aside(net), unit)
+
+
+def _one_setup(net: Network) -> Adjusted:
+    """One setup read every place: each height is the weighted mean of its own readings."""
+    n, m = len(net.xy_mm), len(net.value)
+    station = net.matrix[:, :n].indices
+    weight = 1 / net.u**2
+    total = np.bincount(station, weight, minlength=n)
+    level = net.value.mean()
+    height = np.bincount(station, weight * (net.value - level), minlength=n) / total + level
+    residual = net.value - height[station]
+    redundancy = 1 - weight / total[station]
+    spread = net.u**2 - 1 / total[station]
+    checkable = redundancy > CHECKED
+    square = float(np.sum(weight * residual**2))
+    return Adjusted(
+        xy_mm=net.xy_mm,
+        height_mm=height,
+        cov_mm2=1 / total,
+        where=net.where,
+        free=np.ones((n, 1)),
+        piece=net.piece[:n],
+        reads=np.bincount(station, minlength=n),
+        residual_mm=residual,
+        redundancy=redundancy,
+        score=np.where(checkable, residual / np.sqrt(np.where(checkable, spread, 1)), np.nan),
+        suspects=(),
+        fit=_fit(m - n, square, checkable),
+        setups=tuple((name, 0.0, 0.0) for name in net.setups),
+    )
+
+
+def _fit(redundancy: int, square: float, checkable: Mask) -> Fit:
+    above = float(gammaincc(redundancy / 2, square / 2)) if redundancy else 0.5
+    return Fit(
+        redundancy=redundancy,
+        sigma0=float(np.sqrt(square / redundancy)) if redundancy else 1.0,
+        chance=2 * min(above, 1 - above),
+        critical=_critical(checkable),
+    )
 
 
 def _set_aside(net: Network) -> Mask:
@@ -193,7 +246,6 @@ def _result(net: Network, observations: Sequence[Observation], aside: Mask, unit
     checkable = _checkable(solution, net) & kept
     redundancy = int(kept.sum()) - (net.matrix.shape[1] - free.shape[1])
     square = float(np.sum((solution.residual[kept] / net.u[kept]) ** 2))
-    above = float(gammaincc(redundancy / 2, square / 2)) if redundancy else 0.5
     touched = abs(net.matrix[kept][:, :n]).sign()
     height = _levelled(net, solution.x, free[:n])
     moving = (
@@ -211,12 +263,7 @@ def _result(net: Network, observations: Sequence[Observation], aside: Mask, unit
         redundancy=np.where(kept, 1 - solution.row_variance / net.u**2, 1.0),
         score=_scores(solution, net, kept),
         suspects=_suspects(net, solution, observations, aside, unit),
-        fit=Fit(
-            redundancy=redundancy,
-            sigma0=float(np.sqrt(square / redundancy)) if redundancy else 1.0,
-            chance=2 * min(above, 1 - above),
-            critical=_critical(checkable),
-        ),
+        fit=_fit(redundancy, square, checkable),
         setups=_setups(net, solution.x, cov),
     )
 
@@ -292,7 +339,7 @@ def as_written(seen: Observation) -> float:
 
 
 def _exchanged(found: Sequence[Suspect]) -> list[Suspect]:
-    """The same suspects; two that would each be right in the other's place are told as exchanged."""
+    """The same suspects; two that would be right in each other's place are told as exchanged."""
     told = list(found)
     for i, one in enumerate(found):
         for j, other in enumerate(found[:i]):
@@ -305,3 +352,22 @@ def _exchanged(found: Sequence[Suspect]) -> list[Suspect]:
                     words = f"exchanged with reading {partner.number}"
                     told[k] = replace(told[k], slip=Slip(words, told[k].error_mm))
     return told
+
+
+def check_repeats(observations: Sequence[Observation]) -> None:
+    """Refuse two readings of one place from one setup that disagree: nobody can say which is right.
+
+    Raises SurveyError naming both when they differ by more than REPEAT_U standard uncertainties.
+    """
+    seen: dict[tuple[str, float, float], Reading] = {}
+    for reading in observations:
+        if not isinstance(reading, Reading):
+            continue
+        place = (reading.setup, round(reading.x_mm, 3), round(reading.y_mm, 3))
+        first = seen.setdefault(place, reading)
+        apart = abs(first.height_mm - reading.height_mm)
+        if apart > REPEAT_U * math.hypot(first.u_mm, reading.u_mm):
+            raise SurveyError(
+                f"{reading.where}: {reading.text!r} disagrees with {first.text!r} in "
+                f"{first.where}, read at the same place from the same setup."
+            )
