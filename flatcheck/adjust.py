@@ -18,6 +18,7 @@ import numpy.typing as npt
 from scipy.special import gammaincc, ndtri
 
 from flatcheck.errors import SurveyError
+from flatcheck.loops import Loop, loops
 from flatcheck.network import Network, network
 from flatcheck.normal import Solution, covariance, solve
 from flatcheck.slips import FITS, Slip, slip_for
@@ -91,7 +92,8 @@ class Adjusted:
     may move without any reading noticing. `piece` (n,) numbers the parts no reading joins.
     `residual_mm`, `redundancy` and `score` are (m,); the last is NaN where there is no check.
     `reads` (n,) counts the readings that touch a station. `setups` are the heights of the
-    instrument setups against the first of their piece, [(name, height, standard uncertainty)].
+    instrument setups against the first of their piece, [(name, height, standard uncertainty)];
+    `loops` those that readings close, suspects among them.
     """
 
     xy_mm: Floats
@@ -107,6 +109,7 @@ class Adjusted:
     suspects: tuple[Suspect, ...]
     fit: Fit
     setups: tuple[tuple[str, float, float], ...]
+    loops: tuple[Loop, ...]
 
 
 IGNORED = 1e3
@@ -161,6 +164,7 @@ def _one_setup(net: Network) -> Adjusted:
         suspects=(),
         fit=_fit(m - n, square, checkable),
         setups=tuple((name, 0.0, 0.0) for name in net.setups),
+        loops=(),
     )
 
 
@@ -265,6 +269,7 @@ def _result(net: Network, observations: Sequence[Observation], aside: Mask, unit
         suspects=_suspects(net, solution, observations, aside, unit),
         fit=_fit(redundancy, square, checkable),
         setups=_setups(net, solution.x, cov),
+        loops=loops(net, observations),
     )
 
 

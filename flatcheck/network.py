@@ -151,13 +151,13 @@ def _stations(xy: Floats) -> tuple[Ints, Ints]:
 
 def _positions(matrix: csr_array, xy: Floats) -> Floats:
     """Where each unknown sits: stations where they are, the others amid what they touch."""
-    p, n = matrix.shape[1], len(xy)
+    n = len(xy)
     touched = abs(matrix[:, :n]).sign()
     spread = abs(matrix).sign().T @ touched  # how often each unknown meets each station
     count = np.maximum(np.asarray(spread.sum(axis=1)).ravel(), 1)
-    position = np.asarray(spread @ xy) / count[:, None]
+    position: Floats = np.asarray(spread @ xy) / count[:, None]
     position[:n] = xy
-    return position.reshape(p, 2)
+    return position
 
 
 def _pieces(matrix: csr_array) -> Ints:
