@@ -1,7 +1,7 @@
 """flatcheck: is this floor flat enough for this tile, and where is it out.
 
-    from flatcheck import assess, read_folder, text
-    print(text(assess(read_folder(Path("sample_surveys/millbrook-plywood")))))
+from flatcheck import assess, read_folder, text
+print(text(assess(read_folder(Path("sample_surveys/millbrook-plywood")))))
 """
 
 from flatcheck.assess import Assessment, assess

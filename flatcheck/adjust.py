@@ -1,119 +1,378 @@
-"""From readings to heights: the one least squares.
+"""From readings to heights: the one least squares, and what it says of the readings.
 
-Every reading is a linear observation: the height of its place plus the height of its instrument
-setup. Setups are joined through the places that were read from more than one of them.
+Every reading is a linear observation with its own standard uncertainty (`flatcheck.network`); one
+weighted sparse least squares takes any mix of them. It gives heights with their covariance, says
+what the readings cannot tell, tests whether they fit together, and names those that do not.
+
+A reading that does not fit is set aside, never silently: it stands in `suspects` with what it
+would have to be. The test is data snooping (Baarda 1968): the residual over its own standard
+deviation, one reading at a time, at a significance of SIGNIFICANCE for all readings together.
 """
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import gammaincc, ndtri
 
 from flatcheck.errors import SurveyError
-from flatcheck.surface import SAME_PLACE_MM
-from flatcheck.survey import Reading
+from flatcheck.loops import Loop, loops
+from flatcheck.network import Network, network
+from flatcheck.normal import Solution, covariance, solve
+from flatcheck.slips import FITS, Slip, slip_for
+from flatcheck.survey import Benchmark, Observation, Reading, Tilt, height_from
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
+
+SIGNIFICANCE = 0.05
+"""How often a survey without a slip has some reading called a misreading."""
+
+CHECKED = 0.01
+"""A reading with less redundancy than this has no check on it: nobody would notice a slip."""
+
+WHOLE = 4000
+"""Up to this many unknowns the whole covariance is kept (128 MB)."""
 
 REPEAT_U = 4.0
-"""Two readings of one place may differ by this many standard uncertainties of a difference.
+"""Two readings of one place from one setup may differ by this many u of a difference.
 
 Chance exceeds it once in 16,000 repeats, so beyond it one of the two is a slip."""
 
+HUBER = 1.5
+"""The robust start counts residuals beyond this many u for less, so that one cannot bend all."""
+
+ROUNDS = 8
+"""Reweighted solutions of the robust start."""
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """A reading that does not fit, set aside.
+
+    `number` counts the readings from 1. `error_mm` is how much too large it is, as it was read,
+    with standard uncertainty `u_mm`; `should_mm` what it would be; `score` the standardised
+    residual; `slip` what explains it, None where no usual slip does.
+    """
+
+    number: int
+    observation: Observation
+    error_mm: float
+    u_mm: float
+    should_mm: float
+    score: float
+    slip: Slip | None
+
+
+@dataclass(frozen=True)
+class Fit:
+    """How well the readings fit together.
+
+    `redundancy` is how many readings there are beyond what the heights need; `sigma0` the
+    a-posteriori standard deviation of unit weight (1 when the stated uncertainties are right);
+    `chance` that sigma0 is this large or larger, or as small or smaller, if they are right (two
+    sided); `critical` the score beyond which a reading is a suspect.
+    """
+
+    redundancy: int
+    sigma0: float
+    chance: float
+    critical: float
+
 
 @dataclass(frozen=True, eq=False)
-class Heights:
-    """Adjusted heights of n stations, against the first setup.
+class Adjusted:
+    """Adjusted heights of n stations from m readings.
 
-    `cov_mm2` is (n,) where the heights are independent (one setup), else (n, n). `where` names
-    the first reading of each station.
+    `cov_mm2` is (n,) where the heights are independent, else (n, n); it belongs to differences and
+    other forms that the readings decide. `free` (n, k) are the directions in which the heights
+    may move without any reading noticing. `piece` (n,) numbers the parts no reading joins.
+    `residual_mm`, `redundancy` and `score` are (m,); the last is NaN where there is no check.
+    `reads` (n,) counts the readings that touch a station. `setups` are the heights of the
+    instrument setups against the first of their piece, [(name, height, standard uncertainty)];
+    `loops` those that readings close, suspects among them.
     """
 
     xy_mm: Floats
     height_mm: Floats
     cov_mm2: Floats
     where: tuple[str, ...]
+    free: Floats
+    piece: Ints
+    reads: Ints
+    residual_mm: Floats
+    redundancy: Floats
+    score: Floats
+    suspects: tuple[Suspect, ...]
+    fit: Fit
+    setups: tuple[tuple[str, float, float], ...]
+    loops: tuple[Loop, ...]
 
 
-def adjust(readings: Sequence[Reading]) -> Heights:
-    """Heights of all places read, by weighted least squares.
+IGNORED = 1e3
+"""A reading set aside stays in the equations with its u this much larger, so with no pull."""
 
-    With one setup a height is the weighted mean of its readings. With more, the heights of the
-    further setups are unknowns too: the normal equations are reduced to them (heights form a
-    diagonal block), so the system solved has one row for each further setup.
 
-    Raises SurveyError for readings of one place and setup that disagree, and for setups that no
-    place ties to the first.
+def adjust(observations: Sequence[Observation], unit: str = "mm") -> Adjusted:
+    """Heights of all places that readings touch, and what the readings say of each other.
+
+    `unit` is the unit of bare numbers, for naming slips. Raises SurveyError for fewer than two
+    readings, and for more unknowns than the whole covariance is kept for unless one setup read
+    every place once.
     """
-    if len(readings) < 2:
-        raise SurveyError(f"a surface needs at least two readings; there is {len(readings)}.")
-    xy = np.array([(r.x_mm, r.y_mm) for r in readings])
-    y = np.array([r.height_mm for r in readings])
-    u = np.array([r.u_mm for r in readings])
-    station, first = _stations(xy)
-    names = list(dict.fromkeys(r.setup for r in readings))
-    setup = np.array([names.index(r.setup) for r in readings])
-    _check_repeats(readings, station, setup, y, u)
-
-    n, m = len(first), len(names)
-    w = 1 / u**2
-    level = y.mean()
-    diagonal = np.bincount(station, w, minlength=n)
-    mean = np.bincount(station, w * (y - level), minlength=n) / diagonal
-    where = tuple(readings[i].where for i in first)
-    if m == 1:
-        return Heights(xy[first], mean + level, 1 / diagonal, where)
-    share = np.zeros((n, m))
-    np.add.at(share, (station, setup), w)
-    reduced = np.diag(share.sum(axis=0)) - share.T @ (share / diagonal[:, None])
-    right = np.bincount(setup, w * (y - level), minlength=m) - share.T @ mean
-    _check_ties(share > 0, names)
-    offset = np.zeros(m)
-    offset[1:] = np.linalg.solve(reduced[1:, 1:], right[1:])
-    lean = share[:, 1:] / diagonal[:, None]
-    cov = np.diag(1 / diagonal) + lean @ np.linalg.solve(reduced[1:, 1:], lean.T)
-    return Heights(xy[first], mean - lean @ offset[1:] + level, cov, where)
-
-
-def _stations(xy: Floats) -> tuple[Ints, Ints]:
-    """The station number of each reading, and the first reading of each station, in order."""
-    cell = np.round(xy / SAME_PLACE_MM).astype(np.int64)
-    _, first, station = np.unique(cell, axis=0, return_index=True, return_inverse=True)
-    order = np.argsort(first)
-    rank = np.empty_like(order)
-    rank[order] = np.arange(len(order))
-    return rank[station.ravel()], first[order]
-
-
-def _check_repeats(
-    readings: Sequence[Reading], station: Ints, setup: Ints, y: Floats, u: Floats
-) -> None:
-    order = np.lexsort((setup, station))
-    a, b = order[:-1], order[1:]
-    same = (station[a] == station[b]) & (setup[a] == setup[b])
-    apart = np.abs(y[a] - y[b]) > REPEAT_U * np.hypot(u[a], u[b])
-    if np.any(same & apart):
-        k = int(np.argmax(same & apart))
-        one, other = sorted((int(a[k]), int(b[k])))
+    if len(observations) < 2:
+        raise SurveyError(f"a surface needs at least two readings; there is {len(observations)}.")
+    net = network(observations)
+    check_repeats(observations)
+    if len(net.setups) == 1 and net.matrix.nnz == 2 * len(observations) and not net.bars:
+        return _one_setup(net)
+    if net.matrix.shape[1] > WHOLE:
         raise SurveyError(
-            f"{readings[other].where}: {readings[other].text!r} disagrees with "
-            f"{readings[one].text!r} in {readings[one].where}, read at the same place."
+            f"{net.matrix.shape[1]:,} unknown heights from several setups or kinds of reading are "
+            f"more than the {WHOLE:,} that can be judged at once; judge the floor in zones."
         )
+    return _result(net, observations, _set_aside(net), unit)
 
 
-def _check_ties(seen: npt.NDArray[np.bool_], names: Sequence[str]) -> None:
-    """Every setup must be tied to the first through places read from both."""
-    tied = np.zeros(len(names), dtype=bool)
-    tied[0] = True
+def _one_setup(net: Network) -> Adjusted:
+    """One setup read every place: each height is the weighted mean of its own readings."""
+    n, m = len(net.xy_mm), len(net.value)
+    station = net.matrix[:, :n].indices
+    weight = 1 / net.u**2
+    total = np.bincount(station, weight, minlength=n)
+    level = net.value.mean()
+    height = np.bincount(station, weight * (net.value - level), minlength=n) / total + level
+    residual = net.value - height[station]
+    redundancy = 1 - weight / total[station]
+    spread = net.u**2 - 1 / total[station]
+    checkable = redundancy > CHECKED
+    square = float(np.sum(weight * residual**2))
+    return Adjusted(
+        xy_mm=net.xy_mm,
+        height_mm=height,
+        cov_mm2=1 / total,
+        where=net.where,
+        free=np.ones((n, 1)),
+        piece=net.piece[:n],
+        reads=np.bincount(station, minlength=n),
+        residual_mm=residual,
+        redundancy=redundancy,
+        score=np.where(checkable, residual / np.sqrt(np.where(checkable, spread, 1)), np.nan),
+        suspects=(),
+        fit=_fit(m - n, square, checkable),
+        setups=tuple((name, 0.0, 0.0) for name in net.setups),
+        loops=(),
+    )
+
+
+def _fit(redundancy: int, square: float, checkable: Mask) -> Fit:
+    above = float(gammaincc(redundancy / 2, square / 2)) if redundancy else 0.5
+    return Fit(
+        redundancy=redundancy,
+        sigma0=float(np.sqrt(square / redundancy)) if redundancy else 1.0,
+        chance=2 * min(above, 1 - above),
+        critical=_critical(checkable),
+    )
+
+
+def _set_aside(net: Network) -> Mask:
+    """Which observations do not fit, found so that one gross error does not hide in the others.
+
+    All readings are solved first; if every standardised residual is below the critical value that
+    is all. Otherwise a robust start (residuals beyond HUBER u count for less, as in iteratively
+    reweighted least squares) shows which stand apart when nothing bends to them. Those are set
+    aside and taken back one by one while they fit the solution without them; then the worst of
+    the rest is set aside while it exceeds the critical value.
+    """
+    m = len(net.value)
+    kept = np.ones(m, dtype=bool)
+    solution = _solve(net, net.u)
+    if _worst(solution, net, kept)[0] <= _critical(_checkable(solution, net)):
+        return ~kept
+    u = net.u
+    for _ in range(ROUNDS):
+        robust = _solve(net, u)
+        stretch = np.maximum(np.abs(robust.residual) / (HUBER * net.u), 1.0)
+        u = net.u * np.sqrt(stretch)
+    critical = _critical(_checkable(solution, net))
+    kept = np.abs(robust.residual) <= critical * net.u
+    kept |= ~_checkable(solution, net)
     while True:
-        reached = seen[seen[:, tied].any(axis=1)].any(axis=0)
-        if np.array_equal(reached | tied, tied):
-            break
-        tied |= reached
-    if not tied.all():
-        raise SurveyError(
-            f"setup {names[int(np.argmin(tied))]!r} has no place in common with setup "
-            f"{names[0]!r}; read at least one place from both."
-        )
+        solution = _solve(net, np.where(kept, net.u, net.u * IGNORED))
+        back = np.flatnonzero(~kept)
+        scores = _scores(solution, net, kept)
+        fits = back[np.abs(scores[back]) <= critical]
+        if len(fits):
+            kept[fits[np.argmin(np.abs(scores[fits]))]] = True
+            continue
+        worst, number = _worst(solution, net, kept)
+        if worst <= critical:
+            return ~kept
+        kept[number] = False
+
+
+def _solve(net: Network, u: Floats) -> Solution:
+    return solve(net.matrix, net.value, u, net.position)
+
+
+def _checkable(solution: Solution, net: Network) -> Mask:
+    """Which readings have a check on them: some redundancy of their own."""
+    return np.asarray(1 - solution.row_variance / net.u**2 > CHECKED)
+
+
+def _critical(checkable: Mask) -> float:
+    """The two-sided score that some reading of a clean survey exceeds at SIGNIFICANCE."""
+    return -float(ndtri(SIGNIFICANCE / 2 / max(int(checkable.sum()), 1)))
+
+
+def _scores(solution: Solution, net: Network, kept: Mask) -> Floats:
+    """Standardised residuals: of readings in the solution, and of those left out of it."""
+    spread = np.where(kept, net.u**2 - solution.row_variance, net.u**2 + solution.row_variance)
+    free = spread > CHECKED * net.u**2
+    return np.where(free, solution.residual / np.sqrt(np.where(free, spread, 1.0)), np.nan)
+
+
+def _worst(solution: Solution, net: Network, kept: Mask) -> tuple[float, int]:
+    """The largest score of a reading in the solution, and its number."""
+    scores = np.where(kept, np.abs(np.nan_to_num(_scores(solution, net, kept))), 0.0)
+    number = int(np.argmax(scores))
+    return float(scores[number]), number
+
+
+def _result(net: Network, observations: Sequence[Observation], aside: Mask, unit: str) -> Adjusted:
+    n, kept = len(net.xy_mm), ~aside
+    solution = _solve(net, np.where(kept, net.u, net.u * IGNORED))
+    cov = covariance(solution)
+    free = solution.free
+    checkable = _checkable(solution, net) & kept
+    redundancy = int(kept.sum()) - (net.matrix.shape[1] - free.shape[1])
+    square = float(np.sum((solution.residual[kept] / net.u[kept]) ** 2))
+    touched = abs(net.matrix[kept][:, :n]).sign()
+    height = _levelled(net, solution.x, free[:n])
+    moving = (
+        free[:n][:, np.abs(free[:n]).max(axis=0, initial=0.0) > 1e-9] if free.size else free[:n]
+    )
+    return Adjusted(
+        xy_mm=net.xy_mm,
+        height_mm=height,
+        cov_mm2=cov[:n, :n],
+        where=net.where,
+        free=moving,
+        piece=net.piece[:n],
+        reads=np.asarray(touched.sum(axis=0)).ravel().astype(np.int64),
+        residual_mm=solution.residual,
+        redundancy=np.where(kept, 1 - solution.row_variance / net.u**2, 1.0),
+        score=_scores(solution, net, kept),
+        suspects=_suspects(net, solution, observations, aside, unit),
+        fit=_fit(redundancy, square, checkable),
+        setups=_setups(net, solution.x, cov),
+        loops=loops(net, observations),
+    )
+
+
+def _levelled(net: Network, x: Floats, free: Floats) -> Floats:
+    """Station heights of a solution, with what the readings leave open chosen plainly.
+
+    A piece with a benchmark keeps its heights. One with setups is told against the first of them.
+    One with neither lies about zero, without a tilt where the tilt is open too.
+    """
+    n = len(net.xy_mm)
+    height = x[:n].copy()
+    open_here = np.abs(free).max(axis=1, initial=0.0) > 1e-9
+    for piece in np.unique(net.piece):
+        own = np.flatnonzero(net.piece[:n] == piece)
+        if not open_here[own].any():
+            continue
+        first = next((k for k in net.setups.values() if net.piece[k] == piece), None)
+        if first is not None:
+            height[own] += x[first]
+            continue
+        middle = net.xy_mm[own] - net.xy_mm[own].mean(axis=0)
+        base = np.column_stack((np.ones(len(own)), middle / max(np.abs(middle).max(), 1.0)))
+        moves = free[own]
+        within = base @ np.linalg.lstsq(base, moves, rcond=None)[0]
+        # Only as much of a plane is taken off as the readings really leave open.
+        rigid = moves[:, np.abs(moves - within).max(axis=0, initial=0.0) < 1e-6]
+        if rigid.size:
+            height[own] -= rigid @ np.linalg.lstsq(rigid, height[own], rcond=None)[0]
+    return height
+
+
+def _setups(net: Network, x: Floats, cov: Floats) -> tuple[tuple[str, float, float], ...]:
+    """Each setup's height against the first of its piece, with its standard uncertainty [mm].
+
+    A rod reading is the instrument's height less the floor's, so the setup's unknown is the
+    negative of its height above the datum, and higher instruments come out higher here.
+    """
+    found = []
+    first: dict[int, int] = {}
+    for name, k in net.setups.items():
+        lead = first.setdefault(int(net.piece[k]), k)
+        spread = cov[k, k] - 2 * cov[k, lead] + cov[lead, lead]
+        found.append((name, float(x[lead] - x[k]), float(np.sqrt(max(spread, 0.0)))))
+    return tuple(found)
+
+
+def _suspects(
+    net: Network, solution: Solution, observations: Sequence[Observation], aside: Mask, unit: str
+) -> tuple[Suspect, ...]:
+    scores = _scores(solution, net, ~aside)
+    found = []
+    for k in np.flatnonzero(aside):
+        seen = observations[int(k)]
+        turned = -1.0 if isinstance(seen, Reading) and seen.sense == "rod" else 1.0
+        error = turned * float(solution.residual[k])
+        u = float(np.hypot(net.u[k], np.sqrt(solution.row_variance[k])))
+        written = as_written(seen)
+        slip = None
+        if not isinstance(seen, Tilt):
+            slip = slip_for(seen.text, written, unit, error, u)
+        found.append(Suspect(int(k) + 1, seen, error, u, written - error, float(scores[k]), slip))
+    return tuple(_exchanged(found))
+
+
+def as_written(seen: Observation) -> float:
+    """The length a person wrote down for a reading [mm]; for a tilt the rise that it stands for."""
+    if isinstance(seen, Reading):
+        return height_from(seen.sense, seen.height_mm)  # turning the sign twice gives it back
+    if isinstance(seen, Benchmark):
+        return seen.height_mm
+    return seen.rise_mm if isinstance(seen, Tilt) else seen.gap_mm + (seen.block_mm or 0.0)
+
+
+def _exchanged(found: Sequence[Suspect]) -> list[Suspect]:
+    """The same suspects; two that would be right in each other's place are told as exchanged."""
+    told = list(found)
+    for i, one in enumerate(found):
+        for j, other in enumerate(found[:i]):
+            near = FITS * max(one.u_mm, other.u_mm)
+            if (
+                abs(one.should_mm - as_written(other.observation)) <= near
+                and abs(other.should_mm - as_written(one.observation)) <= near
+            ):
+                for k, partner in ((i, other), (j, one)):
+                    words = f"exchanged with reading {partner.number}"
+                    told[k] = replace(told[k], slip=Slip(words, told[k].error_mm))
+    return told
+
+
+def check_repeats(observations: Sequence[Observation]) -> None:
+    """Refuse two readings of one place from one setup that disagree: nobody can say which is right.
+
+    Raises SurveyError naming both when they differ by more than REPEAT_U standard uncertainties.
+    """
+    seen: dict[tuple[str, float, float], Reading] = {}
+    for reading in observations:
+        if not isinstance(reading, Reading):
+            continue
+        place = (reading.setup, round(reading.x_mm, 3), round(reading.y_mm, 3))
+        first = seen.setdefault(place, reading)
+        apart = abs(first.height_mm - reading.height_mm)
+        if apart > REPEAT_U * math.hypot(first.u_mm, reading.u_mm):
+            raise SurveyError(
+                f"{reading.where}: {reading.text!r} disagrees with {first.text!r} in "
+                f"{first.where}, read at the same place from the same setup."
+            )

@@ -11,16 +11,16 @@ import numpy.typing as npt
 from scipy.spatial import cKDTree
 from scipy.special import ndtri
 
-from flatcheck.adjust import adjust
+from flatcheck.adjust import Adjusted, adjust
 from flatcheck.errors import SurveyError
-from flatcheck.evidence import Evidence, View, measure_named
+from flatcheck.evidence import Evidence, View, decided_part, measure_named
 from flatcheck.guard import RISK, Call, call
-from flatcheck.intent import Intent, fit
+from flatcheck.intent import Intent, fall_of, fit
 from flatcheck.room import EDGE_MM, Ring, Room, inside, rectangle
 from flatcheck.rules import Rule, grade_of, limit_at, pitch_for, rules_for
 from flatcheck.spots import Judged, spots
 from flatcheck.surface import Surface, lines, part, station_pitch, surface
-from flatcheck.survey import Survey
+from flatcheck.survey import Observation, Survey
 from flatcheck.tables import readings_of
 from flatcheck.verdict import (
     Finding,
@@ -47,18 +47,28 @@ PLACES = 3
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """A zone as it was judged: its view, and the number in the whole survey of each station."""
+    """A zone as it was judged, or a piece of one where no reading joins the pieces.
+
+    `stations` are the numbers of its stations in the whole survey, `rivals` (r, 2) the places of
+    stations of other pieces in the same zone: floor nearer to those is theirs to judge. `fall` is
+    the slope of the plane that fits best [ratio], which way it falls [degrees clockwise from
+    north] and the slope's standard uncertainty; None where the readings leave it open.
+    """
 
     name: str
     view: View
     stations: Ints
+    rivals: Floats
+    fall: tuple[float, float, float] | None
 
 
 @dataclass(frozen=True, eq=False)
 class Assessment:
-    """A survey with its surface, its parts and its verdict."""
+    """A survey with what its readings say, its surface, its parts and its verdict."""
 
     survey: Survey
+    readings: tuple[Observation, ...]
+    adjusted: Adjusted
     surface: Surface
     parts: tuple[Part, ...]
     verdict: Verdict
@@ -69,12 +79,13 @@ def assess(survey: Survey) -> Assessment:
 
     Raises FlatcheckError naming what cannot be used.
     """
-    heights = adjust(readings_of(survey))
-    room = survey.room or Room(_around(heights.xy_mm), assumed=True)
-    floor = surface(room, heights.xy_mm, heights.height_mm, heights.cov_mm2, heights.where)
+    readings = readings_of(survey)
+    known = adjust(readings, survey.tables[0].unit)
+    room = survey.room or Room(_around(known.xy_mm), assumed=True)
+    floor = surface(room, known.xy_mm, known.height_mm, known.cov_mm2, known.where, known.free)
     standard, grade = grade_of(survey.standard)
     rules = rules_for(grade, survey.tile)
-    parts = _parts(survey, floor)
+    parts = _parts(survey, floor, known.piece)
     # The whole survey may be called out wrongly at RISK, so its rules and zones share that.
     risk = RISK / (len(rules) * len(parts))
     findings: list[Finding] = []
@@ -82,12 +93,14 @@ def assess(survey: Survey) -> Assessment:
     for piece in parts:
         judged = []
         for rule in rules:
-            evidence = measure_named(rule.measure)(piece.view, rule.length_mm)
+            every = measure_named(rule.measure)(piece.view, rule.length_mm)
+            evidence = decided_part(piece.view, every)
+            left_open = len(every.value_mm) - len(evidence.value_mm)
             called = None
             if len(evidence.value_mm):
                 called = call(evidence, rule.limit, piece.view.surface, risk)
                 judged.append(Judged(rule, evidence, called))
-            findings.append(_finding(piece, rule, evidence, called))
+            findings.append(_finding(piece, rule, evidence, called, left_open))
         found += [
             replace(spot, stations=tuple(int(piece.stations[i]) for i in spot.stations))
             for spot in spots(piece.view, judged)
@@ -95,6 +108,8 @@ def assess(survey: Survey) -> Assessment:
     found.sort(key=lambda spot: (not spot.proven, -spot.value_mm / spot.limit_mm, spot.at))
     return Assessment(
         survey,
+        readings,
+        known,
         floor,
         parts,
         Verdict(
@@ -111,7 +126,8 @@ def assess(survey: Survey) -> Assessment:
 
 def view_of(floor: Surface, intent: Intent) -> View:
     """A floor, or a zone of it, as measures see it."""
-    weight = 1 / (floor.cov_mm2 if floor.cov_mm2.ndim == 1 else np.diag(floor.cov_mm2))
+    # The variances of an adjusted network belong to differences, so they are no weights.
+    weight = 1 / floor.cov_mm2 if floor.cov_mm2.ndim == 1 else None
     return View(floor, lines(floor), fit(intent, floor.xy_mm, floor.height_mm, weight))
 
 
@@ -124,28 +140,57 @@ def _around(xy: Floats) -> Ring:
     return rectangle(west, south, east, north, "the readings")
 
 
-def _parts(survey: Survey, floor: Surface) -> tuple[Part, ...]:
-    """The zones, each with its own readings; the whole floor where there are none."""
-    if not survey.zones:
-        everything = np.arange(len(floor.xy_mm))
-        return (Part("floor", view_of(floor, survey.intent), everything),)
+def _parts(survey: Survey, floor: Surface, piece: Ints) -> tuple[Part, ...]:
+    """The zones, each with its own readings, and each piece of them that no reading joins."""
+    zones = [(zone.outline.name, zone.outline, zone.intent) for zone in survey.zones]
+    if not zones:
+        zones = [("floor", floor.room.outline, survey.intent)]
     parts = []
     covered = np.zeros(len(floor.xy_mm), dtype=bool)
-    for zone in survey.zones:
-        piece, kept = part(floor, replace(floor.room, outline=zone.outline, walls=()))
-        if len(kept) < 2:
-            raise SurveyError(f"zone {zone.outline.name!r} holds fewer than two readings.")
-        covered[kept] = True
-        parts.append(Part(zone.outline.name, view_of(piece, zone.intent), kept))
+    for name, outline, intent in zones:
+        room = floor.room
+        if outline is not room.outline:
+            room = replace(room, outline=outline, walls=())
+        here = inside(room, floor.xy_mm)
+        covered |= here
+        pieces = [p for p in np.unique(piece[here]) if np.count_nonzero(here & (piece == p)) > 1]
+        if not pieces:
+            raise SurveyError(f"zone {name!r} holds fewer than two readings.")
+        for number, p in enumerate(pieces, 1):
+            own, kept = part(floor, room, piece == p)
+            parts.append(
+                Part(
+                    name=name if len(pieces) == 1 else f"{name}, piece {number}",
+                    view=view_of(own, intent),
+                    stations=kept,
+                    rivals=floor.xy_mm[here & (piece != p)],
+                    fall=_fall(own),
+                )
+            )
     if not covered.all():
         stray = floor.where[int(np.argmin(covered))]
         raise SurveyError(f"{stray}: the reading lies in none of the zones.")
     return tuple(parts)
 
 
-def _finding(piece: Part, rule: Rule, evidence: Evidence, called: Call | None) -> Finding:
+def _fall(floor: Surface) -> tuple[float, float, float] | None:
+    """The fall of the best plane with its standard uncertainty, where the readings decide it."""
+    plane = fit(Intent(), floor.xy_mm, floor.height_mm)
+    slopes = plane.form[1:]
+    if np.abs(slopes @ floor.free).max(initial=0.0) * np.ptp(floor.xy_mm) > 1e-6:
+        return None
+    ratio, bearing = fall_of(plane)
+    downhill = np.array([-plane.coef[1], -plane.coef[2]]) / (ratio or 1.0)
+    form = downhill @ slopes
+    spread = form * floor.cov_mm2 if floor.cov_mm2.ndim == 1 else form @ floor.cov_mm2
+    return ratio, bearing, math.sqrt(max(float(spread @ form), 0.0))
+
+
+def _finding(
+    piece: Part, rule: Rule, evidence: Evidence, called: Call | None, left_open: int
+) -> Finding:
     need = pitch_for(rule)
-    reach = _reach(piece.view.surface, evidence, need)
+    reach = _reach(piece, evidence, need)
     pitch = station_pitch(piece.view.surface)
     finite = pitch[np.isfinite(pitch)]
     guarded = as_read = Outcome.NOT_ASSESSED
@@ -171,19 +216,21 @@ def _finding(piece: Part, rule: Rule, evidence: Evidence, called: Call | None) -
         pitch_mm=need,
         have_mm=float(np.median(finite)) if finite.size else math.inf,
         longest_bar_mm=float(evidence.span_mm.max(initial=0.0)),
+        left_open=left_open,
         settle=(
             _settle(piece, rule, evidence, called) if called and guarded is Outcome.CLOSE else None
         ),
     )
 
 
-def _reach(floor: Surface, evidence: Evidence, need_mm: float) -> float:
+def _reach(piece: Part, evidence: Evidence, need_mm: float) -> float:
     """What share of the floor the rule could judge, by points spread over the room.
 
     A point counts when a judged station is no farther than on a grid of the needed step. Judged
     is a station that bars cover, with readings close enough beneath them, in as many directions
     as the measure asks for.
     """
+    floor = piece.view.surface
     close = evidence.pitch_mm <= need_mm * 1.01 + EDGE_MM
     n = len(floor.xy_mm)
     seen = np.zeros(n, dtype=np.int64)
@@ -200,6 +247,11 @@ def _reach(floor: Surface, evidence: Evidence, need_mm: float) -> float:
     across = (np.arange(40) + 0.5) / 40
     points = low + np.stack(np.meshgrid(across, across), axis=-1).reshape(-1, 2) * (high - low)
     points = points[inside(floor.room, points)]
+    if len(piece.rivals):
+        nearest, _ = cKDTree(floor.xy_mm).query(points)
+        points = points[nearest <= cKDTree(piece.rivals).query(points)[0]]
+        if not len(points):
+            return 0.0
     away, _ = cKDTree(judged).query(points)
     return float(np.mean(away <= need_mm * 1.01 / math.sqrt(2) + EDGE_MM))
 

@@ -7,7 +7,7 @@ setter's words, and `measure(view, length_mm)`, which returns an `Evidence`.
 import importlib
 import pkgutil
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from types import ModuleType
 
@@ -17,7 +17,7 @@ import numpy.typing as npt
 from flatcheck.errors import RuleError
 from flatcheck.intent import Plane
 from flatcheck.straightedge import Bars
-from flatcheck.surface import Lines, Surface, variance
+from flatcheck.surface import Lines, Surface, decided, variance
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -80,6 +80,30 @@ def from_bars(view: View, found: Bars, kept: Mask | slice, signed: bool) -> Evid
         directions=2,
         plane=None,
     )
+
+
+def decided_part(view: View, evidence: Evidence) -> Evidence:
+    """The values that the readings decide, whatever they leave open about the floor."""
+    free = view.surface.free
+    if evidence.plane is not None and free.size:
+        # A departure is a height less the plane, and the plane moves with the heights.
+        coef = evidence.plane.form @ free
+        free = free - coef[0] - (view.surface.xy_mm - evidence.plane.middle) @ coef[1:]
+    kept = decided(free, evidence.forms, evidence.weights)
+    if kept.all():
+        return evidence
+    rows = (
+        "stations",
+        "value_mm",
+        "u_mm",
+        "forms",
+        "weights",
+        "span_mm",
+        "pitch_mm",
+        "direction",
+        "contact",
+    )
+    return replace(evidence, **{name: getattr(evidence, name)[kept] for name in rows})
 
 
 @cache

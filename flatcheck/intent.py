@@ -58,7 +58,7 @@ def fit(intent: Intent, xy: Floats, z: Floats, weight: Floats | None = None) -> 
     `weight` (n,) are the weights 1/u² of the heights, equal when left out. For "level" and "fall"
     only the height of the plane is free: the (weighted) mean departure is zero.
 
-    Raises SurveyError when the places do not span a plane where one must be fitted.
+    Where the places lie on one line the fitted plane follows it and is level across it.
     """
     middle = xy.mean(axis=0)
     base = np.column_stack((np.ones(len(z)), xy - middle))
@@ -101,13 +101,15 @@ def _least_squares(
     The scaling keeps digits that the normal equations would lose on long thin floors.
     """
     root = np.sqrt(weight)
-    scale = np.linalg.norm(base * root[:, None], axis=0)
-    if not np.all(scale > 0):
-        raise SurveyError("the readings lie on one line or spot; they do not span a plane.")
-    q, r = np.linalg.qr(base * root[:, None] / scale)
-    if np.min(np.abs(np.diag(r))) < 1e-12:
-        raise SurveyError("the readings lie on one line or spot; they do not span a plane.")
-    form = np.linalg.solve(r, (q * root[:, None]).T) / scale[:, None]
+    size = max(float(np.abs(base[:, 1:]).max()), 1e-12)
+    thin = np.linalg.svd(base[:, 1:] / size, compute_uv=False)[-1] < 1e-9
+    if thin:
+        scale = np.array([1.0, size, size])
+        form = np.linalg.pinv(base * root[:, None] / scale, rcond=1e-9) * root / scale[:, None]
+    else:
+        scale = np.linalg.norm(base * root[:, None], axis=0)
+        q, r = np.linalg.qr(base * root[:, None] / scale)
+        form = np.linalg.solve(r, (q * root[:, None]).T) / scale[:, None]
     # One step of refinement wins back the digits that forming the solution operator costs.
     coef = form @ z
     coef = coef + form @ (z - base @ coef)

@@ -6,7 +6,7 @@ ever judged on them.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +16,7 @@ from flatcheck.room import Room, clear, inside
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
 
 SAME_PLACE_MM = 1.0
 """Two readings this near to each other on the plan are of the same place [mm]."""
@@ -30,7 +31,9 @@ class Surface:
 
     `xy_mm` (n, 2), `height_mm` (n,) up. `cov_mm2` is the covariance of the heights: (n,) where
     they are independent, else (n, n). `where` (n,) names the reading that a station rests on.
-    `triangles` (t, 3) are station numbers, counter-clockwise, all inside the room.
+    `triangles` (t, 3) are station numbers, counter-clockwise, all inside the room. `free` (n, k)
+    are directions in which the heights may move without any reading noticing; a form of the
+    heights means something only where it does not move with them.
     """
 
     room: Room
@@ -39,9 +42,10 @@ class Surface:
     cov_mm2: Floats
     where: tuple[str, ...]
     triangles: Ints
+    free: Floats = field(default_factory=lambda: np.empty((0, 0)))
 
     def __post_init__(self) -> None:
-        for array in (self.xy_mm, self.height_mm, self.cov_mm2, self.triangles):
+        for array in (self.xy_mm, self.height_mm, self.cov_mm2, self.triangles, self.free):
             array.setflags(write=False)
 
     def __reduce__(self) -> tuple[object, ...]:
@@ -53,10 +57,18 @@ class Surface:
             self.cov_mm2,
             self.where,
             self.triangles,
+            self.free,
         )
 
 
-def surface(room: Room, xy: Floats, height: Floats, cov: Floats, where: Sequence[str]) -> Surface:
+def surface(
+    room: Room,
+    xy: Floats,
+    height: Floats,
+    cov: Floats,
+    where: Sequence[str],
+    free: Floats | None = None,
+) -> Surface:
     """A surface over stations that all lie in the room, triangulated inside it.
 
     Raises SurveyError naming the first reading outside the room.
@@ -68,15 +80,40 @@ def surface(room: Room, xy: Floats, height: Floats, cov: Floats, where: Sequence
             f"{where[first]}: the reading lies outside the room or inside a cutout; check its "
             "offsets, or the outline."
         )
-    return Surface(room, xy.copy(), height.copy(), cov.copy(), tuple(where), triangulate(room, xy))
+    return Surface(
+        room,
+        xy.copy(),
+        height.copy(),
+        cov.copy(),
+        tuple(where),
+        triangulate(room, xy),
+        np.ones((len(xy), 1)) if free is None else free.copy(),
+    )
 
 
-def part(whole: Surface, room: Room) -> tuple[Surface, Ints]:
-    """The part of a surface that lies in another, smaller room, and its station numbers."""
-    kept = np.flatnonzero(inside(room, whole.xy_mm))
+def part(whole: Surface, room: Room, of: Mask | None = None) -> tuple[Surface, Ints]:
+    """The part of a surface that lies in another, smaller room, and its station numbers.
+
+    Of all stations, or of those where the mask `of` (n,) is true.
+    """
+    lies = inside(room, whole.xy_mm)
+    kept = np.flatnonzero(lies if of is None else lies & of)
     cov = whole.cov_mm2[kept] if whole.cov_mm2.ndim == 1 else whole.cov_mm2[np.ix_(kept, kept)]
     names = [whole.where[i] for i in kept]
-    return surface(room, whole.xy_mm[kept], whole.height_mm[kept], cov, names), kept
+    height, free = whole.height_mm[kept], whole.free[kept]
+    return surface(room, whole.xy_mm[kept], height, cov, names, free), kept
+
+
+def decided(free: Floats, stations: Ints, weights: Floats) -> Mask:
+    """Which of K linear forms the readings decide: those that no free direction moves.
+
+    `free` (n, k), `stations` (K, m) and `weights` (K, m) as for `variance`.
+    """
+    moved = np.zeros(len(stations))
+    for direction in free.T:
+        size = max(float(np.abs(direction).max(initial=0.0)), 1e-300)
+        moved = np.maximum(moved, np.abs(np.sum(weights * direction[stations], axis=1)) / size)
+    return np.asarray(moved < 1e-6)
 
 
 def triangulate(room: Room, xy: Floats) -> Ints:

@@ -35,7 +35,7 @@ class Table:
     """One table of readings as written, and what its bare numbers mean.
 
     `kind` names the reader that understands the cells; `u_mm` is the standard uncertainty of one
-    of its readings.
+    of its readings. `options` are further keys of the document that only that reader knows.
     """
 
     name: str
@@ -46,6 +46,7 @@ class Table:
     offset_unit: str
     u_mm: float
     cells: Cells = field(repr=False)
+    options: tuple[tuple[str, Any], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +60,55 @@ class Reading:
     setup: str
     where: str
     text: str
+    sense: str = "elevation"
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """One gap read under a straightedge: from the bar down to the floor.
+
+    The bar `placement` lies from `start` to `end` on the plan; the gap is read `along_mm` from
+    its start, with the height of equal blocks taken off. `block_mm` is that height: the bar then
+    stood on them at its two ends; None where it rests freely and touches where it will.
+    """
+
+    start: tuple[float, float]
+    end: tuple[float, float]
+    along_mm: float
+    gap_mm: float
+    u_mm: float
+    placement: str
+    block_mm: float | None
+    where: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Tilt:
+    """One reading of a level: how much higher the floor is at its end than at its start."""
+
+    start: tuple[float, float]
+    end: tuple[float, float]
+    rise_mm: float
+    u_mm: float
+    where: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Benchmark:
+    """A place whose height is known: exactly where `u_mm` is zero, else with that uncertainty."""
+
+    x_mm: float
+    y_mm: float
+    height_mm: float
+    u_mm: float
+    where: str
+    text: str
+
+
+Observation = Reading | Gap | Tilt | Benchmark
+"""What a table of readings holds: each is one linear observation of heights."""
 
 
 @dataclass(frozen=True)
@@ -165,6 +215,17 @@ _SECTIONS = (
     "tile",
     "standard",
     "table",
+)
+
+TABLE_KEYS = (
+    "file",
+    "kind",
+    "sense",
+    "setup",
+    "readings",
+    "offsets",
+    "uncertainty",
+    "reads_to",
 )
 
 _BEARINGS = {
@@ -319,18 +380,13 @@ def _tables(
     head: Mapping[str, Any], unit: str, offset_unit: str, u_mm: float, cells: Mapping[str, Cells]
 ) -> tuple[Table, ...]:
     tables = []
-    known = ("file", "kind", "sense", "setup", "readings", "offsets", "uncertainty", "reads_to")
     for item in _list(head, "table"):
-        _only(item, "table", known)
         name = str(item.get("file", ""))
         if name not in cells:
             raise SurveyError(f"table {name!r} is named in survey.toml but was not found.")
-        sense = item.get("sense")
-        if sense not in SENSES:
-            raise SurveyError(
-                f'table {name}: sense = {sense!r} was expected to be "rod" (larger is lower) or '
-                '"elevation" (larger is higher).'
-            )
+        sense = item.get("sense", "")
+        if sense not in ("", *SENSES):
+            raise SurveyError(_no_sense(name, sense))
         table_unit = _unit(item.get("readings", unit), f"table {name}: readings")
         tables.append(
             Table(
@@ -342,11 +398,26 @@ def _tables(
                 offset_unit=_unit(item.get("offsets", offset_unit), f"table {name}: offsets"),
                 u_mm=_uncertainty(item, table_unit) if "uncertainty" in item else u_mm,
                 cells=cells[name],
+                options=tuple((k, v) for k, v in item.items() if k not in TABLE_KEYS),
             )
         )
     if not tables:
         raise SurveyError("survey.toml names no table of readings; add a [[table]].")
     return tuple(tables)
+
+
+def sense_of(table: Table) -> str:
+    """The table's sense. Raises SurveyError where it was not said: it is never guessed."""
+    if not table.sense:
+        raise SurveyError(_no_sense(table.name, None))
+    return table.sense
+
+
+def _no_sense(name: str, sense: object) -> str:
+    return (
+        f'table {name}: sense = {sense!r} was expected to be "rod" (larger is lower) or '
+        '"elevation" (larger is higher).'
+    )
 
 
 def cell_name(table: Table, row: int, column: int) -> str:

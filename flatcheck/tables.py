@@ -1,7 +1,8 @@
 """From the tables of a survey to its readings: finds the reader that understands each kind.
 
 A kind of input is one file in `flatcheck/readers/` with `KIND`, its name in a survey document, and
-`read(table)`, which returns the readings in the order they are written.
+`read(table)`, which returns the readings in the order they are written; `OPTIONS` are further keys
+that its entry in the document may have.
 """
 
 import importlib
@@ -10,7 +11,7 @@ from functools import cache
 from types import ModuleType
 
 from flatcheck.errors import SurveyError
-from flatcheck.survey import Reading, Survey
+from flatcheck.survey import TABLE_KEYS, Observation, Survey
 
 MOST_READINGS = 50_000
 """More readings than this are a scan, not a survey by hand."""
@@ -28,15 +29,22 @@ def kinds() -> dict[str, ModuleType]:
     return {module.KIND: module for module in modules if hasattr(module, "KIND")}
 
 
-def readings_of(survey: Survey) -> tuple[Reading, ...]:
+def readings_of(survey: Survey) -> tuple[Observation, ...]:
     """All readings of a survey. Raises SurveyError naming the cell that cannot be read."""
-    found: list[Reading] = []
+    found: list[Observation] = []
     for table in survey.tables:
         if table.kind not in kinds():
             raise SurveyError(
                 f"table {table.name}: kind = {table.kind!r} is not one of {', '.join(kinds())}."
             )
-        found += kinds()[table.kind].read(table)
+        reader = kinds()[table.kind]
+        for key, _ in table.options:
+            if key not in reader.OPTIONS:
+                known = ", ".join((*TABLE_KEYS, *reader.OPTIONS))
+                raise SurveyError(
+                    f"table {table.name}: {key!r} is not known here; known are {known}."
+                )
+        found += reader.read(table)
     if len(found) > MOST_READINGS:
         raise SurveyError(
             f"{len(found):,} readings are more than the {MOST_READINGS:,} that a survey may hold; "

@@ -89,7 +89,8 @@ class Finding:
     `worst` is the placement with the largest share of its limit, None where no bar could be laid.
     `guard_mm` is what was allowed for reading error at the worst place before calling it out;
     `reach_ratio` the share of the floor that this rule could judge, `pitch_mm` the reading
-    spacing that it needs, `have_mm` the widest spacing that the readings have.
+    spacing that it needs, `have_mm` the widest spacing that the readings have. `left_open` counts
+    placements that the readings do not decide, such as slopes where only gaps were read.
     """
 
     zone: str
@@ -103,6 +104,7 @@ class Finding:
     pitch_mm: float
     have_mm: float
     longest_bar_mm: float
+    left_open: int
     settle: Settle | None
 
 

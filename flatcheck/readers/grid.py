@@ -4,9 +4,10 @@ The corner cell is free for a label. A blank cell, or an `x`, is a place that co
 """
 
 from flatcheck.errors import SurveyError
-from flatcheck.survey import Reading, Table, cell_length, cell_name, height_from
+from flatcheck.survey import Reading, Table, cell_length, cell_name, height_from, sense_of
 
 KIND = "grid"
+OPTIONS = ()
 
 UNREAD = ("", "x", "X")
 
@@ -53,11 +54,12 @@ def _reading(table: Table, row: int, column: int, x: float, y: float, cell: str)
     return Reading(
         x_mm=x,
         y_mm=y,
-        height_mm=height_from(table.sense, cell_length(table, row, column, cell, table.unit)),
+        height_mm=height_from(sense_of(table), cell_length(table, row, column, cell, table.unit)),
         u_mm=table.u_mm,
         setup=f"{table.sense} {table.setup}",
         where=cell_name(table, row, column),
         text=cell.strip(),
+        sense=table.sense,
     )
 
 

@@ -4,6 +4,7 @@ import textwrap
 from typing import Any
 
 from flatcheck.assess import Assessment
+from flatcheck.report.checks import checks
 from flatcheck.report.words import (
     beside,
     explain,
@@ -30,7 +31,7 @@ def text(assessment: Assessment) -> str:
     for finding in verdict.findings:
         lines += _finding(finding, assessment)
     lines += _spots(assessment)
-    for sentence in shape_words(assessment):
+    for sentence in (*shape_words(assessment), *checks(assessment)):
         lines += _wrap(sentence, "")
     count = len(assessment.surface.height_mm)
     by = ", ".join(part for part in (survey.by, str(survey.day or "")) if part)

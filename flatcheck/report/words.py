@@ -102,6 +102,11 @@ def bar_length(mm: float, style: Style) -> str:
 
 def _not_assessed(finding: Finding, style: Style) -> str:
     need = format_distance(finding.pitch_mm, style)
+    if finding.left_open and not finding.placements:
+        return (
+            "The readings leave the slope of the floor open: gaps under a bar fix neither height "
+            "nor tilt. Add laser readings, or level tilts in two directions."
+        )
     if not math.isfinite(finding.have_mm):
         return f"The readings lie in one line; read a grid with a reading every {need}."
     if finding.have_mm > finding.pitch_mm * 1.01 + 1:
@@ -188,6 +193,12 @@ def where(room: Room, place: Place, style: Style) -> str:
         )
     said = [f"{format_distance(away, style)} from the {_wall(name)}" for name, away in tape]
     return ", ".join(said) or "a place no wall faces"
+
+
+def compass(bearing_deg: float) -> str:
+    """The side of the compass that a bearing points to."""
+    sides = ("north", "north-east", "east", "south-east", "south", "south-west", "west")
+    return (*sides, "north-west")[round(bearing_deg / 45) % 8]
 
 
 def _wall(name: str) -> str:

@@ -1,0 +1,127 @@
+"""Tables with named columns: the header is checked once, then cells are asked for by name."""
+
+import math
+from dataclasses import dataclass
+
+from flatcheck.errors import SurveyError, UnitsError
+from flatcheck.survey import Table, cell_error, cell_length, cell_name
+from flatcheck.units import parse_slope
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of a table: its number, its cells by column name, and where each stands."""
+
+    table: Table
+    number: int
+    cells: dict[str, str]
+    at: dict[str, int]
+
+    def text(self, name: str) -> str:
+        """A cell's text, empty where the column or the cell is."""
+        return self.cells.get(name, "").strip()
+
+    def length(self, name: str, unit: str) -> float:
+        """A cell as a length [mm]; a bare number is in `unit`."""
+        return cell_length(self.table, self.number, self.at.get(name, 1), self.text(name), unit)
+
+    def place(self, x: str, y: str) -> tuple[float, float]:
+        """Two cells as a place on the plan [mm]."""
+        unit = self.table.offset_unit
+        return self.length(x, unit), self.length(y, unit)
+
+    def slope(self, name: str, unit: str) -> float:
+        """A cell as a slope [ratio]; a bare number is in `unit`."""
+        try:
+            return parse_slope(self.text(name), unit)
+        except UnitsError as error:
+            raise self.error(name, str(error)) from None
+
+    def where(self, name: str) -> str:
+        """How the cell is called in messages."""
+        return cell_name(self.table, self.number, self.at.get(name, 1))
+
+    def error(self, name: str, problem: str) -> SurveyError:
+        """One sentence about the cell."""
+        return cell_error(self.table, self.number, self.at.get(name, 1), problem)
+
+
+def rows_of(
+    table: Table, what: str, needed: tuple[str, ...], optional: tuple[str, ...]
+) -> list[Row]:
+    """The rows of a table whose first row names the columns, in any order.
+
+    Raises SurveyError naming the cell for a header that lacks a needed column, repeats one or has
+    an unknown one, and for a row with more cells than the header; SurveyError for an empty table.
+    """
+    rows = [(n, row) for n, row in enumerate(table.cells, 1) if any(cell.strip() for cell in row)]
+    if not rows:
+        raise SurveyError(f"{table.name} is empty; {what} was expected.")
+    first, header = rows[0]
+    at: dict[str, int] = {}
+    for column, cell in enumerate(header, 1):
+        name = cell.strip().lower()
+        if not name and column > len(needed):
+            continue
+        if name not in needed + optional:
+            raise cell_error(
+                table,
+                first,
+                column,
+                f"{cell.strip()!r} is not a column of {what}; the columns are "
+                f"{', '.join(needed + optional)}.",
+            )
+        if name in at:
+            raise cell_error(table, first, column, f"the column {name!r} stands there twice.")
+        at[name] = column
+    missing = [name for name in needed if name not in at]
+    if missing:
+        raise SurveyError(f"{table.name}, row {first}: the column {missing[0]!r} is missing.")
+    found = []
+    for number, row in rows[1:]:
+        if any(cell.strip() for cell in row[len(header) :]):
+            raise SurveyError(
+                f"{table.name}, row {number}: {len(row)} cells under {len(header)} columns."
+            )
+        cells = {name: row[c - 1] if c <= len(row) else "" for name, c in at.items()}
+        found.append(Row(table, number, cells, at))
+    if not found:
+        raise SurveyError(f"{table.name} holds no readings.")
+    return found
+
+
+def apart(start: tuple[float, float], end: tuple[float, float]) -> float:
+    """The distance between two places [mm]."""
+    return math.hypot(end[0] - start[0], end[1] - start[1])
+
+
+BEARINGS = {
+    "north": 0.0,
+    "north-east": 45.0,
+    "east": 90.0,
+    "south-east": 135.0,
+    "south": 180.0,
+    "south-west": 225.0,
+    "west": 270.0,
+    "north-west": 315.0,
+}
+
+
+def far_end(
+    row: Row, start: tuple[float, float], toward: str, length_mm: float
+) -> tuple[float, float]:
+    """The place `length_mm` from `start`, the way the cell says.
+
+    The cell holds a compass side, or degrees clockwise from north.
+    """
+    said = row.text(toward).lower()
+    try:
+        bearing = BEARINGS[said] if said in BEARINGS else float(said.rstrip("°"))
+    except ValueError:
+        bearing = math.nan
+    if not math.isfinite(bearing):
+        raise row.error(
+            toward, f'{said!r} was expected as a side such as "north", or degrees from north.'
+        )
+    turn = math.radians(bearing)
+    return start[0] + length_mm * math.sin(turn), start[1] + length_mm * math.cos(turn)

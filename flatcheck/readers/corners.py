@@ -1,0 +1,50 @@
+"""Heights at the corners of tiles: one row for each tile.
+
+`x`, `y` is the tile's south-west corner; `sw`, `se`, `ne` and `nw` are the readings at its corners,
+blank where one was not read. The table's `east` and `north` are the tile's size that way.
+"""
+
+from flatcheck.errors import SurveyError, UnitsError
+from flatcheck.readers.columns import rows_of
+from flatcheck.survey import Reading, Table, height_from, sense_of
+from flatcheck.units import parse_length
+
+KIND = "corners"
+OPTIONS = ("east", "north")
+
+CORNERS = {"sw": (0, 0), "se": (1, 0), "ne": (1, 1), "nw": (0, 1)}
+
+
+def read(table: Table) -> tuple[Reading, ...]:
+    """The readings at all corners, tile by tile. Raises SurveyError naming the bad cell."""
+    options, size = dict(table.options), {}
+    for side in OPTIONS:
+        try:
+            size[side] = parse_length(str(options.get(side, "")), table.offset_unit)
+        except UnitsError as error:
+            raise SurveyError(f"table {table.name}: {side}: {error}") from None
+        if not size[side] > 0:
+            raise SurveyError(f"table {table.name}: {side} must be larger than zero.")
+    sense = sense_of(table)
+    readings = []
+    for row in rows_of(
+        table, "a table of tile corners", ("x", "y", *CORNERS), ("tile", "setup", "note")
+    ):
+        x, y = row.place("x", "y")
+        for corner, (east, north) in CORNERS.items():
+            if row.text(corner):
+                readings.append(
+                    Reading(
+                        x_mm=x + east * size["east"],
+                        y_mm=y + north * size["north"],
+                        height_mm=height_from(sense, row.length(corner, table.unit)),
+                        u_mm=table.u_mm,
+                        setup=f"{sense} {row.text('setup') or table.setup}",
+                        where=row.where(corner),
+                        text=row.text(corner),
+                        sense=sense,
+                    )
+                )
+    if not readings:
+        raise SurveyError(f"{table.name} holds no readings.")
+    return tuple(readings)

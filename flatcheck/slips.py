@@ -1,0 +1,91 @@
+"""What a misread reading was probably misread as: the slips people make with rods and rules.
+
+Given how far a reading is off, by what the other readings say, each usual slip is tried; one that
+explains it within its uncertainty is named. What is usual is common practice, no source.
+"""
+
+import re
+from dataclasses import dataclass
+
+from flatcheck.units import LENGTH_UNITS
+
+FITS = 2.5
+"""A slip explains an error when it is within this many standard uncertainties of it."""
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A slip that explains an error: what happened, and the size of the error it makes [mm]."""
+
+    words: str
+    error_mm: float
+
+
+def slip_for(text: str, value_mm: float, unit: str, error_mm: float, u_mm: float) -> Slip | None:
+    """The usual slip that explains why a reading is off, or None.
+
+    `text` is the reading as written and `value_mm` what it was read as; `error_mm` is how much too
+    large it is by the other readings, with standard uncertainty `u_mm`; `unit` is the unit of
+    bare numbers.
+    """
+    fitting = [
+        slip
+        for slip in (
+            *_round_lengths(unit),
+            *_sign(value_mm),
+            *_fractions(text),
+            *_digits(text, value_mm, unit),
+        )
+        if abs(slip.error_mm - error_mm) <= FITS * u_mm and slip.error_mm
+    ]
+    return min(fitting, key=lambda slip: abs(slip.error_mm - error_mm), default=None)
+
+
+def _round_lengths(unit: str) -> list[Slip]:
+    """A whole mark of the rod or rule: read from the wrong inch, foot, centimeter or decimeter."""
+    inch, foot = LENGTH_UNITS["in"], LENGTH_UNITS["ft"]
+    marks = {"10 mm": 10.0, "50 mm": 50.0, "100 mm": 100.0, "1 m": 1000.0}
+    if unit in ("in", "ft"):
+        marks = {"half an inch": inch / 2, "an inch": inch, "two inches": 2 * inch}
+        marks |= {"ten inches": 10 * inch, "a foot": foot}
+    return [
+        Slip(f"{words} off", sign * size) for words, size in marks.items() for sign in (1.0, -1.0)
+    ]
+
+
+def _sign(value_mm: float) -> list[Slip]:
+    return [Slip("the sign turned", 2 * value_mm)]
+
+
+_FRACTION = re.compile(r"(\d+)\s*/\s*(\d+)")
+
+
+def _fractions(text: str) -> list[Slip]:
+    """The same marks counted on another scale (3/8 for 3/16), or from the other end of the inch."""
+    found = _FRACTION.search(text)
+    if not found:
+        return []
+    top, bottom = int(found[1]), int(found[2])
+    if not 0 < top < bottom:
+        return []
+    inch, written = LENGTH_UNITS["in"], top / bottom
+    others = {f"{top}/{d}": top / d for d in (2, 4, 8, 16, 32) if d != bottom and top < d}
+    others[f"{bottom - top}/{bottom}"] = 1 - written
+    return [
+        Slip(f"{top}/{bottom} read for {words}", (written - other) * inch)
+        for words, other in others.items()
+    ]
+
+
+def _digits(text: str, value_mm: float, unit: str) -> list[Slip]:
+    """Two neighboring digits of a whole number exchanged: 1421 for 1412."""
+    digits = text.strip()
+    if not (digits.isascii() and digits.isdigit()):
+        return []
+    slips = []
+    for k in range(len(digits) - 1):
+        if digits[k] != digits[k + 1]:
+            meant = digits[:k] + digits[k + 1] + digits[k] + digits[k + 2 :]
+            error = (int(digits) - int(meant)) * LENGTH_UNITS[unit]
+            slips.append(Slip(f"{digits} written for {meant}", error))
+    return slips
