@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy.sparse import csr_array
 from scipy.special import gammaincc, ndtri
 
 from flatcheck.errors import SurveyError
@@ -155,7 +156,7 @@ def _one_setup(net: Network) -> Adjusted:
         height_mm=height,
         cov_mm2=1 / total,
         where=net.where,
-        free=np.ones((n, 1)),
+        free=np.empty((n, 0)),
         piece=net.piece[:n],
         reads=np.bincount(station, minlength=n),
         residual_mm=residual,
@@ -251,16 +252,17 @@ def _result(net: Network, observations: Sequence[Observation], aside: Mask, unit
     redundancy = int(kept.sum()) - (net.matrix.shape[1] - free.shape[1])
     square = float(np.sum((solution.residual[kept] / net.u[kept]) ** 2))
     touched = abs(net.matrix[kept][:, :n]).sign()
-    height = _levelled(net, solution.x, free[:n])
-    moving = (
-        free[:n][:, np.abs(free[:n]).max(axis=0, initial=0.0) > 1e-9] if free.size else free[:n]
-    )
+    datum = _datum(net)
+    height = datum @ solution.x
+    free = datum @ free
+    size = np.abs(free).max(axis=0, initial=0.0)
+    free = free[:, size > 1e-9] / size[size > 1e-9]
     return Adjusted(
         xy_mm=net.xy_mm,
-        height_mm=height,
-        cov_mm2=cov[:n, :n],
+        height_mm=_levelled(net, height, free),
+        cov_mm2=datum @ (datum @ cov).T,
         where=net.where,
-        free=moving,
+        free=free,
         piece=net.piece[:n],
         reads=np.asarray(touched.sum(axis=0)).ravel().astype(np.int64),
         residual_mm=solution.residual,
@@ -273,28 +275,33 @@ def _result(net: Network, observations: Sequence[Observation], aside: Mask, unit
     )
 
 
-def _levelled(net: Network, x: Floats, free: Floats) -> Floats:
-    """Station heights of a solution, with what the readings leave open chosen plainly.
+def _datum(net: Network) -> csr_array:
+    """The forms (n, p) of the unknowns that are told as heights.
 
-    A piece with a benchmark keeps its heights. One with setups is told against the first of them.
-    One with neither lies about zero, without a tilt where the tilt is open too.
+    Without a benchmark in its piece a height is told against the first setup there, which the
+    readings do decide: the height of the place plus that setup's unknown.
     """
+    n, p = len(net.xy_mm), net.matrix.shape[1]
+    own = csr_array((np.ones(n), (np.arange(n), np.arange(n))), shape=(n, p))
+    against: dict[int, int] = {}
+    for k in net.setups.values():
+        against.setdefault(int(net.piece[k]), k)
+    known = set(net.piece[net.known].tolist())
+    rows = [i for i in range(n) if net.piece[i] in against and net.piece[i] not in known]
+    columns = [against[int(net.piece[i])] for i in rows]
+    return csr_array(own + csr_array((np.ones(len(rows)), (rows, columns)), shape=(n, p)))
+
+
+def _levelled(net: Network, height: Floats, free: Floats) -> Floats:
+    """Heights of a solution, less as much of a plane in each piece as the readings leave open."""
+    height = height.copy()
     n = len(net.xy_mm)
-    height = x[:n].copy()
-    open_here = np.abs(free).max(axis=1, initial=0.0) > 1e-9
-    for piece in np.unique(net.piece):
+    for piece in np.unique(net.piece[:n]):
         own = np.flatnonzero(net.piece[:n] == piece)
-        if not open_here[own].any():
-            continue
-        first = next((k for k in net.setups.values() if net.piece[k] == piece), None)
-        if first is not None:
-            height[own] += x[first]
-            continue
         middle = net.xy_mm[own] - net.xy_mm[own].mean(axis=0)
         base = np.column_stack((np.ones(len(own)), middle / max(np.abs(middle).max(), 1.0)))
         moves = free[own]
         within = base @ np.linalg.lstsq(base, moves, rcond=None)[0]
-        # Only as much of a plane is taken off as the readings really leave open.
         rigid = moves[:, np.abs(moves - within).max(axis=0, initial=0.0) < 1e-6]
         if rigid.size:
             height[own] -= rigid @ np.linalg.lstsq(rigid, height[own], rcond=None)[0]
@@ -364,15 +371,16 @@ def check_repeats(observations: Sequence[Observation]) -> None:
 
     Raises SurveyError naming both when they differ by more than REPEAT_U standard uncertainties.
     """
-    seen: dict[tuple[str, float, float], Reading] = {}
+    seen: dict[tuple[str, float, float], list[Reading]] = {}
     for reading in observations:
         if not isinstance(reading, Reading):
             continue
         place = (reading.setup, round(reading.x_mm, 3), round(reading.y_mm, 3))
-        first = seen.setdefault(place, reading)
-        apart = abs(first.height_mm - reading.height_mm)
-        if apart > REPEAT_U * math.hypot(first.u_mm, reading.u_mm):
-            raise SurveyError(
-                f"{reading.where}: {reading.text!r} disagrees with {first.text!r} in "
-                f"{first.where}, read at the same place from the same setup."
-            )
+        for first in seen.setdefault(place, []):
+            apart = abs(first.height_mm - reading.height_mm)
+            if apart > REPEAT_U * math.hypot(first.u_mm, reading.u_mm):
+                raise SurveyError(
+                    f"{reading.where}: {reading.text!r} disagrees with {first.text!r} in "
+                    f"{first.where}, read at the same place from the same setup."
+                )
+        seen[place].append(reading)

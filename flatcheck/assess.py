@@ -4,7 +4,7 @@ readings -> adjust -> surface -> lines and required plane -> measures -> rules -
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -58,8 +58,8 @@ class Part:
     name: str
     view: View
     stations: Ints
-    rivals: Floats
-    fall: tuple[float, float, float] | None
+    rivals: Floats = field(default_factory=lambda: np.empty((0, 2)))
+    fall: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,9 +148,7 @@ def _parts(survey: Survey, floor: Surface, piece: Ints) -> tuple[Part, ...]:
     parts = []
     covered = np.zeros(len(floor.xy_mm), dtype=bool)
     for name, outline, intent in zones:
-        room = floor.room
-        if outline is not room.outline:
-            room = replace(room, outline=outline, walls=())
+        room = replace(floor.room, zone=outline) if survey.zones else floor.room
         here = inside(room, floor.xy_mm)
         covered |= here
         pieces = [p for p in np.unique(piece[here]) if np.count_nonzero(here & (piece == p)) > 1]
@@ -167,10 +165,28 @@ def _parts(survey: Survey, floor: Surface, piece: Ints) -> tuple[Part, ...]:
                     fall=_fall(own),
                 )
             )
+    if survey.zones:
+        _check_zones(survey, floor.room)
     if not covered.all():
         stray = floor.where[int(np.argmin(covered))]
         raise SurveyError(f"{stray}: the reading lies in none of the zones.")
     return tuple(parts)
+
+
+def _check_zones(survey: Survey, room: Room) -> None:
+    """Zones cover the floor, each place once. Raises SurveyError naming a place that is not."""
+    points = _spread(room)
+    held = np.zeros(len(points), dtype=np.int64)
+    for zone in survey.zones:
+        held += inside(replace(room, zone=zone.outline), points)
+    # A point on the line between two zones counts for both; evenly spread ones seldom lie there.
+    for bad, words in ((held == 0, "lies in no zone"), (held > 1, "lies in two zones")):
+        if np.mean(bad) > 0.005:
+            x, y = points[int(np.argmax(bad))]
+            raise SurveyError(
+                f"the floor around {x:.0f} mm east and {y:.0f} mm north {words}; zones cover the "
+                "room, each place once."
+            )
 
 
 def _fall(floor: Surface) -> tuple[float, float, float] | None:
@@ -242,11 +258,7 @@ def _reach(piece: Part, evidence: Evidence, need_mm: float) -> float:
     judged = floor.xy_mm[seen >= evidence.directions]
     if len(judged) == 0:
         return 0.0
-    corners = np.array(floor.room.outline.corners_mm)
-    low, high = corners.min(axis=0), corners.max(axis=0)
-    across = (np.arange(40) + 0.5) / 40
-    points = low + np.stack(np.meshgrid(across, across), axis=-1).reshape(-1, 2) * (high - low)
-    points = points[inside(floor.room, points)]
+    points = _spread(floor.room)
     if len(piece.rivals):
         nearest, _ = cKDTree(floor.xy_mm).query(points)
         points = points[nearest <= cKDTree(piece.rivals).query(points)[0]]
@@ -254,6 +266,16 @@ def _reach(piece: Part, evidence: Evidence, need_mm: float) -> float:
             return 0.0
     away, _ = cKDTree(judged).query(points)
     return float(np.mean(away <= need_mm * 1.01 / math.sqrt(2) + EDGE_MM))
+
+
+def _spread(room: Room) -> Floats:
+    """Places spread evenly over the floor of a room, or of its zone."""
+    corners = np.array((room.zone or room.outline).corners_mm)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    across = (np.arange(40) + 0.37) / 40  # off center: zones like to meet at halves
+    points = low + np.stack(np.meshgrid(across, across), axis=-1).reshape(-1, 2) * (high - low)
+    spread: Floats = points[inside(room, points)]
+    return spread
 
 
 def _placement(piece: Part, rule: Rule, evidence: Evidence, row: int) -> Placement:

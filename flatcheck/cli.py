@@ -10,12 +10,11 @@ from typing import Any
 
 from flatcheck.assess import assess
 from flatcheck.errors import FlatcheckError, SurveyError
-from flatcheck.readers.cells import cells_of
-from flatcheck.readers.folder import bare, edited, file_bytes, read_folder
+from flatcheck.readers.cells import MOST_BYTES, cells_of
+from flatcheck.readers.folder import BARE_KINDS, bare, edited, file_bytes, read_folder
 from flatcheck.report.text import cite, record, text
 from flatcheck.rules import standards
 from flatcheck.survey import DECISIONS, SENSES, Survey
-from flatcheck.tables import kinds
 from flatcheck.units import LENGTH_UNITS, STYLES
 from flatcheck.verdict import Outcome
 
@@ -57,7 +56,7 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
     check.add_argument("--show", choices=tuple(STYLES), help="units to print")
     bare_table = check.add_argument_group("a bare table")
-    bare_table.add_argument("--kind", choices=tuple(kinds()), default="grid")
+    bare_table.add_argument("--kind", choices=BARE_KINDS, default="grid")
     bare_table.add_argument("--sense", choices=SENSES, help="rod: larger is lower")
     bare_table.add_argument("--readings", choices=tuple(LENGTH_UNITS), help="unit of bare readings")
     bare_table.add_argument("--offsets", choices=tuple(LENGTH_UNITS), help="unit of bare offsets")
@@ -100,7 +99,7 @@ def _survey(arguments: argparse.Namespace) -> Survey:
             f"{arguments.survey} comes without a survey.toml; say {', '.join(missing)} too."
         )
     pasted = arguments.survey == "-"
-    data = sys.stdin.buffer.read() if pasted else file_bytes(path)
+    data = sys.stdin.buffer.read(MOST_BYTES + 1) if pasted else file_bytes(path)
     name = "pasted cells" if pasted else path.name
     return bare(
         name,

@@ -8,14 +8,14 @@ import importlib
 import pkgutil
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 from types import ModuleType
 
 import numpy as np
 import numpy.typing as npt
 
 from flatcheck.errors import RuleError
-from flatcheck.intent import Plane
+from flatcheck.intent import Intent, Plane, departures, fit
 from flatcheck.straightedge import Bars
 from flatcheck.surface import Lines, Surface, decided, variance
 
@@ -31,6 +31,16 @@ class View:
     surface: Surface
     lines: Sequence[Lines]
     plane: Plane
+
+    @cached_property
+    def flat_mm(self) -> Floats:
+        """The heights less the plane that fits them best (n,) [mm].
+
+        A bar is laid on these: a place a little off its line would otherwise turn the fall of
+        the floor into a gap.
+        """
+        xy, height = self.surface.xy_mm, self.surface.height_mm
+        return departures(fit(Intent(), xy, height), xy, height)
 
 
 @dataclass(frozen=True, eq=False)

@@ -86,6 +86,16 @@ def call(evidence: Evidence, limit: Limit, floor: Surface, risk: float = RISK) -
     )
 
 
+def _errors(floor: Surface) -> Floats:
+    """Simulated errors (n, DRAWS), the same for a place whatever order the readings came in."""
+    order = np.lexsort(floor.xy_mm.T)
+    cov = floor.cov_mm2
+    ordered = cov[order] if cov.ndim == 1 else cov[np.ix_(order, order)]
+    errors = np.empty((len(order), DRAWS))
+    errors[order] = noise(ordered, DRAWS, SEED)
+    return errors
+
+
 def _factor(evidence: Evidence, score: Floats, floor: Surface, risk: float) -> float:
     """The q beyond which a value is out, for the windows that are near their limit."""
     sides = 2 if evidence.signed else 1
@@ -94,7 +104,7 @@ def _factor(evidence: Evidence, score: Floats, floor: Surface, risk: float) -> f
     bound = -float(ndtri((risk - aside) / (sides * len(near))))
     if score.max() > bound:
         return bound
-    errors = noise(floor.cov_mm2, DRAWS, SEED)
+    errors = _errors(floor)
     if evidence.plane is not None:
         coef = evidence.plane.form @ errors
         errors = errors - coef[0] - (floor.xy_mm - evidence.plane.middle) @ coef[1:]

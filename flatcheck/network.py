@@ -38,7 +38,8 @@ class Network:
     `matrix` (m, p), `value` (m,) [mm], `u` (m,) [mm]; `position` (p, 2) is where each unknown sits
     on the plan. `xy_mm` (n, 2) are the stations, `where` (n,) the first reading of each. `setups`
     and `bars` map a setup's name to its unknown, and a placement's to its offset (its tilt is the
-    next). `piece` (p,) numbers the parts that no reading joins.
+    next). `known` are the stations with a benchmark. `piece` (p,) numbers the parts that no
+    reading joins.
     """
 
     matrix: csr_array
@@ -49,6 +50,7 @@ class Network:
     where: tuple[str, ...]
     setups: dict[str, int]
     bars: dict[str, int]
+    known: Ints
     piece: Ints
 
 
@@ -65,6 +67,7 @@ def network(observations: Sequence[Observation]) -> Network:
     setups: dict[str, int] = {}
     bars: dict[str, int] = {}
     unknowns = len(first)
+    known: list[int] = []
     row: list[int] = []
     column: list[int] = []
     weight: list[float] = []
@@ -79,6 +82,7 @@ def network(observations: Sequence[Observation]) -> Network:
                 unknowns += 1
             terms = [(own[0], 1.0), (setups[seen.setup], 1.0)]
         elif isinstance(seen, Benchmark):
+            known.append(own[0])
             terms = [(own[0], 1.0)]
         elif isinstance(seen, Tilt):
             terms = [(own[0], -1.0), (own[1], 1.0)]
@@ -107,6 +111,7 @@ def network(observations: Sequence[Observation]) -> Network:
         where=tuple(names[i] for i in first),
         setups=setups,
         bars=bars,
+        known=np.array(known, dtype=np.int64),
         piece=_pieces(matrix),
     )
 

@@ -6,10 +6,12 @@ whichever corner the offsets were measured from. Wall `i` runs from corner `i` t
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
+from flatcheck.compass import side_of
 from flatcheck.errors import RoomError
 
 Points = npt.NDArray[np.float64]
@@ -32,6 +34,8 @@ class Ring:
             raise RoomError(f"{self.name}: an outline needs at least three corners of two offsets.")
         if not np.all(np.isfinite(corners)):
             raise RoomError(f"{self.name}: a corner is not a finite number.")
+        if np.any(np.hypot(*(np.roll(corners, -1, axis=0) - corners).T) < EDGE_MM):
+            raise RoomError(f"{self.name}: two corners in a row are at one place.")
         crossing = _self_crossing(corners)
         if crossing is not None:
             raise RoomError(
@@ -47,13 +51,15 @@ class Room:
     """The floor: an outline, the things that stand on it, and the names of its walls.
 
     `assumed` is true when nobody gave an outline and it was drawn around the readings: its far
-    sides are then no walls, and places are told from the zero corner only.
+    sides are then no walls, and places are told from the zero corner only. `zone` narrows the
+    floor to a part of the room: what lies outside either is no floor.
     """
 
     outline: Ring
     cutouts: tuple[Ring, ...] = ()
     walls: tuple[str, ...] = ()
     assumed: bool = False
+    zone: Ring | None = None
 
     def __post_init__(self) -> None:
         sides = len(self.outline.corners_mm)
@@ -62,10 +68,14 @@ class Room:
                 f"{self.outline.name}: {len(self.walls)} wall names for {sides} walls; "
                 "name every wall, in the order of the corners."
             )
-        for cutout in self.cutouts:
-            corners = np.array(cutout.corners_mm)
-            if not np.all(_in_ring(_corners(self.outline), corners, EDGE_MM)):
+        for number, cutout in enumerate(self.cutouts):
+            if not _lies_in(cutout, self.outline):
                 raise RoomError(f"{cutout.name}: the cutout does not lie inside the room.")
+            for other in self.cutouts[:number]:
+                if _overlap(cutout, other):
+                    raise RoomError(
+                        f"{cutout.name}: the cutout overlaps {other.name}; give both as one."
+                    )
 
 
 def rectangle(
@@ -88,7 +98,7 @@ def ring_area(corners: Points) -> float:
 
 
 def area(room: Room) -> float:
-    """Floor area, cutouts taken off [mm²]."""
+    """Floor area of the whole room, cutouts taken off [mm²]."""
     return abs(ring_area(_corners(room.outline))) - sum(
         abs(ring_area(_corners(cutout))) for cutout in room.cutouts
     )
@@ -97,6 +107,8 @@ def area(room: Room) -> float:
 def inside(room: Room, xy: Points) -> Mask:
     """Which places (n, 2) [mm] lie on the floor? Walls and the edges of cutouts belong to it."""
     floor = _in_ring(_corners(room.outline), xy, EDGE_MM)
+    if room.zone:
+        floor &= _in_ring(_corners(room.zone), xy, EDGE_MM)
     for cutout in room.cutouts:
         floor &= ~_in_ring(_corners(cutout), xy, -EDGE_MM)
     return floor
@@ -105,28 +117,53 @@ def inside(room: Room, xy: Points) -> Mask:
 def clear(room: Room, start: Points, end: Points) -> Mask:
     """Does a bar laid from `start` to `end`, each (n, 2) [mm], stay on the floor?
 
-    It does when it crosses no wall and no cutout, and its middle lies on the floor. Running along
-    a wall is allowed.
+    It does when it crosses no side of the outline, the zone or a cutout, and the middle of each
+    piece between the corners it passes lies on the floor. Running along a wall is allowed.
     """
     free = inside(room, (start + end) / 2)
-    for ring in (room.outline, *room.cutouts):
+    bar = end - start
+    square = np.maximum((bar * bar).sum(axis=1), 1e-12)
+    meetings = [np.zeros(len(start)), np.ones(len(start))]
+    for ring in (room.outline, *((room.zone,) if room.zone else ()), *room.cutouts):
         corners = _corners(ring)
         for p, q in zip(corners, np.roll(corners, -1, axis=0), strict=True):
             free &= ~_cross(start, end, p, q)
+            # Through a corner a bar can leave the floor without crossing a side.
+            along = ((p - start) * bar).sum(axis=1) / square
+            off = np.hypot(*(start + along[:, None] * bar - p).T)
+            met = (off <= EDGE_MM) & (along > 0) & (along < 1)
+            if met.any():
+                meetings.append(np.where(met, along, 0.0))
+    if len(meetings) > 2:
+        ways = np.sort(meetings, axis=0)
+        for near, far in pairwise(ways):
+            here = free & (far > near)
+            middle = start[here] + ((near + far) / 2)[here][:, None] * bar[here]
+            free[here] &= inside(room, middle)
     return free
 
 
 def wall_names(room: Room) -> tuple[str, ...]:
-    """What each wall is called: as given, or by the compass side that its outer face looks to."""
+    """What each wall is called: as given, or by the compass side that its outer face looks to.
+
+    Of several walls on one side the one farthest out has the plain name, the others are inner.
+    """
     if room.walls:
         return room.walls
     corners = _corners(room.outline)
     turn = 1.0 if ring_area(corners) > 0 else -1.0
-    names = []
-    for along in np.roll(corners, -1, axis=0) - corners:
-        outward = np.array([along[1], -along[0]]) * turn
-        bearing = np.degrees(np.arctan2(outward[0], outward[1])) % 360
-        names.append(_COMPASS[round(bearing / 45) % 8])
+    sides, reach = [], []
+    for p, q in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        outward = np.array([q[1] - p[1], p[0] - q[0]]) * turn
+        sides.append(side_of(np.degrees(np.arctan2(outward[0], outward[1])) % 360))
+        reach.append(float(outward @ (p + q)) / float(np.hypot(*outward)))
+    names = list(sides)
+    for side in set(sides):
+        outermost_first = sorted(
+            (k for k, name in enumerate(sides) if name == side), key=lambda k: -reach[k]
+        )
+        for number, k in enumerate(outermost_first[1:], 1):
+            names[k] = f"inner {side}" if len(outermost_first) == 2 else f"inner {side} {number}"
     return tuple(names)
 
 
@@ -154,18 +191,6 @@ def from_walls(room: Room, xy: Sequence[float]) -> tuple[tuple[str, float], ...]
     first = found[0]
     across = [item for item in found if abs(float(np.dot(item[2], first[2]))) < 0.5]
     return tuple((name, away) for away, name, _ in (first, *across[:1]))
-
-
-_COMPASS = (
-    "north",
-    "north-east",
-    "east",
-    "south-east",
-    "south",
-    "south-west",
-    "west",
-    "north-west",
-)
 
 
 def _corners(ring: Ring) -> Points:
@@ -210,6 +235,28 @@ def _cross(start: Points, end: Points, p: Points, q: Points) -> Mask:
         & (np.minimum(a, b) < -EDGE_MM)
         & (np.maximum(a, b) > EDGE_MM)
     )
+
+
+def _lies_in(ring: Ring, outline: Ring) -> bool:
+    corners = _corners(ring)
+    whole = Room(outline)
+    ends = np.roll(corners, -1, axis=0)
+    return bool(inside(whole, corners).all() and clear(whole, corners, ends).all())
+
+
+def _overlap(one: Ring, other: Ring) -> bool:
+    """Whether two rings share area: sides cross, or a corner or side middle of one lies inside."""
+    for a, b in ((one, other), (other, one)):
+        corners = _corners(a)
+        ends = np.roll(corners, -1, axis=0)
+        probes = np.concatenate((corners, (corners + ends) / 2, corners.mean(axis=0)[None]))
+        if _in_ring(_corners(b), probes, -EDGE_MM).any():
+            return True
+        sides = _corners(b)
+        for p, q in zip(sides, np.roll(sides, -1, axis=0), strict=True):
+            if _cross(corners, ends, p, q).any():
+                return True
+    return False
 
 
 def _self_crossing(corners: Points) -> tuple[int, int] | None:

@@ -60,9 +60,11 @@ def spots(view: View, judged: Sequence[Judged]) -> tuple[Spot, ...]:
             worst = _worst_of_each(place, share[rows])
             place, contact, rows = place[worst], contact[worst], rows[worst]
             held_up = side[contact] > np.maximum(allowed[rows], -HUMP * side[place])
+            summit = _summits(view, side)
             for guilty, station, high in (
                 (~held_up, place, crown),
                 (held_up, contact, not crown),
+                (held_up, summit[contact], not crown),
             ):
                 named = rows[guilty]
                 blame[high].add(station[guilty], share[named], allowed[named], sure[named], number)
@@ -71,6 +73,20 @@ def spots(view: View, judged: Sequence[Judged]) -> tuple[Spot, ...]:
         for high, record in zip((False, True), blame, strict=True)
         for members in _connected(view, np.flatnonzero(record.share > 0))
     )
+
+
+def _summits(view: View, side: Floats) -> Ints:
+    """For every station the top of the rise it stands on: always on to the highest neighbor."""
+    corners = view.surface.triangles
+    edges = np.concatenate([corners[:, pair] for pair in ([0, 1], [1, 2], [2, 0])])
+    edges = np.concatenate((edges, edges[:, ::-1]))
+    upward = edges[np.argsort(side[edges[:, 1]], kind="stable")]
+    higher = np.arange(len(side))
+    higher[upward[:, 0]] = upward[:, 1]  # the highest neighbor is written last
+    top = np.where(side[higher] > side, higher, np.arange(len(side)))
+    while not np.array_equal(top[top], top):
+        top = top[top]
+    return top
 
 
 class _Blame:

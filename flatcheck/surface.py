@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
+from scipy.spatial import Delaunay, QhullError, cKDTree
 
 from flatcheck.errors import SurveyError
 from flatcheck.room import Room, clear, inside
@@ -22,7 +23,8 @@ SAME_PLACE_MM = 1.0
 """Two readings this near to each other on the plan are of the same place [mm]."""
 
 LINE_MM = 12.0
-"""Stations this near to one straight line lie on it: about what a tape is good for [mm]."""
+"""A line of stations is no wider than this, about what a tape is good for [mm]; on a dense scan
+no wider than a quarter of the step between neighbors."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,8 +34,8 @@ class Surface:
     `xy_mm` (n, 2), `height_mm` (n,) up. `cov_mm2` is the covariance of the heights: (n,) where
     they are independent, else (n, n). `where` (n,) names the reading that a station rests on.
     `triangles` (t, 3) are station numbers, counter-clockwise, all inside the room. `free` (n, k)
-    are directions in which the heights may move without any reading noticing; a form of the
-    heights means something only where it does not move with them.
+    are directions in which the heights may move without any reading noticing, each at most 1 in
+    size; a form of the heights means something only where it does not move with them.
     """
 
     room: Room
@@ -87,7 +89,7 @@ def surface(
         cov.copy(),
         tuple(where),
         triangulate(room, xy),
-        np.ones((len(xy), 1)) if free is None else free.copy(),
+        np.empty((len(xy), 0)) if free is None else free.copy(),
     )
 
 
@@ -111,8 +113,7 @@ def decided(free: Floats, stations: Ints, weights: Floats) -> Mask:
     """
     moved = np.zeros(len(stations))
     for direction in free.T:
-        size = max(float(np.abs(direction).max(initial=0.0)), 1e-300)
-        moved = np.maximum(moved, np.abs(np.sum(weights * direction[stations], axis=1)) / size)
+        moved = np.maximum(moved, np.abs(np.sum(weights * direction[stations], axis=1)))
     return np.asarray(moved < 1e-6)
 
 
@@ -122,8 +123,6 @@ def triangulate(room: Room, xy: Floats) -> Ints:
     A triangle stays when all three sides lie on the floor. Empty when the stations are too few or
     in one line.
     """
-    from scipy.spatial import Delaunay, QhullError  # a third of the start-up time of the core
-
     if len(xy) < 3:
         return np.empty((0, 3), dtype=np.int64)
     try:
@@ -189,31 +188,48 @@ def lines(floor: Surface) -> tuple[Lines, ...]:
     xy = floor.xy_mm
     if len(xy) < 2:
         return ()
-    found = [_family(floor, "row", (1.0, 0.0)), _family(floor, "column", (0.0, 1.0))]
+    nearest, _ = cKDTree(xy).query(xy, k=2)
+    width = min(LINE_MM, float(np.median(nearest[:, 1])) / 4)
+    found = [
+        _family(floor, "row", (1.0, 0.0), width),
+        _family(floor, "column", (0.0, 1.0), width),
+    ]
     steps = [_common_step(family) if family else 0.0 for family in found]
     if all(steps):
         slant = np.array(steps) / math.hypot(*steps)
-        found.append(_family(floor, "rising diagonal", (slant[0], slant[1])))
-        found.append(_family(floor, "falling diagonal", (slant[0], -slant[1])))
+        found.append(_family(floor, "rising diagonal", (slant[0], slant[1]), width))
+        found.append(_family(floor, "falling diagonal", (slant[0], -slant[1]), width))
     return tuple(family for family in found if family)
 
 
 def _common_step(family: Lines) -> float:
     steps = np.diff(family.along, axis=1)
-    values, counts = np.unique(np.round(steps[np.isfinite(steps)]), return_counts=True)
-    return float(values[np.argmax(counts)])
+    steps = steps[np.isfinite(steps)]
+    values, counts = np.unique(np.round(steps), return_counts=True)
+    common = np.round(steps) == values[np.argmax(counts)]
+    return float(np.median(steps[common]))
 
 
-def _family(floor: Surface, name: str, direction: tuple[float, float]) -> Lines | None:
-    """Sorts stations into lines along a direction, and cuts the lines where the floor ends."""
+def _family(
+    floor: Surface, name: str, direction: tuple[float, float], width: float
+) -> Lines | None:
+    """Sorts stations into lines along a direction, and cuts the lines where the floor ends.
+
+    A line is at most `width` wide [mm]; of stations abreast in it the first is kept.
+    """
     xy = floor.xy_mm
     along = xy @ np.array(direction)
     off = xy @ np.array([-direction[1], direction[0]])
     by_offset = np.argsort(off, kind="stable")
-    breaks = np.diff(off[by_offset]) > LINE_MM
     line = np.empty(len(xy), dtype=np.int64)
-    line[by_offset] = np.concatenate(([0], np.cumsum(breaks)))
+    number, edge = -1, -np.inf
+    for k, away in zip(by_offset.tolist(), off[by_offset].tolist(), strict=True):
+        if away > edge:
+            number, edge = number + 1, away + width
+        line[k] = number
     order = np.lexsort((along, line))
+    abreast = (np.diff(line[order]) == 0) & (np.diff(along[order]) < SAME_PLACE_MM)
+    order = order[np.concatenate(([True], ~abreast))]
     same = np.diff(line[order]) == 0
     same[same] = clear(floor.room, xy[order[:-1]][same], xy[order[1:]][same])
     starts = np.concatenate(([0], np.flatnonzero(~same) + 1, [len(order)]))

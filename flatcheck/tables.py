@@ -10,11 +10,15 @@ import pkgutil
 from functools import cache
 from types import ModuleType
 
+from flatcheck.document import TABLE_KEYS
 from flatcheck.errors import SurveyError
-from flatcheck.survey import TABLE_KEYS, Observation, Survey
+from flatcheck.survey import Observation, Survey
 
 MOST_READINGS = 50_000
 """More readings than this are a scan, not a survey by hand."""
+
+CELLS_EACH = 5
+"""Cells that one reading may fill: a point has x, y, reading, setup and note."""
 
 
 @cache
@@ -31,6 +35,12 @@ def kinds() -> dict[str, ModuleType]:
 
 def readings_of(survey: Survey) -> tuple[Observation, ...]:
     """All readings of a survey. Raises SurveyError naming the cell that cannot be read."""
+    filled = sum(bool(cell.strip()) for t in survey.tables for row in t.cells for cell in row)
+    if filled > CELLS_EACH * MOST_READINGS:
+        raise SurveyError(
+            f"{filled:,} cells are more than the {MOST_READINGS:,} readings that a survey may hold "
+            "can fill; thin the scan to a wider grid."
+        )
     found: list[Observation] = []
     for table in survey.tables:
         if table.kind not in kinds():

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from flatcheck.adjust import REPEAT_U, Heights, adjust
+from flatcheck.adjust import REPEAT_U, Adjusted, adjust
 from flatcheck.errors import SurveyError
 from flatcheck.surface import SAME_PLACE_MM
 from flatcheck.survey import Reading
@@ -22,7 +22,7 @@ def reading(
 
 
 def full_solution(readings: list[Reading]) -> tuple[Floats, Floats]:
-    """Heights and their covariance from the whole design matrix, setups as unknowns, by lstsq."""
+    """Adjusted and their covariance from the whole design matrix, setups as unknowns, by lstsq."""
     places = list(dict.fromkeys((r.x_mm, r.y_mm) for r in readings))
     setups = list(dict.fromkeys(r.setup for r in readings))[1:]
     design = np.zeros((len(readings), len(places) + len(setups)))
@@ -37,7 +37,7 @@ def full_solution(readings: list[Reading]) -> tuple[Floats, Floats]:
     return solved[: len(places)], cov[: len(places), : len(places)]
 
 
-def dense(heights: Heights) -> Floats:
+def dense(heights: Adjusted) -> Floats:
     return heights.cov_mm2 if heights.cov_mm2.ndim == 2 else np.diag(heights.cov_mm2)
 
 
@@ -56,7 +56,7 @@ def tied(seed: int, setups: str) -> list[Reading]:
 
 @pytest.mark.parametrize("setups", ["A", "AB", "ABC", "ABCD"])
 def test_equals_the_full_least_squares(setups: str) -> None:
-    """Heights and covariance are those of the full problem with one unknown for each setup."""
+    """Adjusted and covariance are those of the full problem with one unknown for each setup."""
     for seed in range(5):
         readings = tied(seed, setups)
         found = adjust(readings)

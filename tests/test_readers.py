@@ -12,11 +12,12 @@ import tomli_w
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from flatcheck.document import build
 from flatcheck.errors import SurveyError
 from flatcheck.readers import grid, points
 from flatcheck.readers.cells import cells_of, csv_text, pasted
 from flatcheck.readers.folder import bare, edited, read_folder, write_folder
-from flatcheck.survey import Cells, Survey, Table, build
+from flatcheck.survey import Cells, Survey, Table
 from flatcheck.tables import MOST_READINGS, kinds, readings_of
 
 GRID: Cells = (("", "0", "500"), ("0", "10", "11"), ("500", "12", "x"))

@@ -5,8 +5,8 @@ import numpy.typing as npt
 import pytest
 
 from flatcheck.assess import assess
+from flatcheck.document import build
 from flatcheck.readers.folder import bare
-from flatcheck.survey import build
 from flatcheck.verdict import Spot, Verdict
 
 Floats = npt.NDArray[np.float64]

@@ -8,19 +8,11 @@ from pathlib import Path
 import pytest
 import tomli_w
 
+from flatcheck.document import build, table_files
 from flatcheck.errors import FlatcheckError, RoomError, SurveyError
 from flatcheck.intent import Intent
 from flatcheck.readers.folder import checked, edited, read_folder, write_folder
-from flatcheck.survey import (
-    DECISIONS,
-    Cells,
-    Survey,
-    Table,
-    build,
-    cell_name,
-    height_from,
-    table_files,
-)
+from flatcheck.survey import DECISIONS, Cells, Survey, Table, cell_name, height_from
 from flatcheck.tables import readings_of
 from flatcheck.tile import Tile
 from flatcheck.units import Style

@@ -19,7 +19,7 @@ def measure(view: View, length_mm: float | None) -> Evidence:
     Where the readings are not spaced to suit, the bar is the longest that fits within the length;
     so it is where the floor is shorter than the bar.
     """
-    found = bars(view.lines, view.surface.height_mm, length_mm)
+    found = bars(view.lines, view.flat_mm, length_mm)
     # For each foot, the farthest other foot that the length allows.
     foot = found.direction * len(view.surface.xy_mm) + found.stations[:, 0]
     farthest = np.zeros(foot.max(initial=0) + 1)

@@ -18,6 +18,6 @@ EVEN = 0.02
 
 def measure(view: View, length_mm: float | None) -> Evidence:
     """Every place midway between two readings, up to `length_mm` apart, or any distance."""
-    found = bars(view.lines, view.surface.height_mm, length_mm)
+    found = bars(view.lines, view.flat_mm, length_mm)
     midway = np.abs(found.weights[:, 0] - 0.5) <= EVEN
     return from_bars(view, found, midway, signed=True)

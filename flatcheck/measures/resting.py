@@ -13,7 +13,7 @@ WORDS = "gap under a straightedge resting on the high points"
 
 def measure(view: View, length_mm: float | None) -> Evidence:
     """Every gap under a bar up to `length_mm` long, or of any length when None."""
-    found = bars(view.lines, view.surface.height_mm, length_mm)
+    found = bars(view.lines, view.flat_mm, length_mm)
     if length_mm is not None:
         return from_bars(view, found, slice(None), signed=False)
     # Where the limit depends on the distance between the contacts only a chord that a bar can

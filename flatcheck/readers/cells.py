@@ -5,14 +5,22 @@ Commas, semicolons (with decimal commas) and tabs are told apart by the first li
 
 import csv
 import io
+import re
 import zipfile
 from datetime import date, datetime, time
+from typing import Any
 
 from flatcheck.errors import SurveyError
-from flatcheck.survey import Cells
+from flatcheck.survey import Cells, cell_name
 
 MOST_BYTES = 16_000_000
 """A larger file is not a survey; it is refused before it is read."""
+
+MOST_CELLS = 2_000_000
+"""A sheet that spans more cells is refused; a far cell alone can make it span billions."""
+
+MARKS = "\t;,"
+"""What may separate cells, the least likely in a text first."""
 
 
 def cells_of(name: str, data: bytes) -> Cells:
@@ -33,11 +41,16 @@ def cells_of(name: str, data: bytes) -> Cells:
 
 
 def pasted(name: str, text: str) -> Cells:
-    """The cells of a text, blank lines at its end taken off."""
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    mark = next((mark for mark in "\t;," if mark in first), ",")
+    """The cells of a text, blank lines at its end taken off.
+
+    The separator is the first of tab, semicolon and comma that stands outside quotes in the first
+    line that has any.
+    """
+    lines = re.split(r"[\r\n]+", re.sub(r'"[^"]*"', "", text))
+    first = next((line for line in lines if any(mark in line for mark in MARKS)), "")
+    mark = next((mark for mark in MARKS if mark in first), ",")
     try:
-        rows = list(csv.reader(io.StringIO(text), delimiter=mark))
+        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=mark))
     except csv.Error as error:
         raise SurveyError(f"{name} cannot be read as a table: {error}.") from None
     while rows and not any(cell.strip() for cell in rows[-1]):
@@ -48,7 +61,14 @@ def pasted(name: str, text: str) -> Cells:
 def csv_text(cells: Cells) -> str:
     """The cells as the text of a CSV file that `cells_of` reads back unchanged."""
     out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerows(cells)
+    # Cells that hold another separator or a line end would be read back as something else.
+    odd = any(mark in cell for row in cells for cell in row for mark in "\t;\r\n")
+    writer = (
+        csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL)
+        if odd
+        else csv.writer(out, lineterminator="\n")
+    )
+    writer.writerows(cells)
     return out.getvalue()
 
 
@@ -66,38 +86,57 @@ def _text(name: str, data: bytes) -> str:
 
 def _xlsx(name: str, data: bytes) -> Cells:
     import openpyxl
-    from openpyxl.utils.exceptions import InvalidFileException
 
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             if sum(item.file_size for item in packed.infolist()) > 10 * MOST_BYTES:
                 raise SurveyError(f"{name} unpacks to far more than a table of readings holds.")
-        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-        rows = [
-            [_cell(name, r, c, value) for c, value in enumerate(row, 1)]
-            for r, row in enumerate(book.worksheets[0].iter_rows(values_only=True), 1)
-        ]
+        values, formulas = (
+            _sheet(name, openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=only))
+            for only in (True, False)
+        )
     except SurveyError:
         raise
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, IndexError, OSError, ValueError):
-        raise SurveyError(
-            f"{name} is not a spreadsheet that can be read; save it as XLSX."
-        ) from None
+    except Exception:
+        # The parsers under openpyxl raise a dozen kinds of error on damaged files.
+        raise SurveyError(f"{name} is no spreadsheet that can be read; save it as XLSX.") from None
+    rows = [
+        [
+            _cell(cell_name(name, r, c), value, formula)
+            for c, (value, formula) in enumerate(zip(row, asked, strict=True), 1)
+        ]
+        for r, (row, asked) in enumerate(zip(values, formulas, strict=True), 1)
+    ]
     while rows and not any(rows[-1]):
         rows.pop()
     width = max((c for row in rows for c, cell in enumerate(row, 1) if cell), default=0)
-    return tuple(tuple(row[:width]) for row in rows)
+    return tuple(tuple((row + [""] * width)[:width]) for row in rows)
 
 
-def _cell(name: str, row: int, column: int, value: object) -> str:
+def _sheet(name: str, book: Any) -> list[list[object]]:
+    """The first sheet's values. What the file says of its own size is not believed."""
+    sheet = book.worksheets[0]
+    sheet.reset_dimensions()
+    rows, count = [], 0
+    for row in sheet.iter_rows(values_only=True):
+        count += len(row)
+        if count > MOST_CELLS:
+            raise SurveyError(f"{name} spans more cells than a table of readings holds.")
+        rows.append(list(row))
+    return rows
+
+
+def _cell(where: str, value: object, formula: object) -> str:
     """One cell as text; numbers without the noise that binary fractions bring."""
     if value is None:
+        if formula is not None:
+            raise SurveyError(f"{where}: the formula has no value; open and save it once more.")
         return ""
     if isinstance(value, datetime | date | time):
         raise SurveyError(
-            f"{name}, row {row}, column {column}: the spreadsheet made a date of it ({value}); "
-            "format the column as text and type the fraction again."
+            f"{where}: the spreadsheet made a date of it ({value}); format the column as text and "
+            "type the fraction again."
         )
     if isinstance(value, float):
-        return f"{value:.12g}"
+        return f"{value:.12f}".rstrip("0").rstrip(".") if abs(value) < 1e12 else str(value)
     return str(value)

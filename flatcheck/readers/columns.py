@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass
 
+from flatcheck.compass import parse_bearing
 from flatcheck.errors import SurveyError, UnitsError
 from flatcheck.survey import Table, cell_error, cell_length, cell_name
 from flatcheck.units import parse_slope
@@ -39,7 +40,7 @@ class Row:
 
     def where(self, name: str) -> str:
         """How the cell is called in messages."""
-        return cell_name(self.table, self.number, self.at.get(name, 1))
+        return cell_name(self.table.name, self.number, self.at.get(name, 1))
 
     def error(self, name: str, problem: str) -> SurveyError:
         """One sentence about the cell."""
@@ -68,7 +69,7 @@ def rows_of(
                 table,
                 first,
                 column,
-                f"{cell.strip()!r} is not a column of {what}; the columns are "
+                f"{cell.strip()[:40]!r} is not a column of {what}; the columns are "
                 f"{', '.join(needed + optional)}.",
             )
         if name in at:
@@ -95,18 +96,6 @@ def apart(start: tuple[float, float], end: tuple[float, float]) -> float:
     return math.hypot(end[0] - start[0], end[1] - start[1])
 
 
-BEARINGS = {
-    "north": 0.0,
-    "north-east": 45.0,
-    "east": 90.0,
-    "south-east": 135.0,
-    "south": 180.0,
-    "south-west": 225.0,
-    "west": 270.0,
-    "north-west": 315.0,
-}
-
-
 def far_end(
     row: Row, start: tuple[float, float], toward: str, length_mm: float
 ) -> tuple[float, float]:
@@ -114,14 +103,8 @@ def far_end(
 
     The cell holds a compass side, or degrees clockwise from north.
     """
-    said = row.text(toward).lower()
     try:
-        bearing = BEARINGS[said] if said in BEARINGS else float(said.rstrip("°"))
-    except ValueError:
-        bearing = math.nan
-    if not math.isfinite(bearing):
-        raise row.error(
-            toward, f'{said!r} was expected as a side such as "north", or degrees from north.'
-        )
-    turn = math.radians(bearing)
+        turn = math.radians(parse_bearing(row.text(toward)))
+    except UnitsError as error:
+        raise row.error(toward, str(error)) from None
     return start[0] + length_mm * math.sin(turn), start[1] + length_mm * math.cos(turn)

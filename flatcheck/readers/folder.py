@@ -9,12 +9,16 @@ from typing import Any
 
 import tomli_w
 
+from flatcheck.document import build, table_files
 from flatcheck.errors import SurveyError
 from flatcheck.readers.cells import MOST_BYTES, cells_of, csv_text
-from flatcheck.survey import Cells, Survey, build, table_files
+from flatcheck.survey import Cells, Survey
 from flatcheck.tables import readings_of
 
 DOCUMENT = "survey.toml"
+
+BARE_KINDS = ("grid", "points", "gaps")
+"""Kinds of table that need nothing said of them that a bare table cannot say."""
 
 
 def read_folder(folder: Path) -> Survey:
@@ -29,8 +33,6 @@ def read_folder(folder: Path) -> Survey:
         raise SurveyError(f"{folder / DOCUMENT} is not a text file.") from None
     cells = {}
     for name in table_files(document):
-        if Path(name).name != name:
-            raise SurveyError(f"table {name!r}: a table lies in the survey's own folder.")
         cells[name] = cells_of(name, file_bytes(folder / name))
     return checked(document, cells)
 
@@ -50,10 +52,14 @@ def write_folder(survey: Survey, folder: Path) -> None:
     for table in survey.tables:
         if not table.name.lower().endswith((".csv", ".txt", ".tsv")):
             raise SurveyError(f"table {table.name}: only text tables are written.")
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / DOCUMENT).write_text(survey.document, encoding="utf-8", newline="")
-    for table in survey.tables:
-        (folder / table.name).write_text(csv_text(table.cells), encoding="utf-8", newline="")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for table in survey.tables:
+            (folder / table.name).write_text(csv_text(table.cells), encoding="utf-8", newline="")
+        # The document last: a folder with one is a whole survey.
+        (folder / DOCUMENT).write_text(survey.document, encoding="utf-8", newline="")
+    except OSError as error:
+        raise SurveyError(f"{folder} cannot be written: {error.strerror or error}.") from None
 
 
 def bare(
@@ -106,5 +112,9 @@ def file_bytes(path: Path) -> bytes:
                 f"most {MOST_BYTES / 1e6:,.0f} MB."
             )
         return path.read_bytes()
+    except SurveyError:
+        raise
+    except ValueError as error:  # a NUL in the name
+        raise SurveyError(f"{str(path)[:40]!r} is no file name: {error}.") from None
     except OSError as error:
         raise SurveyError(f"{path} cannot be read: {error.strerror or error}.") from None

@@ -7,6 +7,7 @@ the start the gap was read, `gap` from the bar down to the floor. `block` is the
 equal blocks the bar stood on at its ends, taken off the gap; blank where the bar rests freely.
 """
 
+from flatcheck.errors import SurveyError
 from flatcheck.readers.columns import Row, apart, far_end, rows_of
 from flatcheck.survey import Gap, Table
 
@@ -22,6 +23,10 @@ OVER_MM = 1.0
 """A station this little beyond the end of the bar is at its end: a tape is no better [mm]."""
 
 
+FOOT_U = 4.0
+"""How many u a gap read at a block may differ from the block's height."""
+
+
 def read(table: Table) -> tuple[Gap, ...]:
     """The gaps of all placements, in order.
 
@@ -29,7 +34,7 @@ def read(table: Table) -> tuple[Gap, ...]:
     station off the bar, and a gap longer than the bar.
     """
     laid: dict[str, tuple[tuple[float, float], tuple[float, float]]] = {}
-    gaps = []
+    gaps: list[Gap] = []
     for row in rows_of(table, "a table of gaps", NEEDED, OPTIONAL):
         name = row.text("bar")
         if not name:
@@ -43,7 +48,17 @@ def read(table: Table) -> tuple[Gap, ...]:
         if name not in laid:
             raise row.error("bar", f"the bar {name!r} has no ends yet; write x1, y1, x2 and y2.")
         start, end = laid[name]
-        gaps.append(_gap(row, name, start, end))
+        gap = _gap(row, name, start, end)
+        if (
+            gap.block_mm is not None
+            and min(gap.along_mm, apart(start, end) - gap.along_mm) < OVER_MM
+        ):
+            if abs(gap.gap_mm) > FOOT_U * gap.u_mm:
+                raise row.error("gap", "at its foot the bar is as high as the block, no more.")
+            continue  # the foot of the bar: the block's own height, which says nothing of the floor
+        gaps.append(gap)
+    if not gaps:
+        raise SurveyError(f"{table.name} holds no gaps between the feet of a bar.")
     return tuple(gaps)
 
 

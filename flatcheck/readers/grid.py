@@ -57,7 +57,7 @@ def _reading(table: Table, row: int, column: int, x: float, y: float, cell: str)
         height_mm=height_from(sense_of(table), cell_length(table, row, column, cell, table.unit)),
         u_mm=table.u_mm,
         setup=f"{table.sense} {table.setup}",
-        where=cell_name(table, row, column),
+        where=cell_name(table.name, row, column),
         text=cell.strip(),
         sense=table.sense,
     )

@@ -6,7 +6,8 @@ import numpy as np
 
 from flatcheck.adjust import CHECKED, Suspect
 from flatcheck.assess import Assessment
-from flatcheck.report.words import compass, fine, where
+from flatcheck.compass import side_of
+from flatcheck.report.words import fine, where
 from flatcheck.survey import Benchmark, Gap, Observation, Reading, Tilt
 from flatcheck.units import format_length, format_slope
 
@@ -162,7 +163,7 @@ def _falls(assessment: Assessment) -> list[str]:
             ratio, bearing, _ = piece.fall
             said.append(
                 f"{name}As a whole the floor falls {format_slope(ratio, style)} to the "
-                f"{compass(bearing)}."
+                f"{side_of(bearing)}."
             )
         else:
             said.append(f"{name}As a whole the floor is level, as far as the readings tell.")

@@ -195,12 +195,6 @@ def where(room: Room, place: Place, style: Style) -> str:
     return ", ".join(said) or "a place no wall faces"
 
 
-def compass(bearing_deg: float) -> str:
-    """The side of the compass that a bearing points to."""
-    sides = ("north", "north-east", "east", "south-east", "south", "south-west", "west")
-    return (*sides, "north-west")[round(bearing_deg / 45) % 8]
-
-
 def _wall(name: str) -> str:
     return name if name.lower().endswith("wall") else f"{name} wall"
 

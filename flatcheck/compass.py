@@ -1,0 +1,41 @@
+"""Sides of the compass and bearings: degrees clockwise from north on the plan."""
+
+import math
+
+from flatcheck.errors import UnitsError
+
+SIDES = (
+    "north",
+    "north-east",
+    "east",
+    "south-east",
+    "south",
+    "south-west",
+    "west",
+    "north-west",
+)
+
+
+def parse_bearing(written: str) -> float:
+    """A side such as "south", or degrees clockwise from north, as a bearing [degrees].
+
+    Raises UnitsError quoting the text.
+    """
+    said = written.strip().lower().rstrip("°").strip()
+    if said in SIDES:
+        return 45.0 * SIDES.index(said)
+    try:
+        bearing = float(said)
+    except ValueError:
+        bearing = math.nan
+    if not abs(bearing) <= 360:
+        raise UnitsError(
+            f'{written[:40]!r} was expected as a side such as "north-east", or degrees clockwise '
+            "from north."
+        )
+    return bearing
+
+
+def side_of(bearing_deg: float) -> str:
+    """The side of the compass that a bearing points to."""
+    return SIDES[round(bearing_deg / 45) % 8]
