@@ -21,7 +21,7 @@ from scipy.special import gammaincc, ndtri
 from flatcheck.errors import SurveyError
 from flatcheck.loops import Loop, loops
 from flatcheck.network import Network, network
-from flatcheck.normal import Solution, covariance, solve
+from flatcheck.normal import Solution, covariance, solve, variances
 from flatcheck.slips import FITS, Slip, slip_for
 from flatcheck.survey import Benchmark, Observation, Reading, Tilt, height_from
 
@@ -46,7 +46,7 @@ Chance exceeds it once in 16,000 repeats, so beyond it one of the two is a slip.
 HUBER = 1.5
 """The robust start counts residuals beyond this many u for less, so that one cannot bend all."""
 
-ROUNDS = 8
+ROUNDS = 5
 """Reweighted solutions of the robust start."""
 
 
@@ -88,10 +88,11 @@ class Fit:
 class Adjusted:
     """Adjusted heights of n stations from m readings.
 
-    `cov_mm2` is (n,) where the heights are independent, else (n, n); it belongs to differences and
-    other forms that the readings decide. `free` (n, k) are the directions in which the heights
-    may move without any reading noticing. `piece` (n,) numbers the parts no reading joins.
-    `residual_mm`, `redundancy` and `score` are (m,); the last is NaN where there is no check.
+    `cov_mm2` is (n,) where the heights are independent, else (n, n), and empty beyond WHOLE
+    unknowns; it belongs to forms that the readings decide. `free` (n, k) are the directions in
+    which the heights may move without any reading noticing. `piece` (n,) numbers the parts that
+    no reading joins. `residual_mm`, `redundancy` and `score` are (m,); the last is NaN where
+    there is no check.
     `reads` (n,) counts the readings that touch a station. `setups` are the heights of the
     instrument setups against the first of their piece, [(name, height, standard uncertainty)];
     `loops` those that readings close, suspects among them.
@@ -121,8 +122,7 @@ def adjust(observations: Sequence[Observation], unit: str = "mm") -> Adjusted:
     """Heights of all places that readings touch, and what the readings say of each other.
 
     `unit` is the unit of bare numbers, for naming slips. Raises SurveyError for fewer than two
-    readings, and for more unknowns than the whole covariance is kept for unless one setup read
-    every place once.
+    readings, and for two of one place and setup that disagree.
     """
     if len(observations) < 2:
         raise SurveyError(f"a surface needs at least two readings; there is {len(observations)}.")
@@ -130,12 +130,8 @@ def adjust(observations: Sequence[Observation], unit: str = "mm") -> Adjusted:
     check_repeats(observations)
     if len(net.setups) == 1 and net.matrix.nnz == 2 * len(observations) and not net.bars:
         return _one_setup(net)
-    if net.matrix.shape[1] > WHOLE:
-        raise SurveyError(
-            f"{net.matrix.shape[1]:,} unknown heights from several setups or kinds of reading are "
-            f"more than the {WHOLE:,} that can be judged at once; judge the floor in zones."
-        )
-    return _result(net, observations, _set_aside(net), unit)
+    aside, solution = _set_aside(net)
+    return _result(net, observations, aside, solution, unit)
 
 
 def _one_setup(net: Network) -> Adjusted:
@@ -179,20 +175,20 @@ def _fit(redundancy: int, square: float, checkable: Mask) -> Fit:
     )
 
 
-def _set_aside(net: Network) -> Mask:
-    """Which observations do not fit, found so that one gross error does not hide in the others.
+def _set_aside(net: Network) -> tuple[Mask, Solution]:
+    """Which observations do not fit, and the solution without them.
 
     All readings are solved first; if every standardised residual is below the critical value that
     is all. Otherwise a robust start (residuals beyond HUBER u count for less, as in iteratively
     reweighted least squares) shows which stand apart when nothing bends to them. Those are set
-    aside and taken back one by one while they fit the solution without them; then the worst of
+    aside and taken back while they fit the solution without them; then the worst of
     the rest is set aside while it exceeds the critical value.
     """
     m = len(net.value)
     kept = np.ones(m, dtype=bool)
     solution = _solve(net, net.u)
     if _worst(solution, net, kept)[0] <= _critical(_checkable(solution, net)):
-        return ~kept
+        return ~kept, solution
     u = net.u
     for _ in range(ROUNDS):
         robust = _solve(net, u)
@@ -201,18 +197,20 @@ def _set_aside(net: Network) -> Mask:
     critical = _critical(_checkable(solution, net))
     kept = np.abs(robust.residual) <= critical * net.u
     kept |= ~_checkable(solution, net)
+    rounds = 0
     while True:
+        rounds += 1
         solution = _solve(net, np.where(kept, net.u, net.u * IGNORED))
         back = np.flatnonzero(~kept)
         scores = _scores(solution, net, kept)
         fits = back[np.abs(scores[back]) <= critical]
-        if len(fits):
-            kept[fits[np.argmin(np.abs(scores[fits]))]] = True
-            continue
         worst, number = _worst(solution, net, kept)
-        if worst <= critical:
-            return ~kept
-        kept[number] = False
+        if len(fits) and rounds < ROUNDS:
+            kept[fits] = True
+        elif worst > critical:
+            kept[number] = False
+        else:
+            return ~kept, solution
 
 
 def _solve(net: Network, u: Floats) -> Solution:
@@ -243,10 +241,14 @@ def _worst(solution: Solution, net: Network, kept: Mask) -> tuple[float, int]:
     return float(scores[number]), number
 
 
-def _result(net: Network, observations: Sequence[Observation], aside: Mask, unit: str) -> Adjusted:
+def _result(
+    net: Network,
+    observations: Sequence[Observation],
+    aside: Mask,
+    solution: Solution,
+    unit: str,
+) -> Adjusted:
     n, kept = len(net.xy_mm), ~aside
-    solution = _solve(net, np.where(kept, net.u, net.u * IGNORED))
-    cov = covariance(solution)
     free = solution.free
     checkable = _checkable(solution, net) & kept
     redundancy = int(kept.sum()) - (net.matrix.shape[1] - free.shape[1])
@@ -260,7 +262,7 @@ def _result(net: Network, observations: Sequence[Observation], aside: Mask, unit
     return Adjusted(
         xy_mm=net.xy_mm,
         height_mm=_levelled(net, height, free),
-        cov_mm2=datum @ (datum @ cov).T,
+        cov_mm2=_whole(datum, solution),
         where=net.where,
         free=free,
         piece=net.piece[:n],
@@ -270,9 +272,16 @@ def _result(net: Network, observations: Sequence[Observation], aside: Mask, unit
         score=_scores(solution, net, kept),
         suspects=_suspects(net, solution, observations, aside, unit),
         fit=_fit(redundancy, square, checkable),
-        setups=_setups(net, solution.x, cov),
+        setups=_setups(net, solution),
         loops=loops(net, observations),
     )
+
+
+def _whole(datum: csr_array, solution: Solution) -> Floats:
+    if datum.shape[1] > WHOLE:
+        return np.empty((0, 0))
+    whole: Floats = datum @ (datum @ covariance(solution)).T
+    return whole
 
 
 def _datum(net: Network) -> csr_array:
@@ -308,19 +317,27 @@ def _levelled(net: Network, height: Floats, free: Floats) -> Floats:
     return height
 
 
-def _setups(net: Network, x: Floats, cov: Floats) -> tuple[tuple[str, float, float], ...]:
+def _setups(net: Network, solution: Solution) -> tuple[tuple[str, float, float], ...]:
     """Each setup's height against the first of its piece, with its standard uncertainty [mm].
 
     A rod reading is the instrument's height less the floor's, so the setup's unknown is the
     negative of its height above the datum, and higher instruments come out higher here.
     """
-    found = []
+    if not net.setups:
+        return ()
     first: dict[int, int] = {}
-    for name, k in net.setups.items():
-        lead = first.setdefault(int(net.piece[k]), k)
-        spread = cov[k, k] - 2 * cov[k, lead] + cov[lead, lead]
-        found.append((name, float(x[lead] - x[k]), float(np.sqrt(max(spread, 0.0)))))
-    return tuple(found)
+    own = np.array(list(net.setups.values()))
+    lead = np.array([first.setdefault(int(net.piece[k]), int(k)) for k in own])
+    rows = np.arange(len(own))
+    shape = (len(own), net.matrix.shape[1])
+    forms = csr_array((np.ones(len(own)), (rows, lead)), shape=shape)
+    forms = csr_array(forms - csr_array((np.ones(len(own)), (rows, own)), shape=shape))
+    spread, _ = variances(solution, forms)
+    heights = solution.x[lead] - solution.x[own]
+    return tuple(
+        (name, float(height), math.sqrt(max(float(square), 0.0)))
+        for name, height, square in zip(net.setups, heights, spread, strict=True)
+    )
 
 
 def _suspects(

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from scipy.spatial import cKDTree
 from scipy.special import ndtri
 
-from flatcheck.adjust import Adjusted, adjust
+from flatcheck.adjust import WHOLE, Adjusted, adjust
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import Evidence, View, decided_part, measure_named
 from flatcheck.guard import RISK, Call, call
@@ -81,6 +81,11 @@ def assess(survey: Survey) -> Assessment:
     """
     readings = readings_of(survey)
     known = adjust(readings, survey.tables[0].unit)
+    if known.cov_mm2.shape[0] != len(known.xy_mm):
+        raise SurveyError(
+            f"{len(known.xy_mm):,} places from several setups or kinds of reading are more than "
+            f"can be judged at once (about {WHOLE:,}); judge the floor in parts."
+        )
     room = survey.room or Room(_around(known.xy_mm), assumed=True)
     floor = surface(room, known.xy_mm, known.height_mm, known.cov_mm2, known.where, known.free)
     standard, grade = grade_of(survey.standard)

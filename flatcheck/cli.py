@@ -8,14 +8,21 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from flatcheck.assess import assess
-from flatcheck.errors import FlatcheckError, SurveyError
+from flatcheck.errors import FlatcheckError, RuleError, SurveyError
+from flatcheck.instrument import standard_uncertainty, statement
+from flatcheck.planning import plan, plan_words, resolution_words, resolves
 from flatcheck.readers.cells import MOST_BYTES, cells_of
 from flatcheck.readers.folder import BARE_KINDS, bare, edited, file_bytes, read_folder
+from flatcheck.report.sheet import Heading, sheet_csv, sheet_html
 from flatcheck.report.text import cite, record, text
-from flatcheck.rules import standards
+from flatcheck.room import Room, rectangle
+from flatcheck.rules import grade_of, rules_for, standards
 from flatcheck.survey import DECISIONS, SENSES, Survey
-from flatcheck.units import LENGTH_UNITS, STYLES
+from flatcheck.tile import Tile
+from flatcheck.units import LENGTH_UNITS, STYLES, Style, parse_length
 from flatcheck.verdict import Outcome
 
 STATUS = {Outcome.WITHIN: 0, Outcome.OUT: 1, Outcome.CLOSE: 3, Outcome.NOT_ASSESSED: 3}
@@ -61,6 +68,15 @@ def _parser() -> argparse.ArgumentParser:
     bare_table.add_argument("--readings", choices=tuple(LENGTH_UNITS), help="unit of bare readings")
     bare_table.add_argument("--offsets", choices=tuple(LENGTH_UNITS), help="unit of bare offsets")
     bare_table.add_argument("--uncertainty", help='how far a reading may be off: "1/32 in"')
+    ahead = commands.add_parser("plan", help="plan the readings for a room, and print a sheet")
+    ahead.set_defaults(run=_plan)
+    ahead.add_argument("room", help='survey folder with a room, or its size: "12 x 14 ft"')
+    ahead.add_argument("--tile", help='tile size, such as "12 x 24 in"')
+    ahead.add_argument("--standard", help="standard:grade; see `flatcheck standards`")
+    ahead.add_argument("--uncertainty", help='how far a reading may be off: "1/8 in at 30 ft"')
+    ahead.add_argument("--rule", help="plan for this rule of the grade alone, such as 10ft")
+    ahead.add_argument("--show", choices=tuple(STYLES), help="units to print")
+    ahead.add_argument("--sheet", type=Path, help="write a reading sheet: a .html or .csv file")
     shelf = commands.add_parser("standards", help="list the standards and their grades")
     shelf.set_defaults(run=_standards)
     page = commands.add_parser("page", help="open the page in a browser, on this machine only")
@@ -120,6 +136,60 @@ def tile_section(written: str) -> dict[str, str]:
     if unit and not re.search(r"[a-z\"'″′]$", edges[0]):
         edges[0] = f"{edges[0]} {unit.group()}"
     return {"length": edges[0], "width": edges[1]}
+
+
+def _plan(arguments: argparse.Namespace) -> int:
+    room, tile, standard, u_mm, style = _job(arguments)
+    rules = rules_for(grade_of(standard)[1], tile)
+    chosen = [rule for rule in rules if arguments.rule in (None, rule.id)]
+    if not chosen:
+        named = ", ".join(rule.id for rule in rules)
+        raise RuleError(f"rule {arguments.rule!r} is not one of {named}.")
+    mark_mm = LENGTH_UNITS["in"] if style.unit == "in" else 10.0
+    ahead = plan(room, chosen, u_mm, mark_mm)
+    said = plan_words(ahead, style)
+    for need in ahead.needs:
+        said += resolution_words(resolves(plan(room, [need.rule], u_mm, mark_mm), need.rule), style)
+    print("\n".join(said))
+    if arguments.sheet:
+        # The sheet is for the rule that asks for the fewest readings, unless another was named.
+        first = plan(room, [ahead.needs[0].rule], u_mm, mark_mm)
+        page = (
+            sheet_csv(first, style)
+            if arguments.sheet.suffix == ".csv"
+            else sheet_html(first, Heading(title=str(arguments.room)), style)
+        )
+        arguments.sheet.write_text(page, encoding="utf-8")
+        print(f"Reading sheet for {ahead.needs[0].rule.id}: {arguments.sheet}")
+    return 0
+
+
+def _job(arguments: argparse.Namespace) -> tuple[Room, Tile | None, str, float, Style]:
+    """What is planned for: a survey's own room, tile, rule and instrument, or what was said."""
+    folder = Path(arguments.room)
+    tile = standard = room = None
+    style = STYLES[arguments.show or "in/16"]
+    u_mm = None
+    if folder.is_dir():
+        survey = read_folder(folder)
+        if survey.room is None:
+            raise SurveyError(f"{folder} gives no outline of the room to plan for.")
+        room, tile, standard = survey.room, survey.tile, survey.standard
+        u_mm = max(table.u_mm for table in survey.tables)
+        style = STYLES[arguments.show] if arguments.show else survey.show
+    else:
+        east, north = (parse_length(edge) for edge in tile_section(arguments.room).values())
+        room = Room(rectangle(0, 0, east, north))
+    if arguments.tile:
+        edges = tile_section(arguments.tile)
+        tile = Tile(parse_length(edges["length"]), parse_length(edges["width"]))
+    if arguments.uncertainty:
+        corners = np.array(room.outline.corners_mm)
+        sight = float(np.hypot(*np.ptp(corners, axis=0)))  # from one corner to the other
+        u_mm = standard_uncertainty(statement(arguments.uncertainty), sight)
+    if u_mm is None:
+        raise SurveyError('say how far one reading may be off: --uncertainty "1/32 in".')
+    return room, tile, arguments.standard or standard or "us-tile", u_mm, style
 
 
 def _standards(arguments: argparse.Namespace) -> int:

@@ -11,7 +11,8 @@ from pathlib import PurePath
 from typing import Any
 
 from flatcheck.compass import parse_bearing
-from flatcheck.errors import SurveyError, UnitsError
+from flatcheck.errors import FlatcheckError, SurveyError, UnitsError
+from flatcheck.instrument import standard_uncertainty, statement
 from flatcheck.intent import Intent
 from flatcheck.room import Ring, Room
 from flatcheck.survey import DECISIONS, SENSES, Cells, Survey, Table, Zone, no_sense
@@ -37,7 +38,7 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
         )
     about = _section(head, "survey", ("title", "place", "date", "by", "surface", "notes"))
     units = _section(head, "units", ("readings", "offsets", "show"))
-    instrument = _section(head, "instrument", ("name", "uncertainty", "reads_to"))
+    instrument = _section(head, "instrument", ("name", "uncertainty", "reads_to", "sight"))
     standard = _section(head, "standard", ("rule", "decision"))
     unit = _unit(units.get("readings"), "units.readings")
     offset_unit = _unit(units.get("offsets"), "units.offsets")
@@ -113,6 +114,7 @@ TABLE_KEYS = (
     "offsets",
     "uncertainty",
     "reads_to",
+    "sight",
 )
 
 
@@ -166,21 +168,35 @@ def _plain(given: str | float) -> str:
 
 
 def _uncertainty(section: Mapping[str, Any], unit: str) -> float:
-    """Standard uncertainty of one reading [mm]: its scatter, and the rounding to `reads_to`.
+    """Standard uncertainty of one reading [mm]: what is said of it, and the rounding to `reads_to`.
 
-    u² = scatter² + (step / √12)²: rounding to a step is a rectangular distribution of that width
-    (JCGM 100:2008, 4.3.7).
+    What is said may be a maker's statement, such as "1/8 in at 30 ft"; one that grows with the
+    distance holds at `sight`, the longest distance read. See `flatcheck.instrument` for the rules
+    (JCGM 100:2008, 4.3.7: bounds and rounding are rectangular distributions).
     """
     if "uncertainty" not in section:
         raise SurveyError(
             'instrument.uncertainty is missing; say how far one reading may be off, as "1/32 in" '
             "(two readings in three fall within it)."
         )
-    scatter = _length(section["uncertainty"], "instrument.uncertainty", unit)
+    given = section["uncertainty"]
+    if isinstance(given, bool) or not isinstance(given, str | int | float):
+        raise SurveyError(f"instrument.uncertainty = {given!r} was expected to be a length.")
+    sight = _length(section.get("sight", 0), "instrument.sight", unit)
     step = _length(section.get("reads_to", 0), "instrument.reads_to", unit)
-    if scatter < 0 or step < 0:
-        raise SurveyError("instrument: uncertainty and reads_to must not be negative.")
-    u_mm = math.hypot(scatter, step / math.sqrt(12))
+    try:
+        said = statement(_plain(given), unit)
+        if said.by_distance and not sight > 0:
+            raise SurveyError(
+                f"{given!r} grows with the distance; say instrument.sight, the longest distance "
+                "that was read."
+            )
+        stated = standard_uncertainty(said, sight)
+    except FlatcheckError as error:
+        raise SurveyError(f"instrument.uncertainty: {error}") from None
+    if step < 0:
+        raise SurveyError("instrument.reads_to must not be negative.")
+    u_mm = math.hypot(stated, step / math.sqrt(12))
     if not u_mm > 0:
         raise SurveyError("instrument.uncertainty must be larger than zero; no reading is exact.")
     return u_mm
@@ -189,15 +205,12 @@ def _uncertainty(section: Mapping[str, Any], unit: str) -> float:
 def _table_uncertainty(
     item: Mapping[str, Any], unit: str, instrument: Mapping[str, Any], instrument_unit: str
 ) -> float:
-    """A table's own uncertainty; a coarser or finer step alone goes with the instrument's."""
+    """A table's own uncertainty; a step of its own alone goes with the instrument's statement."""
     if "uncertainty" in item:
         return _uncertainty(item, unit)
     if "reads_to" in item:
-        scatter = _length(instrument["uncertainty"], "instrument.uncertainty", instrument_unit)
         step = _length(item["reads_to"], f"table {item.get('file')}: reads_to", unit)
-        return _uncertainty(
-            {"uncertainty": f"{scatter:.9f} mm", "reads_to": f"{step:.9f} mm"}, "mm"
-        )
+        instrument = {**instrument, "reads_to": f"{step:.9f} mm"}
     return _uncertainty(instrument, instrument_unit)
 
 

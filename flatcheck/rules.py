@@ -102,8 +102,10 @@ class Rule:
 def pitch_for(rule: Rule) -> float:
     """The widest step between readings that can still judge a rule [mm].
 
-    A quarter of the bar: of a dip that just spans the bar, readings that wide show at least 15/16
-    of the depth wherever they fall (a parabola loses ((s/2)/(L/2))² between two readings s apart).
+    A quarter of the bar. Between two readings that far apart a trough that just spans the bar can
+    be deeper by a sixteenth (a parabola loses ((s/2)/(L/2))²). A round dip as wide as the bar,
+    midway between four readings, also has its rims between readings, and can be up to 1.5 times
+    as deep as any bar on readings shows; at an eighth of the bar that is 1.1 times.
     """
     if rule.pitch_mm is not None:
         return rule.pitch_mm

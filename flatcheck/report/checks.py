@@ -7,7 +7,8 @@ import numpy as np
 from flatcheck.adjust import CHECKED, Suspect
 from flatcheck.assess import Assessment
 from flatcheck.compass import side_of
-from flatcheck.report.words import fine, where
+from flatcheck.instrument import fine
+from flatcheck.report.words import where
 from flatcheck.survey import Benchmark, Gap, Observation, Reading, Tilt
 from flatcheck.units import format_length, format_slope
 
@@ -15,6 +16,9 @@ KINDS = {Reading: "height", Gap: "gap under a bar", Tilt: "level tilt", Benchmar
 
 DOUBT = 0.05
 """The readings are said to fit worse, or better, than stated when chance gives less than this."""
+
+LEVEL = 0.0005
+"""A floor that falls by less than this as a whole, 0.5 mm in a meter, is called level."""
 
 LOOP_U = 2.0
 """A loop that misses by more than this many of its u is named (5 % of good loops do)."""
@@ -159,7 +163,7 @@ def _falls(assessment: Assessment) -> list[str]:
                 f"{name}Fall not assessed: the readings fix the shape of the floor, but not how "
                 "it lies. Add laser readings, or level tilts in two directions."
             )
-        elif piece.fall[0] > 2 * piece.fall[2]:
+        elif piece.fall[0] > max(2 * piece.fall[2], LEVEL):
             ratio, bearing, _ = piece.fall
             said.append(
                 f"{name}As a whole the floor falls {format_slope(ratio, style)} to the "

@@ -3,6 +3,7 @@
 import math
 
 from flatcheck.assess import Assessment
+from flatcheck.instrument import fine
 from flatcheck.intent import band, departures
 from flatcheck.room import Room, from_walls
 from flatcheck.tile import Tile
@@ -45,6 +46,11 @@ def explain(finding: Finding, assessment: Assessment) -> list[str]:
     elif finding.reach_ratio < 0.995:
         said.append(f"The readings could judge {finding.reach_ratio:.0%} of the floor.")
     length = finding.rule.length_mm
+    if length and outcome is Outcome.WITHIN and finding.have_mm > length / 8:
+        said.append(
+            f"Readings {format_distance(finding.have_mm, style)} apart can miss up to a third of "
+            "a round dip the size of the bar; read closer where you doubt it."
+        )
     if length and finding.worst and finding.longest_bar_mm < length - 50:
         said.append(
             f"No bar of {bar_length(length, style)} fits between the readings; the longest that "
@@ -205,10 +211,3 @@ def tile_size(tile: Tile, style: Style) -> str:
     if style.unit == "mm":
         return f"{short:g} x {long:g} mm"
     return f"{format_length(short, style)} x {format_length(long, style)}"
-
-
-def fine(mm: float, style: Style) -> str:
-    """A small uncertainty, with as many digits as it deserves."""
-    if style.unit == "in":
-        return f'{mm / LENGTH_UNITS["in"]:.2g}"'
-    return f"{mm:.2g} mm"
