@@ -45,6 +45,12 @@ def explain(finding: Finding, assessment: Assessment) -> list[str]:
         said.append(_not_assessed(finding, style))
     elif finding.reach_ratio < 0.995:
         said.append(f"The readings could judge {finding.reach_ratio:.0%} of the floor.")
+    if finding.left_open and finding.placements:
+        said.append(
+            f"Of {finding.left_open + finding.placements:,} ways to lay the bar the readings leave "
+            f"{finding.left_open:,} open: gaps along rows and columns do not show a twist of the "
+            "floor. Lay a bar across on the diagonal too."
+        )
     length = finding.rule.length_mm
     if length and outcome is Outcome.WITHIN and finding.have_mm > length / 8:
         said.append(
