@@ -4,6 +4,7 @@ from flatcheck import assess, read_folder, text
 print(text(assess(read_folder(Path("sample_surveys/millbrook-plywood")))))
 """
 
+import flatcheck.threads  # noqa: F401  # isort: skip
 from flatcheck.assess import Assessment, assess
 from flatcheck.errors import FlatcheckError
 from flatcheck.intent import Intent

@@ -128,6 +128,7 @@ def adjust(observations: Sequence[Observation], unit: str = "mm") -> Adjusted:
         raise SurveyError(f"a surface needs at least two readings; there is {len(observations)}.")
     net = network(observations)
     check_repeats(observations)
+    check_ties(observations)
     if len(net.setups) == 1 and net.matrix.nnz == 2 * len(observations) and not net.bars:
         return _one_setup(net)
     aside, solution = _set_aside(net)
@@ -381,6 +382,27 @@ def _exchanged(found: Sequence[Suspect]) -> list[Suspect]:
                     words = f"exchanged with reading {partner.number}"
                     told[k] = replace(told[k], slip=Slip(words, told[k].error_mm))
     return told
+
+
+def check_ties(observations: Sequence[Observation]) -> None:
+    """Refuse a tie without a partner: a place said to be read from two setups, read from one.
+
+    Raises SurveyError naming the first.
+    """
+    seen: dict[tuple[int, int], set[str]] = {}
+    for reading in observations:
+        if isinstance(reading, Reading | Benchmark):
+            place = (round(reading.x_mm), round(reading.y_mm))
+            name = reading.setup if isinstance(reading, Reading) else "benchmark"
+            seen.setdefault(place, set()).add(name)
+    for reading in observations:
+        if isinstance(reading, Reading) and reading.tie:
+            place = (round(reading.x_mm), round(reading.y_mm))
+            if len(seen[place]) < 2:
+                raise SurveyError(
+                    f"{reading.where}: the tie {reading.text!r} has no partner; no other setup "
+                    "read this place."
+                )
 
 
 def check_repeats(observations: Sequence[Observation]) -> None:

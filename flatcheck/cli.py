@@ -12,10 +12,11 @@ import numpy as np
 
 from flatcheck.assess import assess
 from flatcheck.errors import FlatcheckError, RuleError, SurveyError
-from flatcheck.instrument import standard_uncertainty, statement
+from flatcheck.instrument import TURNS, standard_uncertainty, statement
 from flatcheck.planning import plan, plan_words, resolution_words, resolves
 from flatcheck.readers.cells import MOST_BYTES, cells_of
 from flatcheck.readers.folder import BARE_KINDS, bare, edited, file_bytes, read_folder
+from flatcheck.report.kit import bar_words, two_peg_words
 from flatcheck.report.sheet import Heading, sheet_csv, sheet_html
 from flatcheck.report.text import cite, record, text
 from flatcheck.room import Room, rectangle
@@ -77,9 +78,24 @@ def _parser() -> argparse.ArgumentParser:
     ahead.add_argument("--rule", help="plan for this rule of the grade alone, such as 10ft")
     ahead.add_argument("--show", choices=tuple(STYLES), help="units to print")
     ahead.add_argument("--sheet", type=Path, help="write a reading sheet: a .html or .csv file")
+    pegs = commands.add_parser("two-peg", help="test a level: does its line of sight rise or fall")
+    pegs.set_defaults(run=_two_peg)
+    pegs.add_argument("midway", nargs=2, help="readings on pegs A and B from midway")
+    pegs.add_argument("other", nargs=2, help="readings on A and B from the other place")
+    pegs.add_argument("sights", nargs=2, help="distances of that place to A and to B")
+    pegs.add_argument("--uncertainty", default="1 mm", help="of one reading")
+    pegs.add_argument("--show", choices=tuple(STYLES), default="mm/0.1")
+    bar = commands.add_parser("bar", help="test a straightedge that was read twice, turned")
+    bar.set_defaults(run=_bar)
+    bar.add_argument("table", type=Path, help="table with the columns at, first and turned")
+    bar.add_argument("length", help='length of the bar, such as "6 ft"')
+    bar.add_argument("--turn", choices=TURNS, default=TURNS[1])
+    bar.add_argument("--readings", choices=tuple(LENGTH_UNITS), default="mm")
+    bar.add_argument("--uncertainty", default="0.1 mm", help="of one gap")
+    bar.add_argument("--show", choices=tuple(STYLES), default="mm/0.1")
     shelf = commands.add_parser("standards", help="list the standards and their grades")
     shelf.set_defaults(run=_standards)
-    page = commands.add_parser("page", help="open the page in a browser, on this machine only")
+    page = commands.add_parser("page", help="serve the page to a browser, on this machine only")
     page.set_defaults(run=_page)
     page.add_argument("--port", type=int, default=8501)
     return parser
@@ -190,6 +206,30 @@ def _job(arguments: argparse.Namespace) -> tuple[Room, Tile | None, str, float, 
     if u_mm is None:
         raise SurveyError('say how far one reading may be off: --uncertainty "1/32 in".')
     return room, tile, arguments.standard or standard or "us-tile", u_mm, style
+
+
+def _two_peg(arguments: argparse.Namespace) -> int:
+    midway, other, sights = (
+        (parse_length(pair[0]), parse_length(pair[1]))
+        for pair in (arguments.midway, arguments.other, arguments.sights)
+    )
+    u_mm = parse_length(arguments.uncertainty)
+    print("\n".join(two_peg_words(midway, other, sights, u_mm, STYLES[arguments.show])))
+    return 0
+
+
+def _bar(arguments: argparse.Namespace) -> int:
+    cells = cells_of(arguments.table.name, file_bytes(arguments.table))
+    said = bar_words(
+        cells,
+        parse_length(arguments.length),
+        arguments.turn,
+        parse_length(arguments.uncertainty),
+        arguments.readings,
+        STYLES[arguments.show],
+    )
+    print("\n".join(said))
+    return 0
 
 
 def _standards(arguments: argparse.Namespace) -> int:

@@ -38,7 +38,9 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
         )
     about = _section(head, "survey", ("title", "place", "date", "by", "surface", "notes"))
     units = _section(head, "units", ("readings", "offsets", "show"))
-    instrument = _section(head, "instrument", ("name", "uncertainty", "reads_to", "sight"))
+    instrument = _section(
+        head, "instrument", ("name", "uncertainty", "reads_to", "sight", "setups")
+    )
     standard = _section(head, "standard", ("rule", "decision"))
     unit = _unit(units.get("readings"), "units.readings")
     offset_unit = _unit(units.get("offsets"), "units.offsets")
@@ -153,6 +155,12 @@ def _length(given: Any, name: str, unit: str) -> float:
         return parse_length(_plain(given), unit)
     except UnitsError as error:
         raise SurveyError(f"{name}: {error}") from None
+
+
+def _names(given: Any, name: str) -> tuple[str, ...]:
+    if not isinstance(given, list):
+        raise SurveyError(f"{name} was expected to be a list of names.")
+    return tuple(_text(item) for item in given)
 
 
 def _text(given: Any) -> str:
@@ -323,6 +331,7 @@ def _tables(
                 offset_unit=_unit(item.get("offsets", offset_unit), f"table {name}: offsets"),
                 u_mm=_table_uncertainty(item, table_unit, instrument, unit),
                 cells=cells[name],
+                setups=_names(instrument.get("setups", []), "instrument.setups"),
                 options=tuple((k, v) for k, v in item.items() if k not in TABLE_KEYS),
             )
         )

@@ -13,11 +13,9 @@ observation follows (`_leverages`).
 
 Why QR and not Cholesky of A'WA: squaring A squares what separates the weakly known from the free.
 At the far end of 1,000 bars in line, read with weights over a range of 1e6, the pivot is 1.5e-8 of
-its column; its square is rounding error. QR also leaves x far more exact than it is known, so there
-is no iterative refinement.
-
-The blocks are too small for several BLAS threads: OPENBLAS_NUM_THREADS=1 is faster, and on a busy
-machine many times faster.
+its column; its square is rounding error. QR leaves x far more exact than it is known: there is no
+iterative refinement. Its blocks are too small for several BLAS threads: OPENBLAS_NUM_THREADS=1 is
+faster, and on a busy machine many times faster.
 
 Sources: nested dissection after A. George (1973), with separators by D. König's theorem (1931);
 multifrontal QR after I. Duff and J. Reid (1983) and T. Davis (2011); all from memory.
@@ -78,8 +76,8 @@ class Solution:
     `free` (n, k) spans the null space of A: x plus any of it fits as well. The largest entry of a
     column is 1 in size, and it is exactly 0 at unknowns it does not move.
 
-    `fronts`, a binary heap with the root first, and `scale` (n,), what an unknown was multiplied
-    by, are the factor that `variances` and `covariance` work from.
+    `fronts`, a binary heap with the root first, of unknowns multiplied by `scale` (n,), are the
+    factor that `variances` and `covariance` work from.
     """
 
     x: Floats
@@ -113,8 +111,6 @@ def solve(design: sparse.sparray, y: Floats, u: Floats, position: Floats) -> Sol
     a.eliminate_zeros()
     _check(a, y, u, position)
     m, n = a.shape
-    node, depth = _dissect(a, position)
-
     weighted = a.copy()
     weighted.data /= np.repeat(u, np.diff(a.indptr))
     # Columns of norm 1 make "nearly zero" mean the same for millimeters and for millimeters per
@@ -123,6 +119,7 @@ def solve(design: sparse.sparray, y: Floats, u: Floats, position: Floats) -> Sol
     scale[scale == 0] = 1
     weighted.data /= scale[weighted.indices]
 
+    node, depth = _dissect(a, position)
     # An observation is used in the deepest front that has one of its unknowns.
     home = np.maximum.reduceat(node[weighted.indices], weighted.indptr[:-1])
     by_home = np.argsort(home, kind="stable")
@@ -213,11 +210,10 @@ def _check(a: sparse.csr_array, y: Floats, u: Floats, position: Floats) -> None:
             raise ValueError(f"{name} of {np.shape(array)} does not fit A of {a.shape}")
         if not np.isfinite(array).all():
             raise ValueError(f"{name} holds a value that is not finite")
-    if not (u > 0).all():
+    if (u <= 0).any():
         raise ValueError(f"u[{np.argmin(u)}] is {np.min(u)}, and every u must be above 0")
-    empty = np.flatnonzero(np.diff(a.indptr) == 0)
-    if len(empty):
-        raise ValueError(f"observation {empty[0]} holds no unknown")
+    if (np.diff(a.indptr) == 0).any():
+        raise ValueError(f"observation {np.argmin(np.diff(a.indptr))} holds no unknown")
 
 
 def _dissect(a: sparse.csr_array, position: Floats) -> tuple[Ints, int]:
@@ -362,7 +358,7 @@ def _factor(
         turned[number] = q.T @ np.concatenate([y[start[number] : start[number + 1]], *passed])
         bases[number] = q
         left[number] = r[p:, p:]
-    # They were made from the leaves up, and are numbered from the root down.
+    # Made from the leaves up, numbered from the root down.
     return [*fronts.values()][::-1], [*bases.values()][::-1], [*turned.values()][::-1]
 
 

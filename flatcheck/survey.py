@@ -29,7 +29,8 @@ class Table:
     """One table of readings as written, and what its bare numbers mean.
 
     `kind` names the reader that understands the cells; `u_mm` is the standard uncertainty of one
-    of its readings. `options` are further keys of the document that only that reader knows.
+    of its readings. `options` are further keys of the document that only that reader knows. `setups` are
+    the names an instrument setup may have, any where it is empty.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Table:
     u_mm: float
     cells: Cells = field(repr=False)
     options: tuple[tuple[str, Any], ...] = ()
+    setups: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,7 @@ class Reading:
     where: str
     text: str
     sense: str = "elevation"
+    tie: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +156,20 @@ def no_sense(name: str, sense: object) -> str:
         f'table {name}: sense = {sense!r} was expected to be "rod" (larger is lower) or '
         '"elevation" (larger is higher).'
     )
+
+
+def setup_named(table: Table, written: str, where: str) -> str:
+    """The setup a reading belongs to: as written, or the table's own.
+
+    Raises SurveyError where the document lists its setups and this is none of them.
+    """
+    name = written or table.setup
+    if table.setups and name not in table.setups:
+        raise SurveyError(
+            f"{where}: setup {name[:40]!r} is not one of {', '.join(table.setups)}, the setups "
+            "that survey.toml lists."
+        )
+    return name
 
 
 def cell_name(name: str, row: int, column: int) -> str:

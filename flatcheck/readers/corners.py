@@ -6,7 +6,7 @@ blank where one was not read. The table's `east` and `north` are the tile's size
 
 from flatcheck.errors import SurveyError, UnitsError
 from flatcheck.readers.columns import rows_of
-from flatcheck.survey import Reading, Table, height_from, sense_of
+from flatcheck.survey import Reading, Table, height_from, sense_of, setup_named
 from flatcheck.units import parse_length
 
 KIND = "corners"
@@ -39,7 +39,7 @@ def read(table: Table) -> tuple[Reading, ...]:
                         y_mm=y + north * size["north"],
                         height_mm=height_from(sense, row.length(corner, table.unit)),
                         u_mm=table.u_mm,
-                        setup=f"{sense} {row.text('setup') or table.setup}",
+                        setup=f"{sense} {setup_named(table, row.text('setup'), row.where('setup'))}",
                         where=row.where(corner),
                         text=row.text(corner),
                         sense=sense,

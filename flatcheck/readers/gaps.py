@@ -5,14 +5,17 @@ plan, or `x1`, `y1`, `toward` and `length` its start, the way it points and how 
 written on the placement's first row and may be left blank on the rows below. `at` is how far from
 the start the gap was read, `gap` from the bar down to the floor. `block` is the height of the two
 equal blocks the bar stood on at its ends, taken off the gap; blank where the bar rests freely.
+The table's `bow` is how high the bar's own arch stands at its middle, taken off every gap by its
+place along the bar.
 """
 
-from flatcheck.errors import SurveyError
+from flatcheck.errors import SurveyError, UnitsError
 from flatcheck.readers.columns import Row, apart, far_end, rows_of
 from flatcheck.survey import Gap, Table
+from flatcheck.units import parse_length
 
 KIND = "gaps"
-OPTIONS = ()
+OPTIONS = ("bow",)
 
 NEEDED = ("bar", "at", "gap")
 OPTIONAL = ("x1", "y1", "x2", "y2", "toward", "length", "block", "note")
@@ -73,6 +76,14 @@ def _ends(row: Row) -> tuple[tuple[float, float], tuple[float, float]]:
     return start, end
 
 
+def _bow(table: Table) -> float:
+    written = dict(table.options).get("bow", "0 mm")
+    try:
+        return parse_length(str(written), table.unit)
+    except UnitsError as error:
+        raise SurveyError(f"table {table.name}: bow: {error}") from None
+
+
 def _gap(row: Row, name: str, start: tuple[float, float], end: tuple[float, float]) -> Gap:
     table, length = row.table, apart(start, end)
     along = row.length("at", table.offset_unit)
@@ -86,11 +97,13 @@ def _gap(row: Row, name: str, start: tuple[float, float], end: tuple[float, floa
         raise row.error(
             "gap", f"{row.text('gap')!r} is below zero; a bar that rests is never under the floor."
         )
+    along = min(max(along, 0.0), length)
+    share = along / length
     return Gap(
         start=start,
         end=end,
-        along_mm=min(max(along, 0.0), length),
-        gap_mm=gap - (block or 0.0),
+        along_mm=along,
+        gap_mm=gap - (block or 0.0) - 4 * share * (1 - share) * _bow(table),
         u_mm=table.u_mm,
         placement=f"{table.name} {name}",
         block_mm=block,

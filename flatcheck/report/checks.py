@@ -25,10 +25,9 @@ LOOP_U = 2.0
 
 
 def checks(assessment: Assessment) -> list[str]:
-    """How the readings fit together, in the order a person would ask."""
+    """How the other readings fit together, in the order a person would ask."""
     known, style = assessment.adjusted, assessment.survey.show
-    said = [suspect_words(suspect, assessment) for suspect in known.suspects]
-    said += _rests_on(assessment)
+    said = _rests_on(assessment)
     said += [
         f"Setup {_short(name)} stands {format_length(height, style, sign=True)} against setup "
         f"{_short(known.setups[0][0])} (give or take {fine(2 * u, style)})."
@@ -39,6 +38,11 @@ def checks(assessment: Assessment) -> list[str]:
     said += _loops(assessment)
     said += _falls(assessment)
     return said
+
+
+def misread(assessment: Assessment) -> list[str]:
+    """The readings that do not fit the others, each with what it would be."""
+    return [suspect_words(suspect, assessment) for suspect in assessment.adjusted.suspects]
 
 
 def suspect_words(suspect: Suspect, assessment: Assessment) -> str:

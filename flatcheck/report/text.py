@@ -4,7 +4,7 @@ import textwrap
 from typing import Any
 
 from flatcheck.assess import Assessment
-from flatcheck.report.checks import checks
+from flatcheck.report.checks import checks, misread
 from flatcheck.report.words import (
     beside,
     explain,
@@ -28,6 +28,8 @@ def text(assessment: Assessment) -> str:
     survey, verdict = assessment.survey, assessment.verdict
     standard, grade = grade_of(f"{verdict.standard}:{verdict.grade}")
     lines = [headline(assessment), f"{standard.title} - {grade.title}", beside(assessment), ""]
+    for said in misread(assessment):
+        lines += [*_wrap(said, "  MISREAD           "), ""]
     for finding in verdict.findings:
         lines += _finding(finding, assessment)
     lines += _spots(assessment)
@@ -63,7 +65,7 @@ def _spots(assessment: Assessment) -> list[str]:
 
 def _finding(finding: Finding, assessment: Assessment) -> list[str]:
     outcome = outcome_of(finding, assessment.verdict.decision)
-    zone = f"[{finding.zone}] " if assessment.survey.zones else ""
+    zone = f"[{finding.zone}] " if len(assessment.parts) > 1 else ""
     lines = _wrap(f"{zone}{finding.rule.words}", f"  {outcome.upper():<17} ")
     for sentence in explain(finding, assessment):
         lines += _wrap(sentence, " " * 20)
@@ -91,6 +93,20 @@ def record(assessment: Assessment) -> dict[str, Any]:
         "standard": f"{verdict.standard}:{verdict.grade}",
         "tile_mm": [survey.tile.length_mm, survey.tile.width_mm] if survey.tile else None,
         "stations": len(assessment.surface.height_mm),
+        "readings": len(assessment.readings),
+        "misread": [
+            {
+                "reading": suspect.number,
+                "where": suspect.observation.where,
+                "written": suspect.observation.text,
+                "too_large_mm": round(suspect.error_mm, 3),
+                "standard_uncertainty_mm": round(suspect.u_mm, 3),
+                "would_be_mm": round(suspect.should_mm, 3),
+                "slip": suspect.slip.words if suspect.slip else None,
+            }
+            for suspect in assessment.adjusted.suspects
+        ],
+        "readings_say": checks(assessment),
         "rules": [
             {
                 "zone": finding.zone,

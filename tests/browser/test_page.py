@@ -1,0 +1,276 @@
+"""The page in a real browser, at the widths of a desk and of a phone."""
+
+import csv
+import io
+import json
+import re
+import socket
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+LASER = Path(__file__).parents[2] / "sample_surveys" / "millbrook-plywood" / "laser.csv"
+HOSTILE = "![x](http://elsewhere.example/x.png)"
+phone_only = pytest.mark.parametrize("device", ["phone"], indirect=True)
+desk_only = pytest.mark.parametrize("device", ["desk"], indirect=True)
+
+
+def drawn_anew(page: Any, act: Callable[[], object]) -> None:
+    """Acts, and waits until the page has been run again and is at rest."""
+    count = "Number(document.querySelector('.runs').dataset.runs)"
+    before = page.evaluate(count)
+    act()
+    at_rest = "document.querySelector('[data-test-script-state=notRunning]')"
+    page.wait_for_function(f"{count} > {before} && {at_rest}", timeout=20_000)
+
+
+def choose(page: Any, label: str, option: str) -> None:
+    """Chooses from a list by the words on it."""
+    page.get_by_label(label, exact=True).click()
+    page.get_by_role("option", name=option, exact=True).click()
+
+
+def tick(page: Any, words: str) -> None:
+    """Ticks a choice by the words beside it."""
+    page.locator("label").filter(has_text=words).last.click()
+
+
+def kitchen(page: Any) -> None:
+    """Opens the kitchen, which is out and has spots."""
+    drawn_anew(page, lambda: choose(page, "Survey", "Kitchen subfloor, Millbrook"))
+    page.locator(".st-key-map").get_by_text("porch wall", exact=True).wait_for()
+
+
+def answer(page: Any) -> None:
+    """Says what must be known of the kitchen's bare table, and asks for the verdict."""
+    tick(page, "Rod or staff: larger is lower")
+    choose(page, "Readings in", "in")
+    choose(page, "Offsets in", "ft")
+    page.get_by_label("How far a reading may be off").fill("1/64 in")
+    drawn_anew(page, page.get_by_role("button", name="Check this floor").click)
+    for name, edge in (("Tile length", "24 in"), ("Tile width", "12 in")):
+        page.get_by_label(name).fill(edge)
+        drawn_anew(page, lambda: page.keyboard.press("Tab"))
+
+
+def as_pasted() -> str:
+    """The kitchen's readings as a spreadsheet puts them on the clipboard."""
+    rows = csv.reader(io.StringIO(LASER.read_text()))
+    return "\n".join("\t".join(row) for row in rows)
+
+
+def fits(page: Any) -> bool:
+    """Whether nothing is wider than the screen."""
+    return bool(
+        page.evaluate(
+            """() => {
+                const main = document.querySelector('[data-testid=stMain]');
+                const wide = [...main.querySelectorAll('*')].filter(
+                    e => e.getBoundingClientRect().right > innerWidth + 1
+                         && !e.closest('svg') && getComputedStyle(e).position !== 'absolute');
+                return main.scrollWidth <= main.clientWidth
+                    && document.documentElement.scrollWidth <= innerWidth && !wide.length;
+            }"""
+        )
+    )
+
+
+def photograph(page: Any, path: Path) -> None:
+    """A picture of the whole page, which scrolls inside its window."""
+    size = page.viewport_size
+    tall = page.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight")
+    page.set_viewport_size({"width": size["width"], "height": tall})
+    page.wait_for_timeout(500)
+    page.screenshot(path=path)
+    page.set_viewport_size(size)
+
+
+def test_sample(page: Any, device: str, shots: Path) -> None:
+    """A sample shows its verdict as a word, its map and its profile, and fits the screen."""
+    kitchen(page)
+    line = page.locator(".fc h2")
+    assert line.inner_text() == 'OUT for 12" x 24" tile: Kitchen subfloor, Millbrook'
+    assert line.is_visible()
+    map_ = page.locator(".st-key-map")
+    colors = map_.locator(".heatmaplayer image")
+    assert colors.evaluate("image => image.href.baseVal").startswith("data:image/png;base64,")
+    assert colors.evaluate("image => image.getBBox().width") > 100
+    assert map_.locator(".scatterlayer path.point").count() > 108
+    for wall in ("sink wall", "pantry wall", "porch wall", "stair wall"):
+        assert map_.get_by_text(wall, exact=True).count() == 1
+    assert page.locator(".st-key-profile .scatterlayer path.js-line").count() >= 3
+    assert page.locator(".fc table tr").count() == 12
+    photograph(page, shots / f"sample-{device}.png")
+    assert fits(page)
+
+
+@phone_only
+def test_inputs_are_large_enough(page: Any) -> None:
+    """Every field has type of 16 px, below which a phone zooms into it."""
+    tick(page, "Pasted cells")
+    page.locator("textarea").wait_for()
+    sizes = page.evaluate(
+        "[...document.querySelectorAll('input, textarea')].map(e => getComputedStyle(e).fontSize)"
+    )
+    assert len(sizes) > 5
+    assert {float(size.removesuffix("px")) for size in sizes} == {16.0}
+
+
+def test_paste(page: Any, device: str, shots: Path) -> None:
+    """Cells pasted from the clipboard are judged; until all is said the page says what lacks."""
+    drawn_anew(page, lambda: tick(page, "Pasted cells"))
+    assert "Still to be said: the readings, what a reading means" in page.inner_text("body")
+    page.evaluate("cells => navigator.clipboard.writeText(cells)", as_pasted())
+    page.locator("textarea").click()
+    page.keyboard.press("Control+V")
+    answer(page)
+    assert page.locator(".fc h2").inner_text() == 'OUT for 12" x 24" tile: pasted cells'
+    photograph(page, shots / f"paste-{device}.png")
+    assert fits(page)
+
+
+def test_upload(page: Any) -> None:
+    """An uploaded file is judged."""
+    drawn_anew(page, lambda: tick(page, "File"))
+    page.locator("input[type=file]").set_input_files(LASER)
+    page.locator("[data-testid=stFileChipName]").wait_for()
+    answer(page)
+    assert page.locator(".fc h2").inner_text() == 'OUT for 12" x 24" tile: laser.csv'
+    assert fits(page)
+
+
+@phone_only
+def test_hostile_text(page: Any, device: str, shots: Path) -> None:
+    """Markup in a cell is shown letter by letter in one sentence, and fetches nothing."""
+    drawn_anew(page, lambda: tick(page, "Pasted cells"))
+    page.locator("textarea").fill(f"\t1'\t2'\n1'\t47\t{HOSTILE}\n2'\t47\t47")
+    answer(page)
+    alert = page.get_by_role("alert").filter(has_text="row 2, cell C2")
+    assert HOSTILE in alert.inner_text()
+    assert "\\" not in alert.inner_text()
+    assert alert.locator("img, a").count() == 0
+    photograph(page, shots / f"error-{device}.png")
+    assert fits(page)
+
+
+@desk_only
+def test_hostile_file_name(page: Any, tmp_path: Path) -> None:
+    """Markup in a file's name stays text in the verdict and in what the map tells."""
+    file = tmp_path / "<img src=x> ![x](y).csv"
+    file.write_bytes(LASER.read_bytes())
+    drawn_anew(page, lambda: tick(page, "File"))
+    page.locator("input[type=file]").set_input_files(file)
+    page.locator("[data-testid=stFileChipName]").wait_for()
+    answer(page)
+    assert file.name in page.locator(".fc h2").inner_text()
+    assert page.locator(".fc img, .st-key-map img").count() == 0
+    point_at(page, 0)
+    assert file.name in told(page)
+
+
+@desk_only
+def test_download(page: Any, tmp_path: Path) -> None:
+    """The verdict comes as a text that begins with its word, and as JSON that holds its outcome."""
+    kitchen(page)
+    got = {}
+    for words in ("Verdict as text", "Verdict as JSON, in mm"):
+        with page.expect_download() as caught:
+            page.get_by_role("button", name=words).click()
+        caught.value.save_as(tmp_path / caught.value.suggested_filename)
+        got[caught.value.suggested_filename] = tmp_path / caught.value.suggested_filename
+    assert got["verdict.txt"].read_text().startswith('OUT for 12" x 24" tile')
+    assert json.loads(got["verdict.json"].read_text())["outcome"] == "out"
+
+
+def point_at(page: Any, number: int) -> None:
+    """Points at a reading on the map, with the mouse or with a finger."""
+    page.locator(".st-key-map").scroll_into_view_if_needed()
+    # Plotly draws some 50 ms after it was resized.
+    page.wait_for_timeout(500)
+    dots = page.locator(".st-key-map .scatterlayer .trace").filter(has=page.locator("path.point"))
+    box = dots.first.locator("path.point").nth(number).bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    if page.evaluate("navigator.maxTouchPoints"):
+        page.touchscreen.tap(x, y)
+    else:
+        page.mouse.move(x - 3, y)
+        page.mouse.move(x, y)
+
+
+def told(page: Any) -> str:
+    """What the map tells of the place pointed at."""
+    label = page.locator(".st-key-map .hoverlayer .hovertext")
+    label.first.wait_for()
+    return str(label.first.text_content())
+
+
+def test_map_tells_fractions(page: Any) -> None:
+    """A reading that is pointed at tells its departure in sixteenths, and where it lies."""
+    kitchen(page)
+    point_at(page, 40)
+    assert re.match(r'[+-]?[0-9 ]*/?[0-9]*" from the required plane', told(page))
+    assert "wall" in told(page)
+
+
+@phone_only
+@pytest.mark.parametrize("chart", ["map", "profile"])
+def test_swipe_over_chart(page: Any, chart: str) -> None:
+    """A finger drawn down over a drawing scrolls the page by about as much."""
+    kitchen(page)
+    top = "document.querySelector('[data-testid=stMain]').scrollTop"
+    page.evaluate(f"document.querySelector('.st-key-{chart}').scrollIntoView({{block: 'center'}})")
+    page.wait_for_timeout(300)
+    box = page.locator(f".st-key-{chart} .nsewdrag").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    before = page.evaluate(top)
+    finger = page.context.new_cdp_session(page)
+    for step in range(16):
+        kind = "touchMove" if step else "touchStart"
+        points = [{"x": x, "y": y + 10 * step}]
+        finger.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+        page.wait_for_timeout(16)
+    finger.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    page.wait_for_timeout(300)
+    assert before - page.evaluate(top) > 75
+
+
+def test_drawings_are_to_scale(page: Any) -> None:
+    """In pixels the map's axes are equal, and the profile is as exaggerated as it says."""
+    kitchen(page)
+    page.wait_for_timeout(500)
+    for chart, stated in (("map", 1.0), ("profile", None)):
+        layout = page.evaluate(
+            f"""() => {{
+                const full = document.querySelector('.st-key-{chart} .js-plotly-plot')._fullLayout;
+                const scale = axis => axis._length / Math.abs(axis.range[1] - axis.range[0]);
+                return [scale(full.yaxis) / scale(full.xaxis), full.xaxis.title.text];
+            }}"""
+        )
+        if stated is None:
+            stated = float(re.search(r"drawn ([0-9]+) times", layout[1])[1])
+        assert layout[0] == pytest.approx(stated, rel=0.02)
+
+
+def test_only_this_machine(address: str) -> None:
+    """The server does not answer on another address of this machine."""
+    port = int(address.rpartition(":")[2])
+    socket.create_connection(("127.0.0.1", port), timeout=5).close()
+    with pytest.raises(OSError, match="refused"):
+        socket.create_connection(("127.0.0.2", port), timeout=5)
+
+
+def test_nothing_left_behind(start: Any, chromium: Any, tmp_path: Path) -> None:
+    """When `flatcheck page` is ended its server ends too."""
+    process, port = start(tmp_path)
+    process.terminate()
+    process.wait(timeout=20)
+    for _ in range(50):
+        try:
+            socket.create_connection(("127.0.0.1", port), timeout=1).close()
+        except ConnectionRefusedError:
+            return
+        time.sleep(0.1)
+    pytest.fail("the server still answers")

@@ -1,0 +1,434 @@
+"""The drawings: true shapes and colors, the bar on its contacts, words in the person's units."""
+
+import math
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import plotly.graph_objects as go
+import pytest
+
+from flatcheck.assess import Assessment, Part, assess, view_of
+from flatcheck.intent import Intent
+from flatcheck.readers.folder import bare, checked, edited, read_folder
+from flatcheck.report.text import SPOTS
+from flatcheck.room import Room, rectangle
+from flatcheck.surface import surface
+from flatcheck.survey import Cells
+from flatcheck.ui.axes import distance_steps, height_steps, ticks
+from flatcheck.ui.figures import (
+    departures_of,
+    floor_map,
+    map_aspect,
+    outline_of,
+    raster,
+    thinned,
+    worst_of,
+)
+from flatcheck.ui.section import exaggeration, profile_figure, profile_of
+from flatcheck.units import STYLES, parse_length
+
+SAMPLES = Path(__file__).parents[1] / "sample_surveys"
+NAMES = sorted(path.parent.name for path in SAMPLES.glob("*/survey.toml"))
+STANDARDS = ("us-tile:bar", "us-tile:plane", "bs-5385-3:finished", "din-18202:3-grid")
+
+
+def sample(name: str, standard: str | None = None) -> Assessment:
+    """A sample, judged by its own standard or another, for its own tile or a large one."""
+    survey = read_folder(SAMPLES / name)
+    sections = {"standard": {"rule": standard}} if standard else {}
+    if not survey.tile:
+        sections["tile"] = {"length": "600 mm", "width": "300 mm"}
+    return assess(edited(survey, sections))
+
+
+def grid(heights: np.ndarray, step_mm: int = 500) -> Cells:
+    """A grid of heights [mm] as cells, row after row from the south."""
+    offsets = [str(step_mm * k) for k in range(max(heights.shape))]
+    rows = [("", *offsets[: heights.shape[1]])]
+    rows += [(offsets[k], *(f"{z:.6f}" for z in row)) for k, row in enumerate(heights)]
+    return tuple(rows)
+
+
+def judged(heights: np.ndarray, standard: str = "bs-8204:SR1") -> Assessment:
+    """A bare grid of heights [mm], 500 mm apart, as read with a very good instrument."""
+    return assess(
+        bare(
+            "floor.csv",
+            grid(heights),
+            kind="grid",
+            sense="elevation",
+            readings="mm",
+            offsets="mm",
+            uncertainty="0.01",
+            sections={"standard": {"rule": standard}},
+        )
+    )
+
+
+def trace(figure: go.Figure, name: str) -> go.Scatter:
+    """The one trace with a name."""
+    (found,) = [t for t in figure.data if t.name == name]
+    return found
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_equal_axes(name: str) -> None:
+    """On the map a foot east is as long as a foot north, whatever the window."""
+    figure = floor_map(sample(name))
+    assert figure.layout.yaxis.scaleanchor == "x"
+    assert figure.layout.yaxis.scaleratio == 1
+    assert figure.layout.xaxis.constrain == figure.layout.yaxis.constrain == "domain"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_finger_passes(name: str) -> None:
+    """Neither drawing takes the finger that scrolls the page."""
+    found = sample(name)
+    finding = worst_of(found)
+    assert finding
+    for figure in (floor_map(found), profile_figure(profile_of(found, finding), found.survey.show)):
+        assert figure.layout.dragmode is False
+        assert figure.layout.xaxis.fixedrange
+        assert figure.layout.yaxis.fixedrange
+
+
+def test_hover_in_fractions() -> None:
+    """Each reading of a survey in inches tells its departure as a signed fraction, to 1/16."""
+    found = sample("millbrook-plywood")
+    texts = trace(floor_map(found), "readings").hovertext
+    above = departures_of(found)
+    assert len(texts) == len(above) == 108
+    assert any("/16" in text for text in texts)
+    for text, value in zip(texts, above, strict=True):
+        said = re.match(r"<b>\+?(-?[0-9 /]+\")</b> from the required plane<br>", text)
+        assert said
+        assert abs(parse_length(said[1]) - value) <= 25.4 / 32 + 1e-9
+        assert "wall" in text
+        assert "laser.csv, row" in text
+
+
+def test_hover_in_millimeters() -> None:
+    """A survey in millimeters is told in millimeters."""
+    texts = trace(floor_map(sample("saltmarsh-l-shaped")), "readings").hovertext
+    assert all(re.match(r"<b>[+-]?[0-9]+\.[0-9] mm</b>", text) for text in texts)
+
+
+def test_nothing_drawn_outside() -> None:
+    """The color ends where the L-shaped room ends, and at its counter and column."""
+    found = raster(sample("saltmarsh-l-shaped"))
+    x, y = np.meshgrid(found.x_mm, found.y_mm)
+    notch = (x > 3600 + 1) & (y > 2600 + 1)
+    counter = (x > 1501) & (x < 2399) & (y > 1001) & (y < 1599)
+    column = (x > 4601) & (x < 4899) & (y > 1101) & (y < 1399)
+    for hole in (notch, counter, column):
+        assert hole.any()
+        assert np.isnan(found.above_mm[hole]).all()
+    read = (x > 250) & (x < 1100) & (y > 250) & (y < 4600)
+    assert np.isfinite(found.above_mm[read]).all()
+
+
+def test_pipe_between_readings() -> None:
+    """A pipe that stands between readings, touching no line of them, is not colored over."""
+    document = """
+flatcheck = 1
+[units]
+readings = "mm"
+offsets = "mm"
+[instrument]
+uncertainty = "0.01"
+[standard]
+rule = "bs-8204:SR1"
+[room]
+outline = [[0, 0], [2000, 0], [2000, 2000], [0, 2000]]
+[[room.cutout]]
+name = "pipe"
+outline = [[560, 725], [620, 725], [620, 775], [560, 775]]
+[[table]]
+file = "floor.csv"
+kind = "grid"
+sense = "elevation"
+"""
+    found = raster(assess(checked(document, {"floor.csv": grid(np.zeros((5, 5)))})))
+    x, y = np.meshgrid(found.x_mm, found.y_mm)
+    pipe = (x > 561) & (x < 619) & (y > 726) & (y < 774)
+    near = (x > 520) & (x < 980) & (y > 520) & (y < 980) & (np.hypot(x - 590, y - 750) > 60)
+    assert pipe.any()
+    assert np.isnan(found.above_mm[pipe]).all()
+    assert np.isfinite(found.above_mm[near]).all()
+
+
+def test_no_color_beyond_readings() -> None:
+    """Between the outer readings and the walls nothing is colored: that would be a guess."""
+    found = raster(sample("larkfield-coarse"))
+    foot = 304.8
+    inner = (found.x_mm > foot) & (found.x_mm < 15 * foot)
+    # A cell that holds an outer reading is colored whole.
+    beyond = found.x_mm < foot - found.step_mm
+    assert np.isfinite(found.above_mm[:, inner]).any()
+    assert np.isnan(found.above_mm[:, beyond]).all()
+
+
+def test_linear_between_readings() -> None:
+    """Over a ridge along a row of readings the color is the ridge less the plane, to a cell."""
+    slope = 0.01
+    y = 500.0 * np.arange(7)
+    heights = np.repeat((20 - slope * np.abs(y - 1500))[:, None], 5, axis=1)
+    found = judged(heights)
+    colors = raster(found)
+    # The plane of best fit of a symmetric ridge is level, at the mean height.
+    expected = 20 - slope * np.abs(colors.y_mm - 1500) - heights.mean()
+    assert np.isfinite(colors.above_mm).all()
+    off = np.abs(colors.above_mm - expected[:, None])
+    assert off.max() <= slope * colors.step_mm / 2 + 1e-9
+    assert np.median(off) < 1e-9
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_thinning_hides_no_peak(name: str) -> None:
+    """The highest and lowest reading are in the colors, and no color is beyond them."""
+    found = sample(name)
+    above, colors = departures_of(found), raster(found).above_mm
+    assert np.nanmax(colors) == pytest.approx(above.max(), abs=1e-9)
+    assert np.nanmin(colors) == pytest.approx(above.min(), abs=1e-9)
+
+
+def test_dense_readings_keep_the_peak() -> None:
+    """Of readings denser than the cells the farthest from the plane gives the color."""
+    x, y = np.arange(600) * 100.0, np.arange(8) * 100.0
+    xy = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    heights = np.zeros(len(xy))
+    heights[2777] = 9.0
+    room = Room(rectangle(0, 0, x[-1], y[-1]))
+    floor = surface(room, xy, heights, np.ones(len(xy)), ["a reading"] * len(xy))
+    piece = Part("floor", view_of(floor, Intent("level")), np.arange(len(xy)))
+    found = replace(judged(np.zeros((4, 4))), surface=floor, parts=(piece,))
+    above, colors = departures_of(found), raster(found).above_mm
+    assert colors.size < len(xy) / 10
+    assert np.nanmax(colors) == pytest.approx(9 - 9 / len(xy))
+    kept = thinned(xy, above, 1000)
+    # A strip of 59.9 m by 0.7 m: the squares that its edges cut count whole.
+    square = math.sqrt(59_900 * 700 / 1000)
+    assert 500 < len(kept) <= (59_900 / square + 1) * (700 / square + 1)
+    assert 2777 in kept
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_colors_centered(name: str) -> None:
+    """White is the required plane: the scale runs as far down as up, and holds every reading."""
+    found = sample(name)
+    colors = trace(floor_map(found), "departures")
+    assert colors.zmin == -colors.zmax
+    assert colors.zmax >= np.abs(departures_of(found)).max()
+    assert colors.colorbar.orientation == "h"
+    assert len(set(colors.colorbar.ticktext)) == 5
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("standard", STANDARDS)
+def test_bar_lies_on_its_contacts(name: str, standard: str) -> None:
+    """At both contacts the floor is at the line, at the place of the gap it is the gap below."""
+    found = sample(name, standard)
+    finding = worst_of(found)
+    assert finding
+    assert finding.worst
+    drawn = profile_of(found, finding)
+    assert drawn.span_mm == pytest.approx(math.dist(finding.worst.start, finding.worst.end), abs=1)
+    at = {float(x): float(z) for x, z in zip(drawn.along_mm, drawn.floor_mm, strict=True)}
+    assert at[0.0] == pytest.approx(0, abs=1e-9)
+    assert at[drawn.at_mm] == pytest.approx(-finding.worst.value_mm, abs=1e-6)
+    assert 0 < drawn.at_mm <= drawn.span_mm
+    if finding.rule.measure != "plane":
+        assert at[drawn.span_mm] == pytest.approx(0, abs=1e-9)
+    assert np.all(np.diff(drawn.along_mm) > 0)
+    on_map = trace(floor_map(found), "worst")
+    assert list(zip(on_map.x, on_map.y, strict=True)) == [finding.worst.start, finding.worst.end]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_pierces_a_resting_bar(name: str) -> None:
+    """Between the contacts of a resting bar no reading stands above it."""
+    found = sample(name, "us-tile:bar")
+    finding = worst_of(found)
+    assert finding
+    assert finding.rule.measure == "resting"
+    drawn = profile_of(found, finding)
+    under = (drawn.along_mm >= 0) & (drawn.along_mm <= drawn.span_mm)
+    assert drawn.floor_mm[under].max() <= 1e-6
+
+
+def test_crown_is_drawn_above() -> None:
+    """On equal blocks a crown of 6 mm stands 6 mm above the bar, and the drawing says above."""
+    heights = np.zeros((5, 5))
+    heights[2, 2] = 6.0
+    found = judged(heights, "bs-5385-3:finished")
+    finding = worst_of(found)
+    assert finding
+    drawn = profile_of(found, finding)
+    assert drawn.gap_mm == pytest.approx(-6)
+    assert drawn.floor_mm[drawn.along_mm == drawn.at_mm] == pytest.approx(6)
+    said = [note.text for note in profile_figure(drawn, found.survey.show).layout.annotations]
+    assert "<b>6.0 mm</b> above the bar" in said
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_exaggeration_is_stated(name: str) -> None:
+    """The axes are tied by the very number that the drawing states."""
+    found = sample(name)
+    finding = worst_of(found)
+    assert finding
+    figure = profile_figure(profile_of(found, finding), found.survey.show)
+    stated = re.search(r"heights drawn ([0-9]+) times as tall", figure.layout.xaxis.title.text)
+    assert stated
+    assert float(stated[1]) == figure.layout.yaxis.scaleratio
+    assert figure.layout.yaxis.scaleanchor == "x"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_exaggeration_fits(name: str) -> None:
+    """The profile fills more than half of the height given, and never more than all of it."""
+    found = sample(name)
+    finding = worst_of(found)
+    assert finding
+    drawn = profile_of(found, finding)
+    tall = max(drawn.floor_mm.max(), 0) - min(drawn.floor_mm.min(), -drawn.limit_mm)
+    pixels = exaggeration(drawn, 600, 200) * tall * 600 / np.ptp(drawn.along_mm)
+    assert 100 < pixels <= 200 * (1 + 1e-9)
+
+
+def test_spots_on_the_map() -> None:
+    """Each spot has its number; highs point up, lows down, hollow where it may be reading error."""
+    found = sample("millbrook-plywood")
+    figure = floor_map(found)
+    assert 1 <= len(found.verdict.spots) <= SPOTS
+    numbers = set()
+    for name, symbol in (("high", "triangle-up"), ("low", "triangle-down")):
+        marks = trace(figure, name)
+        assert marks.marker.symbol == symbol
+        for text, color, x, y in zip(marks.text, marks.marker.color, marks.x, marks.y, strict=True):
+            number = int(re.sub(r"\D", "", text))
+            spot = found.verdict.spots[number - 1]
+            assert spot.high is (name == "high")
+            assert spot.at == (x, y)
+            assert (color == "white") is not spot.proven
+            numbers.add(number)
+    assert numbers == {spot.number for spot in found.verdict.spots}
+
+
+def test_outline_of_one_reading() -> None:
+    """A spot of one reading on a grid is outlined halfway to its neighbors: a square of a step."""
+    heights = np.zeros((9, 9))
+    heights[4, 4] = -8.0
+    found = judged(heights)
+    (spot,) = found.verdict.spots
+    assert len(spot.stations) == 1
+    colors = raster(found)
+    x, y = outline_of(found, colors, spot)
+    assert np.nanmin(x) == pytest.approx(2000 - 250, abs=colors.step_mm)
+    assert np.nanmax(x) == pytest.approx(2000 + 250, abs=colors.step_mm)
+    assert np.nanmin(y) == pytest.approx(2000 - 250, abs=colors.step_mm)
+    assert np.nanmax(y) == pytest.approx(2000 + 250, abs=colors.step_mm)
+
+
+def test_outline_closes() -> None:
+    """Every corner of a spot's outline is shared by an even number of its edges."""
+    found = sample("millbrook-plywood")
+    colors = raster(found)
+    for spot in found.verdict.spots:
+        x, y = outline_of(found, colors, spot)
+        ends = np.round(np.column_stack((x, y)) / colors.step_mm * 2).astype(object)
+        corners, count = np.unique(
+            np.array([tuple(p) for p in ends[np.isfinite(x)]], dtype=float),
+            axis=0,
+            return_counts=True,
+        )
+        assert len(corners) >= 4
+        assert np.all(count % 2 == 0)
+
+
+def test_walls_by_name() -> None:
+    """Walls stand beside the map by the names they were given."""
+    notes = [note.text for note in floor_map(sample("millbrook-plywood")).layout.annotations]
+    assert notes == ["sink wall", "pantry wall", "porch wall", "stair wall"]
+
+
+def test_cutouts_by_name() -> None:
+    """A counter and a column are drawn where they stand, by name."""
+    figure = floor_map(sample("saltmarsh-l-shaped"))
+    notes = {note.text: (note.x, note.y) for note in figure.layout.annotations}
+    assert notes["counter"] == ((1500 + 2400) / 2, (1000 + 1600) / 2)
+    assert notes["column"] == ((4600 + 4900) / 2, (1100 + 1400) / 2)
+
+
+def test_hostile_names_are_text() -> None:
+    """A wall or a cutout whose name is markup shows as text."""
+    survey = read_folder(SAMPLES / "saltmarsh-l-shaped")
+    hostile = "<a href='javascript:alert(1)'>x</a>"
+    document = survey.document.replace('name = "counter"', f'name = "{hostile}"')
+    assert hostile in document
+    found = assess(checked(document, {t.name: t.cells for t in survey.tables}))
+    drawn = floor_map(found).to_json()
+    assert "<a " not in drawn.replace("\\u003c", "<")
+    assert "&lt;a href" in drawn.replace("\\u0026", "&")
+
+
+def test_assumed_outline_has_no_walls() -> None:
+    """An outline that nobody gave is dashed, and none of its sides is called a wall."""
+    figure = floor_map(judged(np.zeros((4, 4))))
+    assert not figure.layout.annotations
+    assert trace(figure, "the readings").line.dash == "dash"
+
+
+def test_zones_by_their_own_plane() -> None:
+    """Two flat zones that fall apart are both at their planes: no color crosses the break."""
+    x = 500.0 * np.arange(9)
+    heights = np.repeat((10 + 0.02 * np.abs(x - 1750))[None, :], 5, axis=0)
+    document = """
+flatcheck = 1
+[units]
+readings = "mm"
+offsets = "mm"
+[instrument]
+uncertainty = "0.01"
+[standard]
+rule = "bs-8204:SR1"
+[[zone]]
+name = "west"
+outline = [[0, 0], [1750, 0], [1750, 2000], [0, 2000]]
+[[zone]]
+name = "east"
+outline = [[1750, 0], [4000, 0], [4000, 2000], [1750, 2000]]
+[[table]]
+file = "floor.csv"
+kind = "grid"
+sense = "elevation"
+"""
+    found = assess(checked(document, {"floor.csv": grid(heights)}))
+    assert np.abs(departures_of(found)).max() < 1e-6
+    colors = raster(found)
+    assert np.nanmax(np.abs(colors.above_mm)) < 1e-6
+    between = (colors.x_mm > 1500 + colors.step_mm) & (colors.x_mm < 2000 - colors.step_mm)
+    assert np.isnan(colors.above_mm[:, between]).all()
+    finding = worst_of(found)
+    assert finding
+    assert profile_of(found, finding).along_mm.size >= 3
+
+
+def test_map_aspect() -> None:
+    """A room 12 ft by 9 ft is a third wider than tall."""
+    assert map_aspect(sample("millbrook-plywood")) == pytest.approx(12 / 9)
+
+
+@pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
+@pytest.mark.parametrize(("low", "high"), [(0, 3000), (-12.3, 400), (0.2, 91_000)])
+def test_ticks(style: object, low: float, high: float) -> None:
+    """Ticks are whole multiples of a step, inside the range, and at most one more than asked."""
+    for steps in (distance_steps(style), height_steps(style)):
+        if steps[-1] < (high - low) / 5:
+            continue
+        found = ticks(low, high, steps, 5)
+        assert len(found) <= 6
+        assert all(low - 1e-6 <= v <= high + 1e-6 for v in found)
+        step = min(s for s in steps if s >= (high - low) / 5 * (1 - 1e-9))
+        assert all(abs(v / step - round(v / step)) < 1e-9 for v in found)

@@ -1,0 +1,352 @@
+"""The page: what it shows of a survey, what it asks of a bare table, and what it never runs."""
+
+import csv
+import io
+import re
+import socket
+import subprocess
+import sys
+import tomllib
+from collections.abc import Iterable
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from flatcheck.assess import assess
+from flatcheck.errors import FlatcheckError
+from flatcheck.readers.folder import read_folder
+from flatcheck.ui import serve
+
+ROOT = Path(__file__).parents[1]
+SAMPLES = ROOT / "sample_surveys"
+LASER = (SAMPLES / "millbrook-plywood" / "laser.csv").read_bytes()
+
+NAMES = sorted(path.parent.name for path in SAMPLES.glob("*/survey.toml"))
+
+ANSWERS = {
+    "What a reading is": "rod",
+    "Readings in": "in",
+    "Offsets in": "ft",
+    "How far a reading may be off": "1/64 in",
+    "Tile length": "24 in",
+    "Tile width": "12 in",
+}
+
+
+@pytest.fixture
+def page() -> AppTest:
+    """The page as it opens."""
+    return AppTest.from_file(str(ROOT / "app.py"), default_timeout=30).run()
+
+
+def widget(page: AppTest, label: str) -> Any:
+    """The one widget with a label."""
+    kinds: Iterable[Iterable[Any]] = (
+        page.radio,
+        page.selectbox,
+        page.text_input,
+        page.text_area,
+        page.button,
+    )
+    (found,) = [w for kind in kinds for w in kind if w.label == label]
+    return found
+
+
+def seen(page: AppTest) -> str:
+    """The words on the page, its markup taken off."""
+    return unescape(re.sub(r"<[^>]+>", " ", " ".join(str(h.value) for h in page.html)))
+
+
+def verdict(page: AppTest) -> str:
+    """The word of the large line; empty where there is no verdict."""
+    found = re.search(r"<h2><span[^>]*>([^<]+)</span>", " ".join(str(h.value) for h in page.html))
+    return found[1] if found else ""
+
+
+def answer(page: AppTest, left_out: str = "") -> AppTest:
+    """Answers what a bare table asks, and asks for the verdict."""
+    for label, value in ANSWERS.items():
+        if label != left_out:
+            widget(page, label).set_value(value)
+    return widget(page, "Check this floor").click().run()
+
+
+def said(page: AppTest) -> str:
+    """The one error on the page, as a person reads it."""
+    assert not page.exception
+    (error,) = errors(page)
+    assert not re.search("[<>]", error)
+    return unescape(error)
+
+
+def errors(page: AppTest) -> list[str]:
+    """What the page says is wrong, as it is written in its markup."""
+    return re.findall(r"<p class=error role=alert>(.*?)</p>", " ".join(h.value for h in page.html))
+
+
+@pytest.mark.parametrize("sample", NAMES)
+def test_sample(page: AppTest, sample: str) -> None:
+    """Every sample opens with the core's verdict in a word, its drawings and nothing broken."""
+    found = assess(read_folder(SAMPLES / sample)).verdict
+    widget(page, "Survey").set_value(sample).run()
+    assert verdict(page) == found.outcome.upper()
+    assert not page.exception
+    assert not errors(page)
+    laid = any(finding.worst for finding in found.findings)
+    assert len(page.get("plotly_chart")) == (2 if laid else 1)
+
+
+def test_samples_differ() -> None:
+    """Among the samples are all four outcomes, so every word has been shown."""
+    assert len({assess(read_folder(SAMPLES / name)).verdict.outcome for name in NAMES}) == 4
+
+
+def test_other_decision(page: AppTest) -> None:
+    """Beside the verdict stands the outcome of the other decision, and it becomes the verdict."""
+    widget(page, "Survey").set_value("harrow-close-call").run()
+    assert "Taken as read, at face value, it would be: within." in seen(page)
+    widget(page, "Near a limit").set_value("as read").run()
+    assert verdict(page) == "WITHIN"
+    assert "Allowing for reading error it would be: too close to call." in seen(page)
+
+
+def test_tile_changes_verdict(page: AppTest) -> None:
+    """A corridor within 1/4 in in 10 ft, for 12 in tile, is out of 1/8 in, for 24 in tile."""
+    widget(page, "Survey").set_value("fernhollow-corridor").run()
+    assert verdict(page) == "WITHIN"
+    widget(page, "Tile length").set_value("24 in").run()
+    assert verdict(page) == "OUT"
+    assert "limit 1/8" in seen(page)
+
+
+def test_units_shown(page: AppTest) -> None:
+    """The worst gap of 5/16 in is said in millimeters when asked: more than 7, less than 9."""
+    widget(page, "Survey").set_value("millbrook-plywood").run()
+    assert 'Worst gap 5/16"' in seen(page)
+    widget(page, "Say lengths in").set_value("mm/0.1").run()
+    gap = re.search(r"Worst gap ([0-9.]+) mm", seen(page))
+    assert gap
+    assert 25.4 * 9 / 32 <= float(gap[1]) <= 25.4 * 11 / 32
+
+
+def test_standard_and_grade(page: AppTest) -> None:
+    """Another standard brings its own grades, the first of them chosen, and its own rule."""
+    widget(page, "Survey").set_value("saltmarsh-l-shaped").run()
+    assert widget(page, "Class, row or reading").value == "SR1"
+    widget(page, "Standard").set_value("din-18202").run()
+    assert widget(page, "Class, row or reading").value == "3"
+    assert "DIN 18202" in seen(page)
+    assert not errors(page)
+
+
+@pytest.mark.parametrize("edges", [("", ""), ("24 in", ""), ("24 pigs", "12 in"), ("-2 in", "1")])
+def test_bad_tile(page: AppTest, edges: tuple[str, str]) -> None:
+    """A tile that is missing or cannot be read is one sentence, and no verdict."""
+    widget(page, "Survey").set_value("millbrook-plywood").run()
+    for name, value in zip(("Tile length", "Tile width"), edges, strict=True):
+        widget(page, name).set_value(value)
+    page.run()
+    assert "tile" in said(page).lower()
+    assert said(page).endswith(".")
+    assert verdict(page) == ""
+
+
+@pytest.mark.parametrize("kind", ["csv", "tsv", "xlsx"])
+def test_upload(page: AppTest, kind: str) -> None:
+    """The plywood readings as a bare file are out by the same gap as in their survey."""
+    data = LASER
+    if kind != "csv":
+        rows = [line.split("\t") for line in as_pasted().splitlines()]
+        data = as_pasted().encode()
+    if kind == "xlsx":
+        book = openpyxl.Workbook()
+        for row in rows:
+            book.active.append(row)
+        packed = io.BytesIO()
+        book.save(packed)
+        data = packed.getvalue()
+    widget(page, "Readings from").set_value("file").run()
+    page.file_uploader[0].set_value((f"floor.{kind}", data, "application/octet-stream"))
+    answer(page)
+    assert not page.exception
+    assert verdict(page) == "OUT"
+    assert 'Worst gap 5/16"' in seen(page)
+
+
+def as_pasted() -> str:
+    """The plywood readings as a spreadsheet puts them on the clipboard."""
+    rows = csv.reader(io.StringIO(LASER.decode()))
+    return "\n".join("\t".join(row) for row in rows)
+
+
+def test_paste(page: AppTest) -> None:
+    """Pasted cells are judged as a file is."""
+    widget(page, "Readings from").set_value("pasted").run()
+    widget(page, "Cells, copied from a spreadsheet").set_value(as_pasted())
+    answer(page)
+    assert not page.exception
+    assert verdict(page) == "OUT"
+    assert "pasted cells" in seen(page)
+
+
+@pytest.mark.parametrize(
+    ("left_out", "words"),
+    [
+        ("What a reading is", "what a reading means"),
+        ("Readings in", "the unit of readings"),
+        ("Offsets in", "the unit of offsets"),
+        ("How far a reading may be off", "how far one reading may be off"),
+    ],
+)
+def test_nothing_is_guessed(page: AppTest, left_out: str, words: str) -> None:
+    """Without sense, units and uncertainty a table gets no verdict; the page says what lacks."""
+    widget(page, "Readings from").set_value("pasted").run()
+    widget(page, "Cells, copied from a spreadsheet").set_value(as_pasted())
+    answer(page, left_out)
+    assert verdict(page) == ""
+    assert [str(info.value) for info in page.info] == [f"Still to be said: {words}."]
+
+
+@pytest.mark.parametrize(
+    ("cells", "names"),
+    [
+        ("\t1'\t2'\n1'\t47\tforty\n2'\t47\t47", "row 2, cell C2"),
+        ("\t1'\t2'\n1'\t47", "row 2"),
+        ("no grid at all", "no grid"),
+    ],
+)
+def test_bad_cells(page: AppTest, cells: str, names: str) -> None:
+    """Cells that cannot be read are one sentence that names them; what was typed is still there."""
+    widget(page, "Readings from").set_value("pasted").run()
+    widget(page, "Cells, copied from a spreadsheet").set_value(cells)
+    answer(page)
+    assert names in said(page)
+    assert said(page).count("\n") == 0
+    assert "Traceback" not in said(page)
+    assert widget(page, "Cells, copied from a spreadsheet").value == cells
+    assert widget(page, "Tile length").value == "24 in"
+
+
+def test_not_a_table(page: AppTest) -> None:
+    """A picture is refused in one sentence that names the file."""
+    widget(page, "Readings from").set_value("file").run()
+    page.file_uploader[0].set_value(("floor.csv", b"\x89PNG\x00\x01", "text/csv"))
+    answer(page)
+    assert "floor.csv is not a table" in said(page)
+
+
+def test_what_was_typed_stays(page: AppTest) -> None:
+    """Cells and answers are there again after a look at a sample, and so is a changed tile."""
+    widget(page, "Survey").set_value("fernhollow-corridor").run()
+    widget(page, "Tile length").set_value("24 in").run()
+    widget(page, "Readings from").set_value("pasted").run()
+    widget(page, "Cells, copied from a spreadsheet").set_value(as_pasted())
+    answer(page)
+    widget(page, "Readings from").set_value("sample").run()
+    widget(page, "Survey").set_value("larkfield-coarse").run()
+    widget(page, "Survey").set_value("fernhollow-corridor").run()
+    assert verdict(page) == "OUT"
+    widget(page, "Readings from").set_value("pasted").run()
+    assert widget(page, "Cells, copied from a spreadsheet").value == as_pasted()
+    assert widget(page, "What a reading is").value == "rod"
+    assert verdict(page) == "OUT"
+    assert not page.warning
+
+
+def test_downloads(page: AppTest) -> None:
+    """Two buttons give the verdict to take away."""
+    labels = [button.label for button in page.get("download_button")]
+    assert labels == ["Verdict as text", "Verdict as JSON, in mm"]
+
+
+def test_bug_shows_as_bug(page: AppTest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An error that is not the person's is not dressed up as one."""
+
+    def broken(survey: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("flatcheck.ui.page.assess", broken)
+    page.run()
+    assert len(page.exception) == 1
+    assert not errors(page)
+
+
+def test_installed_without_samples(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where there are no samples the page begins with the person's own file."""
+    monkeypatch.setattr("flatcheck.ui.entry.SAMPLES", tmp_path)
+    page = AppTest.from_file(str(ROOT / "app.py"), default_timeout=30).run()
+    assert widget(page, "Readings from").options == ["File", "Pasted cells"]
+    assert not page.exception
+
+
+@pytest.mark.parametrize("text", ["<b>4</b>", "<img src=x>", "![x](http://elsewhere.example)"])
+def test_hostile_cell(page: AppTest, text: str) -> None:
+    """A cell that is markup is quoted letter by letter in the sentence that refuses it."""
+    widget(page, "Readings from").set_value("pasted").run()
+    widget(page, "Cells, copied from a spreadsheet").set_value(f"\t1'\t2'\n1'\t47\t{text}")
+    answer(page)
+    assert text in said(page)
+    assert not page.markdown
+
+
+def test_hostile_file_name(page: AppTest) -> None:
+    """A file name that is markup is escaped wherever it is shown."""
+    name = "<img src=x>![x](y).csv"
+    widget(page, "Readings from").set_value("file").run()
+    page.file_uploader[0].set_value((name, LASER, "text/csv"))
+    answer(page)
+    assert not errors(page)
+    assert verdict(page) == "OUT"
+    shown = " ".join(str(h.value) for h in page.html)
+    assert "<img" not in shown
+    assert "&lt;img" in shown
+    figures = " ".join(chart.proto.spec for chart in page.get("plotly_chart"))
+    assert "<img" not in figures.replace("\\u003c", "<")
+    assert "img src" in figures
+
+
+def test_settings_agree() -> None:
+    """A checkout's settings file says what `flatcheck page` says with flags."""
+    written = tomllib.loads((ROOT / ".streamlit" / "config.toml").read_text())
+    flat = {
+        f"{section}.{name}": value
+        for section, held in written.items()
+        for name, value in held.items()
+    }
+    assert flat == serve.SETTINGS
+    assert serve.SETTINGS["server.address"] == "127.0.0.1"
+    assert serve.SETTINGS["browser.gatherUsageStats"] is False
+
+
+def test_settings_are_flags() -> None:
+    """Every setting is passed as a flag, and the script lies inside the package."""
+    command = serve.command(8765)
+    assert "--server.port=8765" in command
+    assert "--browser.gatherUsageStats=false" in command
+    assert {flag.partition("=")[0].lstrip("-") for flag in command if flag.startswith("--")} == {
+        *serve.SETTINGS,
+        "server.port",
+    }
+    assert Path(command[4]).is_relative_to(Path(serve.__file__).parent)
+
+
+@pytest.mark.parametrize("port", ["taken", "absurd"])
+def test_port_refused(port: str) -> None:
+    """A port that is taken, or none at all, is one sentence."""
+    with socket.create_server(("127.0.0.1", 0)) as holder:
+        number = holder.getsockname()[1] if port == "taken" else 123456
+        with pytest.raises(FlatcheckError, match=f"port {number} cannot be used"):
+            serve.serve(number)
+
+
+def test_optimizer_is_not_loaded() -> None:
+    """The page opens without scipy.optimize, which takes a second to import."""
+    program = "import sys, flatcheck.ui.page; print('scipy.optimize' in sys.modules)"
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.strip() == "False"
