@@ -192,22 +192,33 @@ def _uncertainty(section: Mapping[str, Any], unit: str) -> float:
         raise SurveyError(f"instrument.uncertainty = {given!r} was expected to be a length.")
     sight = _length(section.get("sight", 0), "instrument.sight", unit)
     step = _length(section.get("reads_to", 0), "instrument.reads_to", unit)
-    try:
-        said = statement(_plain(given), unit)
-        if said.by_distance and not sight > 0:
-            raise SurveyError(
-                f"{given!r} grows with the distance; say instrument.sight, the longest distance "
-                "that was read."
-            )
-        stated = standard_uncertainty(said, sight)
-    except FlatcheckError as error:
-        raise SurveyError(f"instrument.uncertainty: {error}") from None
+    stated = _stated(_plain(given), unit, sight)
+    if stated < 0:
+        raise SurveyError("instrument.uncertainty must not be negative.")
     if step < 0:
         raise SurveyError("instrument.reads_to must not be negative.")
     u_mm = math.hypot(stated, step / math.sqrt(12))
     if not u_mm > 0:
         raise SurveyError("instrument.uncertainty must be larger than zero; no reading is exact.")
     return u_mm
+
+
+def _stated(given: str, unit: str, sight_mm: float) -> float:
+    """What a length or a maker's statement says of one reading, as a standard uncertainty [mm]."""
+    try:
+        return parse_length(given, unit)  # two readings in three fall within it
+    except UnitsError:
+        pass
+    try:
+        said = statement(given, unit)
+        if not said.by_distance or sight_mm > 0:
+            return standard_uncertainty(said, sight_mm)
+    except FlatcheckError as error:
+        raise SurveyError(f"instrument.uncertainty: {error}") from None
+    raise SurveyError(
+        f"{given!r} grows with the distance; say instrument.sight, the longest distance that was "
+        "read."
+    )
 
 
 def _table_uncertainty(

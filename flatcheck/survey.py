@@ -29,8 +29,8 @@ class Table:
     """One table of readings as written, and what its bare numbers mean.
 
     `kind` names the reader that understands the cells; `u_mm` is the standard uncertainty of one
-    of its readings. `options` are further keys of the document that only that reader knows. `setups` are
-    the names an instrument setup may have, any where it is empty.
+    of its readings. `options` are further keys of the document that only that reader knows.
+    `setups` are the names an instrument setup may have, any where it is empty.
     """
 
     name: str

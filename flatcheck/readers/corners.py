@@ -31,6 +31,7 @@ def read(table: Table) -> tuple[Reading, ...]:
         table, "a table of tile corners", ("x", "y", *CORNERS), ("tile", "setup", "note")
     ):
         x, y = row.place("x", "y")
+        setup = setup_named(table, row.text("setup"), row.where("setup"))
         for corner, (east, north) in CORNERS.items():
             if row.text(corner):
                 readings.append(
@@ -39,7 +40,7 @@ def read(table: Table) -> tuple[Reading, ...]:
                         y_mm=y + north * size["north"],
                         height_mm=height_from(sense, row.length(corner, table.unit)),
                         u_mm=table.u_mm,
-                        setup=f"{sense} {setup_named(table, row.text('setup'), row.where('setup'))}",
+                        setup=f"{sense} {setup}",
                         where=row.where(corner),
                         text=row.text(corner),
                         sense=sense,

@@ -57,7 +57,8 @@ def bar_words(
 def _shape(
     told: Sequence[str], sizes: Sequence[float], spread: Sequence[float], style: Style
 ) -> list[str]:
-    return [
-        f"The bar's {WORDS[name]}: {fine(size, style)} (give or take {fine(2 * square**0.5, style)})."
-        for name, size, square in zip(told, sizes, spread, strict=True)
-    ]
+    said = []
+    for name, size, square in zip(told, sizes, spread, strict=True):
+        give_or_take = fine(2 * square**0.5, style)
+        said.append(f"The bar's {WORDS[name]}: {fine(size, style)} (give or take {give_or_take}).")
+    return said

@@ -83,11 +83,11 @@ def test_standardised_errors_have_unit_variance() -> None:
     chords = [((0, 500), (500, 500), (1500, 500)), ((500, 0), (500, 1000), (500, 1500))]
     stations = np.array([[number[place] for place in chord] for chord in chords])
     weights = np.array([[2 / 3, -1, 1 / 3], [1 / 3, -1, 2 / 3]])
-    u = np.sqrt(variance(first.cov_mm2, stations, weights))
     truth = np.sum(weights * [[floor(*place) for place in chord] for chord in chords], axis=1)
     errors = []
     for _ in range(SURVEYS):
         known = adjust(bars(rng))
+        u = np.sqrt(variance(known.cov_mm2, stations, weights))
         errors.append((np.sum(weights * known.height_mm[stations], axis=1) - truth) / u)
     spread = np.var(errors, axis=0, ddof=1)
     low, high = chi2.ppf([0.005, 0.995], SURVEYS - 1) / (SURVEYS - 1)

@@ -1,0 +1,171 @@
+"""Corrections a person asks for: drift, collimation, a bowed bar, a maker's words."""
+
+import math
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from flatcheck.adjust import adjust
+from flatcheck.cli import main
+from flatcheck.document import build
+from flatcheck.errors import SurveyError
+from flatcheck.survey import Cells, Gap, Reading
+from flatcheck.tables import readings_of
+
+HEADER = ("x", "y", "reading", "setup", "note")
+
+
+def points(rows: list[tuple[str, ...]], table: str = "", instrument: str = "") -> list[Any]:
+    """The readings of a list of points, in mm, with further keys for its table."""
+    cells: Cells = (HEADER, *rows)
+    return list(
+        readings_of(build(document("points", 'sense = "rod"', table, instrument), {"t.csv": cells}))
+    )
+
+
+def document(kind: str, *lines: str) -> str:
+    """A survey document around one table; the last line goes to [instrument]."""
+    *table, instrument = lines
+    return "\n".join(
+        (
+            "flatcheck = 1",
+            "[units]",
+            'readings = "mm"',
+            'offsets = "mm"',
+            "[instrument]",
+            instrument if "uncertainty" in instrument else f'uncertainty = "0.5 mm"\n{instrument}',
+            "[[table]]",
+            'file = "t.csv"',
+            f'kind = "{kind}"',
+            *table,
+        )
+    )
+
+
+def test_drift_is_spread_over_the_readings() -> None:
+    """A laser that sank 3 mm over three steps is put back by 0, 1, 2 and 3 mm in turn."""
+    rows = [("0", "0", "1000", "", ""), ("500", "0", "1010", "", ""), ("900", "0", "1020", "", "")]
+    read = points([*rows, ("0", "0", "1003", "", "closing")], "warmed_up = true")
+
+    assert [r.height_mm for r in read] == pytest.approx([-1000, -1009, -1018, -1000])
+
+
+def test_drift_needs_a_closing_reading() -> None:
+    """Without a last reading where the first was taken nothing is spread."""
+    rows = [("0", "0", "1000", "", ""), ("500", "0", "1010", "", "")]
+    with pytest.raises(SurveyError, match=r"row 3.*repeat its first"):
+        points(rows, "warmed_up = true")
+
+
+def test_collimation_by_distance() -> None:
+    """A sight that rises 0.5 mm in a meter reads 2 mm too much at 4 m (3 east, 4 - 4 north)."""
+    rows = [("0", "0", "1000", "", ""), ("4000", "0", "1000", "", "")]
+    keys = 'collimation = "0.5 mm/m"\nlevel_at = ["0", "0"]'
+    near, far = points(rows, keys)
+
+    assert near.height_mm == pytest.approx(-1000)
+    assert far.height_mm == pytest.approx(-998)
+
+
+@pytest.mark.parametrize(
+    "keys", ['collimation = "0.5 mm/m"', 'collimation = "up"\nlevel_at = [0, 0]']
+)
+def test_collimation_needs_its_place(keys: str) -> None:
+    """A collimation without the level's place, or that is no slope, is refused by its table."""
+    with pytest.raises(SurveyError, match=r"table t\.csv: collimation"):
+        points([("0", "0", "1", "", ""), ("1", "9", "1", "", "")], keys)
+
+
+def test_a_tie_needs_a_partner() -> None:
+    """A place marked as a tie that no other setup read is refused, by its row."""
+    rows = [("0", "0", "10", "A", ""), ("500", "0", "10", "A", "tie"), ("900", "0", "9", "B", "")]
+    with pytest.raises(SurveyError, match=r"row 3.*'10' has no partner"):
+        adjust(points(rows))
+    rows.append(("500", "0", "8", "B", "tie"))
+
+    assert len(adjust(points(rows)).xy_mm) == 3
+
+
+def test_setups_that_are_listed() -> None:
+    """Where the document lists its setups another name is a slip of the pen."""
+    rows = [("0", "0", "10", "A", ""), ("500", "0", "10", "AA", "")]
+    with pytest.raises(SurveyError, match=r"row 3.*setup 'AA' is not one of A, B"):
+        points(rows, instrument='setups = ["A", "B"]')
+
+
+def test_a_bowed_bar_is_allowed_for() -> None:
+    """An arch of 1 mm at the middle is 0.75 mm at a quarter and nothing at the ends."""
+    cells: Cells = (
+        ("bar", "x1", "y1", "x2", "y2", "at", "gap"),
+        ("a", "0", "0", "2000", "0", "0", "2"),
+        ("a", "", "", "", "", "500", "2"),
+        ("a", "", "", "", "", "1000", "2"),
+        ("a", "", "", "", "", "2000", "2"),
+    )
+    read = readings_of(build(document("gaps", 'bow = "1 mm"', ""), {"t.csv": cells}))
+
+    assert [g.gap_mm for g in read if isinstance(g, Gap)] == pytest.approx([2, 1.25, 1, 2])
+
+
+@pytest.mark.parametrize(
+    ("words", "u_mm"),
+    [
+        ('uncertainty = "1/32 in"', 25.4 / 32),
+        ('uncertainty = "+-2 mm"', 2 / math.sqrt(3)),
+        ('uncertainty = "+-2 mm at 30 m"\nsight = "15 m"', 1 / math.sqrt(3)),
+        ('uncertainty = "0.3 mm/m"\nsight = "10 m"', 3 / math.sqrt(3)),
+        ('uncertainty = "0.3 mm, reading to 1 mm"', math.hypot(0.3, 1 / math.sqrt(12))),
+        ('uncertainty = "0.3 mm"\nreads_to = "1 mm"', math.hypot(0.3, 1 / math.sqrt(12))),
+    ],
+)
+def test_uncertainty_in_everyday_words(words: str, u_mm: float) -> None:
+    """What a maker or a setter says becomes a standard uncertainty (JCGM 100:2008, 4.3.7)."""
+    (one, _) = points([("0", "0", "1", "", ""), ("9", "9", "1", "", "")], instrument=words)
+
+    assert isinstance(one, Reading)
+    assert one.u_mm == pytest.approx(u_mm)
+
+
+def test_a_bound_at_a_distance_needs_the_sight() -> None:
+    """A statement that grows with distance says which key is missing."""
+    with pytest.raises(SurveyError, match=r"instrument\.sight"):
+        points([("0", "0", "1", "", "")], instrument='uncertainty = "+-2 mm at 30 m"')
+
+
+def test_two_peg_from_the_shell(capsys: pytest.CaptureFixture[str]) -> None:
+    """The published example of 0.05 m in 100 m (see tests/validation/test_two_peg.py), as words."""
+    command = ["two-peg", "1.32 m", "1.56 m", "1.11 m", "1.39 m", "10 m", "90 m"]
+
+    assert main(command) == 0
+    said = capsys.readouterr().out
+    assert "rises 5 mm in 10.00 m" in said
+    assert 'collimation = "0.5000 mm/m"' in said
+
+
+def test_a_bar_from_the_shell(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A bar with an arch of 0.5 mm on a flat floor reads +arch one way up and -arch the other."""
+    rows = ["at,first,turned"]
+    for at in range(0, 2001, 250):
+        arch = 0.5 * 4 * (at / 2000) * (1 - at / 2000)
+        rows.append(f"{at},{3 + arch:.6f},{3 - arch:.6f}")
+    table = tmp_path / "bar.csv"
+    table.write_text("\n".join(rows))
+
+    assert main(["bar", str(table), "2 m"]) == 0
+    assert "arch at the middle: 0.5 mm" in capsys.readouterr().out
+    assert main(["bar", str(table), "2 m", "--turn", "end for end"]) == 0
+    assert "upside down" in capsys.readouterr().out
+
+
+def test_a_plan_from_the_shell(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A plan says how many readings each rule takes, and writes the sheet it names."""
+    sheet = tmp_path / "sheet.html"
+    command = ["plan", "12 x 10 ft", "--tile", "12 x 24 in", "--uncertainty", "1/64 in"]
+
+    assert main([*command, "--sheet", str(sheet)]) == 0
+    said = capsys.readouterr().out
+    assert "a reading every 2' 6\"" in said
+    assert 'a reading every 6"' in said
+    assert sheet.read_text().startswith("<!DOCTYPE html>")
+    assert main([*command, "--rule", "11ft"]) == 2
