@@ -13,8 +13,11 @@ import flatcheck
 PACKAGE = Path(flatcheck.__file__).parent
 
 ORDER = (
+    "threads",
     "errors",
+    "threads",
     "units",
+    "compass",
     "instrument",
     "room",
     "tile",
@@ -22,7 +25,11 @@ ORDER = (
     "rules",
     "verdict",
     "survey",
+    "document",
     "surface",
+    "network",
+    "loops",
+    "slips",
     "normal",
     "adjust",
     "straightedge",

@@ -1,16 +1,18 @@
-"""The sample surveys get the verdicts that the README promises, from the core and from the shell."""
+"""The sample surveys get the verdicts that the README promises, from core and shell alike."""
 
 import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
 
 from flatcheck.assess import assess
 from flatcheck.cli import tile_section
-from flatcheck.readers.folder import edited, read_folder, write_folder
+from flatcheck.readers.folder import BARE_KINDS, edited, read_folder, write_folder
 from flatcheck.survey import DECISIONS
+from flatcheck.tables import kinds, readings_of
 
 ROOT = Path(__file__).parents[1]
 SAMPLES = ROOT / "sample_surveys"
@@ -89,3 +91,31 @@ def test_readme_survey_document_is_valid(tmp_path: Path) -> None:
     (tmp_path / "laser.csv").write_text("\n".join(kept))
 
     assert read_folder(tmp_path).title == "Kitchen subfloor, Millbrook"
+
+
+TABLES = re.findall(
+    r"```toml\n(\[\[table\]\]\n.*?)```\n\n```\n(.*?)```",
+    (ROOT / "README.md").read_text(),
+    re.DOTALL,
+)
+
+
+def test_readme_shows_every_kind_of_table() -> None:
+    """README has an example of each kind of table: a bare one, or with its entry."""
+    shown = {tomllib.loads(entry)["table"][0]["kind"] for entry, _ in TABLES}
+    assert shown | set(BARE_KINDS) == set(kinds())
+    assert {"gaps", "tilts", "corners", "benchmarks"} == shown
+
+
+@pytest.mark.parametrize(
+    ("entry", "rows"), TABLES, ids=[tomllib.loads(e)["table"][0]["kind"] for e, _ in TABLES]
+)
+def test_readme_tables_are_read(entry: str, rows: str, tmp_path: Path) -> None:
+    """Each example of a table is one that flatcheck reads, every row of it."""
+    head = 'flatcheck = 1\n[units]\nreadings = "in"\noffsets = "ft"\n'
+    head += '[instrument]\nuncertainty = "1/64 in"\n'
+    (tmp_path / "survey.toml").write_text(head + entry)
+    (tmp_path / tomllib.loads(entry)["table"][0]["file"]).write_text(rows)
+    found = {seen.where.split(",")[1] for seen in readings_of(read_folder(tmp_path))}
+
+    assert len(found) == len(rows.splitlines()) - 1
