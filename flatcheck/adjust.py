@@ -20,7 +20,7 @@ from scipy.special import gammaincc, ndtri
 
 from flatcheck.errors import SurveyError
 from flatcheck.loops import Loop, loops
-from flatcheck.network import Network, network
+from flatcheck.network import Network, network, station_of
 from flatcheck.normal import Solution, covariance, solve, variances
 from flatcheck.slips import FITS, Slip, slip_for
 from flatcheck.survey import Benchmark, Observation, Reading, Tilt, height_from
@@ -31,6 +31,9 @@ Mask = npt.NDArray[np.bool_]
 
 SIGNIFICANCE = 0.05
 """How often a survey without a slip has some reading called a misreading."""
+
+DOUBT = 0.05
+"""Readings are taken to fit worse, or better, than stated when chance gives less than this."""
 
 CHECKED = 0.01
 """A reading with less redundancy than this has no check on it: nobody would notice a slip."""
@@ -46,6 +49,10 @@ Chance exceeds it once in 16,000 repeats, so beyond it one of the two is a slip.
 HUBER = 1.5
 """The robust start counts residuals beyond this many u for less, so that one cannot bend all."""
 
+ALIKE = 0.99
+"""Readings with scores this near to the worst contradict each other: with one check between them
+both have the same score, and only rounding would tell them apart."""
+
 ROUNDS = 5
 """Reweighted solutions of the robust start."""
 
@@ -56,7 +63,9 @@ class Suspect:
 
     `number` counts the readings from 1. `error_mm` is how much too large it is, as it was read,
     with standard uncertainty `u_mm`; `should_mm` what it would be; `score` the standardised
-    residual; `slip` what explains it, None where no usual slip does.
+    residual; `slip` what explains it, None where no usual slip does. `others` are the numbers of
+    readings that contradict it as much as it contradicts them: one of all these is wrong, nothing
+    tells which, and none is used.
     """
 
     number: int
@@ -66,6 +75,7 @@ class Suspect:
     should_mm: float
     score: float
     slip: Slip | None
+    others: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -89,12 +99,14 @@ class Adjusted:
     """Adjusted heights of n stations from m readings.
 
     `cov_mm2` is (n,) where the heights are independent, else (n, n), and empty beyond WHOLE
-    unknowns; it belongs to forms that the readings decide. `free` (n, k) are the directions in
-    which the heights may move without any reading noticing. `piece` (n,) numbers the parts that
-    no reading joins. `residual_mm`, `redundancy` and `score` are (m,); the last is NaN where
-    there is no check.
+    unknowns; it belongs to forms that the readings decide, and is scaled up where the readings
+    disagree more than stated. `free` (n, k) are the directions in which the heights may move
+    without any reading noticing. `piece` (n,) numbers the parts that no reading joins, `known`
+    are the stations with a benchmark. `residual_mm`, `redundancy` and `score` are (m,); the last
+    is NaN where there is no check.
     `reads` (n,) counts the readings that touch a station. `setups` are the heights of the
-    instrument setups against the first of their piece, [(name, height, standard uncertainty)];
+    instrument setups against the first of their piece, [(name, first, height,
+    standard uncertainty)], the last inf where the readings leave it open;
     `loops` those that readings close, suspects among them.
     """
 
@@ -104,13 +116,14 @@ class Adjusted:
     where: tuple[str, ...]
     free: Floats
     piece: Ints
+    known: Ints
     reads: Ints
     residual_mm: Floats
     redundancy: Floats
     score: Floats
     suspects: tuple[Suspect, ...]
     fit: Fit
-    setups: tuple[tuple[str, float, float], ...]
+    setups: tuple[tuple[str, str, float, float], ...]
     loops: tuple[Loop, ...]
 
 
@@ -118,21 +131,21 @@ IGNORED = 1e3
 """A reading set aside stays in the equations with its u this much larger, so with no pull."""
 
 
-def adjust(observations: Sequence[Observation], unit: str = "mm") -> Adjusted:
+def adjust(observations: Sequence[Observation]) -> Adjusted:
     """Heights of all places that readings touch, and what the readings say of each other.
 
-    `unit` is the unit of bare numbers, for naming slips. Raises SurveyError for fewer than two
-    readings, and for two of one place and setup that disagree.
+    Raises SurveyError for fewer than two readings, for two of one place and setup that disagree,
+    and for a tie without a partner.
     """
     if len(observations) < 2:
         raise SurveyError(f"a surface needs at least two readings; there is {len(observations)}.")
     net = network(observations)
-    check_repeats(observations)
-    check_ties(observations)
-    if len(net.setups) == 1 and net.matrix.nnz == 2 * len(observations) and not net.bars:
+    check_repeats(net, observations)
+    check_ties(net, observations)
+    if len(net.setups) == 1 and all(isinstance(seen, Reading) for seen in observations):
         return _one_setup(net)
-    aside, solution = _set_aside(net)
-    return _result(net, observations, aside, solution, unit)
+    clash, solution = _set_aside(net)
+    return _result(net, observations, clash, solution)
 
 
 def _one_setup(net: Network) -> Adjusted:
@@ -151,17 +164,18 @@ def _one_setup(net: Network) -> Adjusted:
     return Adjusted(
         xy_mm=net.xy_mm,
         height_mm=height,
-        cov_mm2=1 / total,
+        cov_mm2=_inflation(_fit(m - n, square, checkable)) / total,
         where=net.where,
         free=np.empty((n, 0)),
         piece=net.piece[:n],
+        known=net.known,
         reads=np.bincount(station, minlength=n),
         residual_mm=residual,
         redundancy=redundancy,
         score=np.where(checkable, residual / np.sqrt(np.where(checkable, spread, 1)), np.nan),
         suspects=(),
         fit=_fit(m - n, square, checkable),
-        setups=tuple((name, 0.0, 0.0) for name in net.setups),
+        setups=tuple((name, name, 0.0, 0.0) for name in net.setups),
         loops=(),
     )
 
@@ -176,8 +190,16 @@ def _fit(redundancy: int, square: float, checkable: Mask) -> Fit:
     )
 
 
-def _set_aside(net: Network) -> tuple[Mask, Solution]:
+def _inflation(fit: Fit) -> float:
+    """What to multiply the covariance by: sigma0² where the readings disagree more than stated."""
+    return fit.sigma0**2 if fit.sigma0 > 1 and fit.chance < DOUBT else 1.0
+
+
+def _set_aside(net: Network) -> tuple[Ints, Solution]:
     """Which observations do not fit, and the solution without them.
+
+    Returns (m,) zero for a reading that is kept and a number for one set aside; readings with the
+    same number contradict each other equally, so that nothing tells which of them is wrong.
 
     All readings are solved first; if every standardised residual is below the critical value that
     is all. Otherwise a robust start (residuals beyond HUBER u count for less, as in iteratively
@@ -187,9 +209,10 @@ def _set_aside(net: Network) -> tuple[Mask, Solution]:
     """
     m = len(net.value)
     kept = np.ones(m, dtype=bool)
+    clash = np.zeros(m, dtype=np.int64)
     solution = _solve(net, net.u)
     if _worst(solution, net, kept)[0] <= _critical(_checkable(solution, net)):
-        return ~kept, solution
+        return clash, solution
     u = net.u
     for _ in range(ROUNDS):
         robust = _solve(net, u)
@@ -201,17 +224,30 @@ def _set_aside(net: Network) -> tuple[Mask, Solution]:
     rounds = 0
     while True:
         rounds += 1
-        solution = _solve(net, np.where(kept, net.u, net.u * IGNORED))
-        back = np.flatnonzero(~kept)
+        solution = _solve(net, np.where(kept, net.u, np.maximum(net.u, 1.0) * IGNORED))
+        back = np.flatnonzero(~kept & (clash == 0))
         scores = _scores(solution, net, kept)
         fits = back[np.abs(scores[back]) <= critical]
         worst, number = _worst(solution, net, kept)
-        if len(fits) and rounds < ROUNDS:
+        if len(fits) and rounds < 4 * ROUNDS:
             kept[fits] = True
         elif worst > critical:
+            equal = kept & (np.abs(np.nan_to_num(scores)) > ALIKE * worst)
             kept[number] = False
+            if np.count_nonzero(equal) > 1:
+                # Alike by chance they still do not fit without the worst; in contradiction with
+                # it they do, or have no check left.
+                without = _solve(net, np.where(kept, net.u, np.maximum(net.u, 1.0) * IGNORED))
+                rest = np.abs(np.nan_to_num(_scores(without, net, kept)))
+                equal &= rest <= critical
+                equal[number] = True
+                if np.count_nonzero(equal) > 1:
+                    kept[equal] = False
+                    clash[equal] = number + 1
         else:
-            return ~kept, solution
+            alone = ~kept & (clash == 0)
+            clash[alone] = m + 1 + np.flatnonzero(alone)
+            return clash, solution
 
 
 def _solve(net: Network, u: Floats) -> Solution:
@@ -245,16 +281,16 @@ def _worst(solution: Solution, net: Network, kept: Mask) -> tuple[float, int]:
 def _result(
     net: Network,
     observations: Sequence[Observation],
-    aside: Mask,
+    clash: Ints,
     solution: Solution,
-    unit: str,
 ) -> Adjusted:
-    n, kept = len(net.xy_mm), ~aside
+    n, kept = len(net.xy_mm), clash == 0
     free = solution.free
     checkable = _checkable(solution, net) & kept
     redundancy = int(kept.sum()) - (net.matrix.shape[1] - free.shape[1])
     square = float(np.sum((solution.residual[kept] / net.u[kept]) ** 2))
     touched = abs(net.matrix[kept][:, :n]).sign()
+    fit = _fit(redundancy, square, checkable)
     datum = _datum(net)
     height = datum @ solution.x
     free = datum @ free
@@ -263,16 +299,17 @@ def _result(
     return Adjusted(
         xy_mm=net.xy_mm,
         height_mm=_levelled(net, height, free),
-        cov_mm2=_whole(datum, solution),
+        cov_mm2=_inflation(fit) * _whole(datum, solution),
         where=net.where,
         free=free,
         piece=net.piece[:n],
+        known=net.known,
         reads=np.asarray(touched.sum(axis=0)).ravel().astype(np.int64),
         residual_mm=solution.residual,
         redundancy=np.where(kept, 1 - solution.row_variance / net.u**2, 1.0),
         score=_scores(solution, net, kept),
-        suspects=_suspects(net, solution, observations, aside, unit),
-        fit=_fit(redundancy, square, checkable),
+        suspects=_suspects(net, solution, observations, clash),
+        fit=fit,
         setups=_setups(net, solution),
         loops=loops(net, observations),
     )
@@ -318,7 +355,7 @@ def _levelled(net: Network, height: Floats, free: Floats) -> Floats:
     return height
 
 
-def _setups(net: Network, solution: Solution) -> tuple[tuple[str, float, float], ...]:
+def _setups(net: Network, solution: Solution) -> tuple[tuple[str, str, float, float], ...]:
     """Each setup's height against the first of its piece, with its standard uncertainty [mm].
 
     A rod reading is the instrument's height less the floor's, so the setup's unknown is the
@@ -329,6 +366,7 @@ def _setups(net: Network, solution: Solution) -> tuple[tuple[str, float, float],
     first: dict[int, int] = {}
     own = np.array(list(net.setups.values()))
     lead = np.array([first.setdefault(int(net.piece[k]), int(k)) for k in own])
+    names = {k: name for name, k in net.setups.items()}
     rows = np.arange(len(own))
     shape = (len(own), net.matrix.shape[1])
     forms = csr_array((np.ones(len(own)), (rows, lead)), shape=shape)
@@ -336,26 +374,38 @@ def _setups(net: Network, solution: Solution) -> tuple[tuple[str, float, float],
     spread, _ = variances(solution, forms)
     heights = solution.x[lead] - solution.x[own]
     return tuple(
-        (name, float(height), math.sqrt(max(float(square), 0.0)))
-        for name, height, square in zip(net.setups, heights, spread, strict=True)
+        (name, names[int(k)], float(height), math.sqrt(max(float(square), 0.0)))
+        for name, k, height, square in zip(net.setups, lead, heights, spread, strict=True)
     )
 
 
 def _suspects(
-    net: Network, solution: Solution, observations: Sequence[Observation], aside: Mask, unit: str
+    net: Network, solution: Solution, observations: Sequence[Observation], clash: Ints
 ) -> tuple[Suspect, ...]:
-    scores = _scores(solution, net, ~aside)
+    scores = _scores(solution, net, clash == 0)
     found = []
-    for k in np.flatnonzero(aside):
+    for k in np.flatnonzero(clash):
+        others = np.flatnonzero((clash == clash[k]) & (np.arange(len(clash)) != k)) + 1
         seen = observations[int(k)]
         turned = -1.0 if isinstance(seen, Reading) and seen.sense == "rod" else 1.0
         error = turned * float(solution.residual[k])
         u = float(np.hypot(net.u[k], np.sqrt(solution.row_variance[k])))
         written = as_written(seen)
         slip = None
-        if not isinstance(seen, Tilt):
-            slip = slip_for(seen.text, written, unit, error, u)
-        found.append(Suspect(int(k) + 1, seen, error, u, written - error, float(scores[k]), slip))
+        if not isinstance(seen, Tilt) and not len(others):
+            slip = slip_for(seen.text, written, seen.unit, error, u)
+        found.append(
+            Suspect(
+                int(k) + 1,
+                seen,
+                error,
+                u,
+                written - error,
+                float(scores[k]),
+                slip,
+                tuple(int(number) for number in others),
+            )
+        )
     return tuple(_exchanged(found))
 
 
@@ -384,37 +434,34 @@ def _exchanged(found: Sequence[Suspect]) -> list[Suspect]:
     return told
 
 
-def check_ties(observations: Sequence[Observation]) -> None:
+def check_ties(net: Network, observations: Sequence[Observation]) -> None:
     """Refuse a tie without a partner: a place said to be read from two setups, read from one.
 
     Raises SurveyError naming the first.
     """
-    seen: dict[tuple[int, int], set[str]] = {}
-    for reading in observations:
+    seen: dict[int, set[str]] = {}
+    for number, reading in enumerate(observations):
         if isinstance(reading, Reading | Benchmark):
-            place = (round(reading.x_mm), round(reading.y_mm))
             name = reading.setup if isinstance(reading, Reading) else "benchmark"
-            seen.setdefault(place, set()).add(name)
-    for reading in observations:
-        if isinstance(reading, Reading) and reading.tie:
-            place = (round(reading.x_mm), round(reading.y_mm))
-            if len(seen[place]) < 2:
-                raise SurveyError(
-                    f"{reading.where}: the tie {reading.text!r} has no partner; no other setup "
-                    "read this place."
-                )
+            seen.setdefault(station_of(net, number), set()).add(name)
+    for number, reading in enumerate(observations):
+        if isinstance(reading, Reading) and reading.tie and len(seen[station_of(net, number)]) < 2:
+            raise SurveyError(
+                f"{reading.where}: the tie {reading.text!r} has no partner; no other setup read "
+                "this place."
+            )
 
 
-def check_repeats(observations: Sequence[Observation]) -> None:
+def check_repeats(net: Network, observations: Sequence[Observation]) -> None:
     """Refuse two readings of one place from one setup that disagree: nobody can say which is right.
 
     Raises SurveyError naming both when they differ by more than REPEAT_U standard uncertainties.
     """
-    seen: dict[tuple[str, float, float], list[Reading]] = {}
-    for reading in observations:
+    seen: dict[tuple[str, int], list[Reading]] = {}
+    for number, reading in enumerate(observations):
         if not isinstance(reading, Reading):
             continue
-        place = (reading.setup, round(reading.x_mm, 3), round(reading.y_mm, 3))
+        place = (reading.setup, station_of(net, number))
         for first in seen.setdefault(place, []):
             apart = abs(first.height_mm - reading.height_mm)
             if apart > REPEAT_U * math.hypot(first.u_mm, reading.u_mm):

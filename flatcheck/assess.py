@@ -19,7 +19,7 @@ from flatcheck.intent import Intent, fall_of, fit
 from flatcheck.room import EDGE_MM, Ring, Room, inside, rectangle
 from flatcheck.rules import Rule, grade_of, limit_at, pitch_for, rules_for
 from flatcheck.spots import Judged, spots
-from flatcheck.surface import Surface, lines, part, station_pitch, surface
+from flatcheck.surface import LINE_MM, Surface, lines, part, station_pitch, surface
 from flatcheck.survey import Observation, Survey
 from flatcheck.tables import readings_of
 from flatcheck.verdict import (
@@ -80,17 +80,29 @@ def assess(survey: Survey) -> Assessment:
     Raises FlatcheckError naming what cannot be used.
     """
     readings = readings_of(survey)
-    known = adjust(readings, survey.tables[0].unit)
+    known = adjust(readings)
     if known.cov_mm2.shape[0] != len(known.xy_mm):
         raise SurveyError(
             f"{len(known.xy_mm):,} places from several setups or kinds of reading are more than "
             f"can be judged at once (about {WHOLE:,}); judge the floor in parts."
         )
-    room = survey.room or Room(_around(known.xy_mm), assumed=True)
-    floor = surface(room, known.xy_mm, known.height_mm, known.cov_mm2, known.where, known.free)
+    # A sill or a nail carries the height over; it is no floor to lay a bar on.
+    here = np.setdiff1d(np.arange(len(known.xy_mm)), known.known)
+    if len(here) < 2:
+        raise SurveyError("besides the benchmarks fewer than two places were read.")
+    room = survey.room or Room(_around(known.xy_mm[here]), assumed=True)
+    cov = known.cov_mm2[here] if known.cov_mm2.ndim == 1 else known.cov_mm2[np.ix_(here, here)]
+    floor = surface(
+        room,
+        known.xy_mm[here],
+        known.height_mm[here],
+        cov,
+        [known.where[i] for i in here],
+        known.free[here],
+    )
     standard, grade = grade_of(survey.standard)
     rules = rules_for(grade, survey.tile)
-    parts = _parts(survey, floor, known.piece)
+    parts = _parts(survey, floor, known.piece[here])
     # The whole survey may be called out wrongly at RISK, so its rules and zones share that.
     risk = RISK / (len(rules) * len(parts))
     findings: list[Finding] = []
@@ -166,7 +178,7 @@ def _parts(survey: Survey, floor: Surface, piece: Ints) -> tuple[Part, ...]:
                     name=name if len(pieces) == 1 else f"{name}, piece {number}",
                     view=view_of(own, intent),
                     stations=kept,
-                    rivals=floor.xy_mm[here & (piece != p)],
+                    rivals=floor.xy_mm[here & np.isin(piece, pieces) & (piece != p)],
                     fall=_fall(own),
                 )
             )
@@ -198,6 +210,9 @@ def _fall(floor: Surface) -> tuple[float, float, float] | None:
     """The fall of the best plane with its standard uncertainty, where the readings decide it."""
     plane = fit(Intent(), floor.xy_mm, floor.height_mm)
     slopes = plane.form[1:]
+    middle = floor.xy_mm - floor.xy_mm.mean(axis=0)
+    if np.linalg.svd(middle, compute_uv=False)[-1] < LINE_MM:
+        return None  # along one line nothing tells how the floor lies across it
     if np.abs(slopes @ floor.free).max(initial=0.0) * np.ptp(floor.xy_mm) > 1e-6:
         return None
     ratio, bearing = fall_of(plane)
@@ -322,9 +337,4 @@ def _settle(piece: Part, rule: Rule, evidence: Evidence, called: Call) -> Settle
             places.append(spot)
         if len(places) == PLACES:
             break
-    u_reading = math.sqrt(float(np.median(_variances(piece.view.surface))))
-    return Settle(u_reading * share, math.ceil(1 / share**2), tuple(places))
-
-
-def _variances(floor: Surface) -> Floats:
-    return floor.cov_mm2 if floor.cov_mm2.ndim == 1 else np.diag(floor.cov_mm2)
+    return Settle(share, tuple(places))

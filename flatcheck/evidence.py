@@ -99,6 +99,11 @@ def decided_part(view: View, evidence: Evidence) -> Evidence:
         # A departure is a height less the plane, and the plane moves with the heights.
         coef = evidence.plane.form @ free
         free = free - coef[0] - (view.surface.xy_mm - evidence.plane.middle) @ coef[1:]
+    elif free.size:
+        # Bars are laid on heights less their best plane, so a plane that is open does not matter.
+        coef = fit(Intent(), view.surface.xy_mm, view.surface.height_mm).form @ free
+        middle = view.surface.xy_mm.mean(axis=0)
+        free = free - coef[0] - (view.surface.xy_mm - middle) @ coef[1:]
     kept = decided(free, evidence.forms, evidence.weights)
     if kept.all():
         return evidence

@@ -36,6 +36,9 @@ RISK = 0.05
 DRAWS = 1000
 """Simulated surveys: the risk of the simulated quantile is then good to 0.7 points."""
 
+FEW = 20
+"""A quantile with fewer simulated surveys than this beyond it is no better than the bound."""
+
 SEED = 18202
 """Fixed, so that the same survey always gets the same verdict."""
 
@@ -102,7 +105,7 @@ def _factor(evidence: Evidence, score: Floats, floor: Surface, risk: float) -> f
     aside = risk / 10
     near = np.flatnonzero(score > float(ndtri(aside / (sides * len(score)))))
     bound = -float(ndtri((risk - aside) / (sides * len(near))))
-    if score.max() > bound:
+    if score.max() > bound or risk * DRAWS < FEW:
         return bound
     errors = _errors(floor)
     if evidence.plane is not None:

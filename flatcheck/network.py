@@ -116,6 +116,12 @@ def network(observations: Sequence[Observation]) -> Network:
     )
 
 
+def station_of(net: Network, number: int) -> int:
+    """The station of a height reading or benchmark, by its number among the observations."""
+    row = slice(net.matrix.indptr[number], net.matrix.indptr[number + 1])
+    return int(net.matrix.indices[row].min())  # its setup is numbered after all stations
+
+
 def _places(seen: Observation) -> list[tuple[float, float]]:
     """The places an observation touches: for a gap the place of the gap first."""
     if isinstance(seen, Reading | Benchmark):

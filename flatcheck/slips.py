@@ -69,6 +69,8 @@ def _fractions(text: str) -> list[Slip]:
     if not 0 < top < bottom:
         return []
     inch, written = LENGTH_UNITS["in"], top / bottom
+    if text.strip().startswith(("-", "−")):
+        inch = -inch
     others = {f"{top}/{d}": top / d for d in (2, 4, 8, 16, 32) if d != bottom and top < d}
     others[f"{bottom - top}/{bottom}"] = 1 - written
     return [

@@ -57,6 +57,7 @@ class Reading:
     where: str
     text: str
     sense: str = "elevation"
+    unit: str = "mm"
     tie: bool = False
 
 
@@ -78,6 +79,7 @@ class Gap:
     block_mm: float | None
     where: str
     text: str
+    unit: str = "mm"
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +104,7 @@ class Benchmark:
     u_mm: float
     where: str
     text: str
+    unit: str = "mm"
 
 
 Observation = Reading | Gap | Tilt | Benchmark

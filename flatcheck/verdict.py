@@ -73,12 +73,11 @@ class Spot:
 class Settle:
     """What would settle a rule that is too close to call.
 
-    `u_reading_mm` is the standard uncertainty of one reading that would; `repeats` how many
-    readings of each place would do instead; `places` the nearest calls, worst first.
+    `share` is what the uncertainty of the readings would have to shrink to, as a share of what it
+    is; `places` are the nearest calls, worst first.
     """
 
-    u_reading_mm: float
-    repeats: int
+    share: float
     places: tuple[Placement, ...]
 
 
@@ -86,10 +85,11 @@ class Settle:
 class Finding:
     """One rule on one zone: what was measured, how sure it is, and how it ends.
 
-    `worst` is the placement with the largest share of its limit, None where no bar could be laid.
+    `worst` is the placement that is most over its limit, or least below it, in millimeters; None
+    where no bar could be laid.
     `guard_mm` is what was allowed for reading error at the worst place before calling it out;
     `reach_ratio` the share of the floor that this rule could judge, `pitch_mm` the reading
-    spacing that it needs, `have_mm` the widest spacing that the readings have. `left_open` counts
+    spacing that it needs, `have_mm` the median spacing that the readings have. `left_open` counts
     placements that the readings do not decide, such as slopes where only gaps were read.
     """
 

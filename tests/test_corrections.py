@@ -48,7 +48,11 @@ def test_drift_is_spread_over_the_readings() -> None:
     rows = [("0", "0", "1000", "", ""), ("500", "0", "1010", "", ""), ("900", "0", "1020", "", "")]
     read = points([*rows, ("0", "0", "1003", "", "closing")], "warmed_up = true")
 
-    assert [r.height_mm for r in read] == pytest.approx([-1000, -1009, -1018, -1000])
+    # The closing reading has served, and is no second look at its place.
+    assert [r.height_mm for r in read] == pytest.approx([-1000, -1009, -1018])
+    assert [r.u_mm for r in read] == pytest.approx(
+        [0.5 * math.hypot(1, share * math.sqrt(2)) for share in (0, 1 / 3, 2 / 3)]
+    )
 
 
 def test_drift_needs_a_closing_reading() -> None:

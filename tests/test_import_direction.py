@@ -15,7 +15,6 @@ PACKAGE = Path(flatcheck.__file__).parent
 ORDER = (
     "threads",
     "errors",
-    "threads",
     "units",
     "compass",
     "instrument",

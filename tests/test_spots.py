@@ -86,7 +86,7 @@ def test_a_hump_and_a_dip() -> None:
 
 @pytest.mark.xfail(
     strict=True,
-    reason="spots() names the contacts of a bar; on a broad hump they ring the top and miss it",
+    reason="spots() blames a contact and the summit above it, not the way up between them",
 )
 def test_one_broad_hump() -> None:
     """A hump so broad that bars rest on its shoulders is one high spot all the same, at its top."""

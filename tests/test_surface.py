@@ -260,10 +260,6 @@ def test_a_tape_is_good_for_a_few_millimeters() -> None:
     assert rows_of(by_direction(laid(Room(ELL), xy))["row"]) == {(0, 1, 2, 3, 4)}
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="surface._family joins lines whose offsets differ by LINE_MM from one to the next",
-)
 @pytest.mark.parametrize("step", [10.0, 5.0])
 def test_close_rows_are_rows_of_their_own(step: float) -> None:
     """Rows nearer together than LINE_MM are not strung into one: a line is straight."""
@@ -273,10 +269,6 @@ def test_close_rows_are_rows_of_their_own(step: float) -> None:
     assert max(off) <= 2 * LINE_MM
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="surface._family joins lines whose offsets differ by LINE_MM from one to the next",
-)
 def test_scattered_stations_are_no_lines() -> None:
     """Of places read here and there only those near one straight line are called a line."""
     xy = np.random.default_rng(4).uniform(0, 3000, (400, 2))

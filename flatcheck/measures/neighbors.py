@@ -1,8 +1,8 @@
 """Height of a place less the mean of its two neighbors at equal distances: levelling on a grid.
 
 For steps d_i it is minus half the curvature: t = h_i - (h_(i-1) + h_(i+1))/2. The limit is looked
-up with the distance between the two neighbors (DIN 18202 practice; beaplan.de,
-industriebodenplanung.com). Positive here where the place is low, as for a gap.
+up with the distance between the two neighbors (DIN 18202 practice). Positive here where the place
+is low, as for a gap.
 """
 
 import numpy as np

@@ -22,5 +22,6 @@ def read(table: Table) -> tuple[Benchmark, ...]:
         if u < 0:
             raise row.error("uncertainty", "an uncertainty must not be negative.")
         height = row.length("height", table.unit)
-        found.append(Benchmark(x, y, height, u, row.where("height"), row.text("height")))
+        written = row.text("height")
+        found.append(Benchmark(x, y, height, u, row.where("height"), written, table.unit))
     return tuple(found)

@@ -44,6 +44,7 @@ def read(table: Table) -> tuple[Reading, ...]:
                         where=row.where(corner),
                         text=row.text(corner),
                         sense=sense,
+                        unit=table.unit,
                     )
                 )
     if not readings:

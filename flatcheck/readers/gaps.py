@@ -54,7 +54,7 @@ def read(table: Table) -> tuple[Gap, ...]:
         gap = _gap(row, name, start, end)
         if (
             gap.block_mm is not None
-            and min(gap.along_mm, apart(start, end) - gap.along_mm) < OVER_MM
+            and min(gap.along_mm, apart(start, end) - gap.along_mm) <= OVER_MM
         ):
             if abs(gap.gap_mm) > FOOT_U * gap.u_mm:
                 raise row.error("gap", "at its foot the bar is as high as the block, no more.")
@@ -109,4 +109,5 @@ def _gap(row: Row, name: str, start: tuple[float, float], end: tuple[float, floa
         block_mm=block,
         where=row.where("gap"),
         text=row.text("gap"),
+        unit=table.unit,
     )

@@ -60,6 +60,7 @@ def _reading(table: Table, row: int, column: int, x: float, y: float, cell: str)
         where=cell_name(table.name, row, column),
         text=cell.strip(),
         sense=table.sense,
+        unit=table.unit,
     )
 
 

@@ -27,19 +27,23 @@ def read(table: Table) -> tuple[Reading, ...]:
     setups = [setup_named(table, row.text("setup"), row.where("setup")) for row in rows]
     values = [row.length("reading", table.unit) for row in rows]
     values = _levelled(table, rows, values)
-    values = _cooled(table, rows, setups, values)
+    shares = _gone_by(table, rows, setups)
+    values = _cooled(rows, setups, values, shares)
     return tuple(
         Reading(
             *row.place("x", "y"),
             height_mm=height_from(sense, value),
-            u_mm=table.u_mm,
+            # The drift is the difference of two readings, and so is as uncertain as they are.
+            u_mm=table.u_mm * math.hypot(1, share * math.sqrt(2)),
             setup=f"{sense} {setup}",
             where=row.where("reading"),
             text=row.text("reading"),
             sense=sense,
+            unit=table.unit,
             tie=row.text("note").lower().startswith("tie"),
         )
-        for row, setup, value in zip(rows, setups, values, strict=True)
+        for row, setup, value, share in zip(rows, setups, values, shares, strict=True)
+        if share < 1  # the closing reading has served: it agrees with the first by construction
     )
 
 
@@ -55,19 +59,19 @@ def _levelled(table: Table, rows: Sequence[Row], values: Sequence[float]) -> lis
         raise SurveyError(
             f"table {table.name}: collimation needs level_at, two offsets, beside it ({error})."
         ) from None
+    # A sight that rises strikes the rod too high, and makes an elevation too low.
+    ratio = ratio if table.sense == "rod" else -ratio
     return [
         corrected(value, math.dist(row.place("x", "y"), (x, y)), ratio)
         for row, value in zip(rows, values, strict=True)
     ]
 
 
-def _cooled(
-    table: Table, rows: Sequence[Row], setups: Sequence[str], values: Sequence[float]
-) -> list[float]:
-    """Readings freed from the drift of each setup between its opening and its closing reading."""
-    result = list(values)
+def _gone_by(table: Table, rows: Sequence[Row], setups: Sequence[str]) -> list[float]:
+    """The share of its setup's time gone by at each reading; zero where nothing drifts."""
+    shares = [0.0] * len(rows)
     if not dict(table.options).get("warmed_up"):
-        return result
+        return shares
     for setup in dict.fromkeys(setups):
         own = [k for k, name in enumerate(setups) if name == setup]
         first, last = rows[own[0]], rows[own[-1]]
@@ -75,8 +79,20 @@ def _cooled(
             raise last.error(
                 "x", f"the last reading of setup {setup!r} was expected to repeat its first."
             )
-        for k, add in zip(
-            own, drift(values[own[0]], values[own[-1]], range(len(own))), strict=True
-        ):
-            result[k] += float(add)
+        for order, k in enumerate(own):
+            shares[k] = order / (len(own) - 1)
+    return shares
+
+
+def _cooled(
+    rows: Sequence[Row], setups: Sequence[str], values: Sequence[float], shares: Sequence[float]
+) -> list[float]:
+    """Readings freed from the drift of each setup between its opening and its closing reading."""
+    result = list(values)
+    for setup in dict.fromkeys(setups):
+        own = [k for k, name in enumerate(setups) if name == setup]
+        if shares[own[-1]] == 1:
+            opening, closing = values[own[0]], values[own[-1]]
+            for k, add in zip(own, drift(opening, closing, range(len(own))), strict=True):
+                result[k] += float(add)
     return result

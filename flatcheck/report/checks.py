@@ -3,8 +3,9 @@
 from collections import Counter
 
 import numpy as np
+from scipy.special import ndtri
 
-from flatcheck.adjust import CHECKED, Suspect
+from flatcheck.adjust import CHECKED, DOUBT, Suspect
 from flatcheck.assess import Assessment
 from flatcheck.compass import side_of
 from flatcheck.instrument import fine
@@ -14,14 +15,8 @@ from flatcheck.units import format_length, format_slope
 
 KINDS = {Reading: "height", Gap: "gap under a bar", Tilt: "level tilt", Benchmark: "benchmark"}
 
-DOUBT = 0.05
-"""The readings are said to fit worse, or better, than stated when chance gives less than this."""
-
 LEVEL = 0.0005
 """A floor that falls by less than this as a whole, 0.5 mm in a meter, is called level."""
-
-LOOP_U = 2.0
-"""A loop that misses by more than this many of its u is named (5 % of good loops do)."""
 
 
 def checks(assessment: Assessment) -> list[str]:
@@ -30,9 +25,9 @@ def checks(assessment: Assessment) -> list[str]:
     said = _rests_on(assessment)
     said += [
         f"Setup {_short(name)} stands {format_length(height, style, sign=True)} against setup "
-        f"{_short(known.setups[0][0])} (give or take {fine(2 * u, style)})."
-        for name, height, u in known.setups[1:]
-        if u > 0
+        f"{_short(first)} (give or take {fine(2 * u, style)})."
+        for name, first, height, u in known.setups
+        if name != first and np.isfinite(u)
     ]
     said += _fit(assessment)
     said += _loops(assessment)
@@ -66,6 +61,13 @@ def suspect_words(suspect: Suspect, assessment: Assessment) -> str:
     else:
         would = f"would be {format_length(suspect.should_mm, style)}"
         place = (seen.x_mm, seen.y_mm)
+    if suspect.others:
+        with_them = ", ".join(map(str, suspect.others))
+        return (
+            f"Reading {suspect.number} ({seen.where}; {where(room, place, style)}): {seen.text!r} "
+            f"and readings {with_them} contradict each other; one of them is wrong, and nothing "
+            "tells which. None of them was used; read them again."
+        )
     return (
         f"Reading {suspect.number} ({seen.where}; {where(room, place, style)}) does not fit: "
         f"{seen.text!r} is {off} too {way}, {would}{slip}. It was set aside; read it again."
@@ -91,6 +93,10 @@ def _rests_on(assessment: Assessment) -> list[str]:
         said.append(
             f"The readings fall into {pieces} pieces that no reading joins; each is judged alone, "
             "and nothing is known of steps between them."
+        )
+    if len(assessment.survey.zones) > 1:
+        said.append(
+            "Each zone is judged by itself; no bar was laid across the lines where zones meet."
         )
     if len(known.setups) > 1 or len(counted) > 1 or pieces > 1:
         said.append(f"The heights rest on {_list(counted)}.")
@@ -133,7 +139,7 @@ def _fit(assessment: Assessment) -> list[str]:
     if fit.sigma0 > 1:
         return [
             f"The readings disagree {fit.sigma0:.1f} times as much as the uncertainty you gave "
-            f"({spare}); the true one is larger, and so is the doubt about this verdict."
+            f"({spare}); what they show was used instead."
         ]
     return [
         f"The readings agree better than the uncertainty you gave ({spare}, "
@@ -142,16 +148,20 @@ def _fit(assessment: Assessment) -> list[str]:
 
 
 def _loops(assessment: Assessment) -> list[str]:
-    found, style = assessment.adjusted.loops, assessment.survey.show
+    """How well the loops close that do not run through a misread reading."""
+    aside = {suspect.number for suspect in assessment.adjusted.suspects}
+    found = [loop for loop in assessment.adjusted.loops if not aside & set(loop.readings)]
     if not found:
         return []
-    worst = found[0]
+    style, worst = assessment.survey.show, found[0]
+    # The worst of several good loops misses by more than one good loop does.
+    allowed = -float(ndtri(DOUBT / 2 / len(found))) * worst.u_mm
     said = (
         f"{_many(len(found), 'loop')} of readings; the worst misses by "
-        f"{fine(abs(worst.misclosure_mm), style)} over {len(worst.readings)} readings, where "
-        f"{fine(LOOP_U * worst.u_mm, style)} is to be expected"
+        f"{fine(abs(worst.misclosure_mm), style)} over {len(worst.readings)} readings, where up "
+        f"to {fine(allowed, style)} is to be expected"
     )
-    if abs(worst.misclosure_mm) <= LOOP_U * worst.u_mm:
+    if abs(worst.misclosure_mm) <= allowed:
         return [f"{said}."]
     return [f"{said} (readings {', '.join(map(str, worst.readings))})."]
 

@@ -39,9 +39,11 @@ def text(assessment: Assessment) -> str:
     by = ", ".join(part for part in (survey.by, str(survey.day or "")) if part)
     lines += _wrap(
         f"Rests on {_count(count, 'place')} read with {survey.instrument or 'an instrument'}"
-        f"{f' by {by}' if by else ''}. {cite(verdict.findings[0].rule.citation)}",
+        f"{f' by {by}' if by else ''}.",
         "",
     )
+    for said in dict.fromkeys(cite(finding.rule.citation) for finding in verdict.findings):
+        lines += _wrap(said, "")
     return "\n".join(lines) + "\n"
 
 
@@ -76,8 +78,8 @@ def cite(citation: Citation) -> str:
     """The paper behind a rule, and how sure we are of its number."""
     return (
         f"Rule: {citation.document}, {citation.edition}; {citation.clause}; seen in "
-        f"{citation.source}. Certainty: {citation.certainty}."
-    )
+        f"{citation.source}. Certainty: {citation.certainty}. {citation.note}"
+    ).strip()
 
 
 def record(assessment: Assessment) -> dict[str, Any]:

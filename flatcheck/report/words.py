@@ -2,6 +2,8 @@
 
 import math
 
+import numpy as np
+
 from flatcheck.assess import Assessment
 from flatcheck.instrument import fine
 from flatcheck.intent import band, departures
@@ -52,10 +54,11 @@ def explain(finding: Finding, assessment: Assessment) -> list[str]:
             "floor. Lay a bar across on the diagonal too."
         )
     length = finding.rule.length_mm
-    if length and outcome is Outcome.WITHIN and finding.have_mm > length / 8:
+    reach = length or 4 * finding.pitch_mm
+    if outcome is Outcome.WITHIN and finding.have_mm > reach / 8:
         said.append(
             f"Readings {format_distance(finding.have_mm, style)} apart can miss up to a third of "
-            "a round dip the size of the bar; read closer where you doubt it."
+            f"a round dip {format_distance(reach, style)} across; read closer where you doubt it."
         )
     if length and finding.worst and finding.longest_bar_mm < length - 50:
         said.append(
@@ -170,15 +173,18 @@ def settle_words(finding: Finding, assessment: Assessment) -> str:
         f"{'this place' if len(settle.places) == 1 else f'these {len(settle.places)} places'}: "
         f"{places}"
     )
-    if settle.repeats > REPEATS:
+    # Places that were read several times already need as many times more of them.
+    reads = int(np.median(assessment.adjusted.reads))
+    repeats = math.ceil(reads / settle.share**2)
+    if repeats > REPEATS * reads:
         return (
             f"It sits on its limit: a reading good to {fine(have, style)} will not settle it, and "
             f"repeating it hardly helps. To settle it, {lay}."
         )
     return (
         f"Your readings are good to {fine(have, style)} each. To settle it, use an instrument "
-        f"good to {fine(settle.u_reading_mm, style)}, or read every place {settle.repeats} times "
-        f"and write down each reading, or {lay}."
+        f"good to {fine(have * settle.share, style)}, or read every place {repeats} times "
+        f"{'in all ' if reads > 1 else ''}and write down each reading, or {lay}."
     )
 
 

@@ -68,7 +68,7 @@ def test_adjusting_with_snooping(_: None) -> None:
     for stations in sizes:
         seen = survey(stations)
         start = time.perf_counter()
-        known = adjust(seen, "in")
+        known = adjust(seen)
         took.append(time.perf_counter() - start)
         net = network(seen)
         start = time.perf_counter()

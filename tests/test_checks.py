@@ -1,0 +1,438 @@
+"""What is said of the readings: misreadings, setups, loops, and what they leave open."""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import tomli_w
+from scipy.stats import norm
+
+from flatcheck.adjust import CHECKED, DOUBT
+from flatcheck.assess import Assessment, assess
+from flatcheck.readers.folder import checked, edited, read_folder
+from flatcheck.report.checks import checks, misread
+from flatcheck.report.text import text
+from flatcheck.units import Style, format_length, parse_length
+
+SAMPLES = Path(__file__).parents[1] / "sample_surveys"
+SIDE = 2000
+STEP = 500
+HEADERS = {
+    "points": "x,y,reading,setup",
+    "gaps": "bar,x1,y1,x2,y2,at,gap",
+    "tilts": "x,y,toward,reading",
+    "benchmarks": "x,y,height,uncertainty",
+}
+TICKS = range(0, SIDE + 1, STEP)
+
+Row = tuple[object, ...]
+
+
+def judged(uncertainty: str = "0.3 mm", room: bool = True, **tables: list[Row]) -> Assessment:
+    """A survey of a room 2 m by 2 m from rows of some kinds of table, lengths in millimeters."""
+    entries, cells = [], {}
+    for kind, rows in tables.items():
+        name = f"{kind}.csv"
+        entry: dict[str, Any] = {"file": name, "kind": kind, "sense": "rod"}
+        if kind == "tilts":
+            entry |= {"slope": "mm/m", "length": "500 mm", "tilt_uncertainty": "0.5 mm/m"}
+        entries.append(entry)
+        written = (
+            tuple(f"{cell:g}" if isinstance(cell, float) else str(cell) for cell in row)
+            for row in rows
+        )
+        cells[name] = (tuple(HEADERS[kind].split(",")), *written)
+    head = {
+        "flatcheck": 1,
+        "units": {"readings": "mm", "offsets": "mm", "show": "mm/0.1"},
+        "instrument": {"uncertainty": uncertainty},
+        "standard": {"rule": "bs-5385-3:substrate"},
+        "table": entries,
+    }
+    if room:
+        head["room"] = {"outline": [[0, 0], [SIDE, 0], [SIDE, SIDE], [0, SIDE]]}
+    return assess(checked(tomli_w.dumps(head), cells))
+
+
+def heights(
+    setup: str, level: float, fall: tuple[float, float] = (0, 0), west: int = 0, east: int = SIDE
+) -> list[Row]:
+    """Rod readings of a plane over the room's grid, from one setup; a fall is mm per mm."""
+    return [
+        (x, y, level + fall[0] * x + fall[1] * y, setup)
+        for x in TICKS
+        for y in TICKS
+        if west <= x <= east
+    ]
+
+
+def cross(gap: float = 0.0, scatter: float = 0.0) -> list[Row]:
+    """Bars along all rows and columns of the grid and one diagonal, resting on a true floor."""
+    ends = [((0, t), (SIDE, t)) for t in TICKS] + [((t, 0), (t, SIDE)) for t in TICKS]
+    ends.append(((0, 0), (SIDE, SIDE)))
+    rng = np.random.default_rng(1)
+    rows: list[Row] = []
+    for number, (start, end) in enumerate(ends):
+        length = float(np.hypot(end[0] - start[0], end[1] - start[1]))
+        for k in range(5):
+            value = abs(gap + scatter * rng.normal())
+            rows.append((number, *start, *end, f"{length * k / 4:.6f}", value))
+    return rows
+
+
+def with_one(rows: list[Row], at: int, value: object, column: int = 2) -> list[Row]:
+    """The rows with one cell written otherwise."""
+    row = list(rows[at])
+    row[column] = value
+    return [*rows[:at], tuple(row), *rows[at + 1 :]]
+
+
+def about(said: list[str], word: str) -> str:
+    """The one sentence that holds a word."""
+    (sentence,) = (s for s in said if word in s)
+    return sentence
+
+
+# The sample
+
+
+@pytest.fixture(scope="module")
+def cobbler() -> Assessment:
+    return assess(read_folder(SAMPLES / "cobbler-yard-mixed"))
+
+
+def test_the_misread_rod_of_the_sample(cobbler: Assessment) -> None:
+    """The rod that was read an inch low is named by number, cell, place, size and slip."""
+    (sentence,) = misread(cobbler)
+    assert sentence == (
+        "Reading 10 (rods.csv, row 11, cell C11; 3' from the west wall, 5' from the south wall) "
+        """does not fit: '45 15/16' is 15/16" too low, would be 46 7/8" (an inch off?). """
+        "It was set aside; read it again."
+    )
+    (suspect,) = cobbler.adjusted.suspects
+    # What else is known of the place: 52 1/2 from setup B, which stands 5 5/8 higher, and a level
+    # that lay flat between it and the place 2 ft south, where A read 46 15/16.
+    others = (52 + 1 / 2 - (5 + 5 / 8), 46 + 15 / 16)
+    assert suspect.should_mm == pytest.approx(np.mean(others) * 25.4, abs=suspect.u_mm)
+
+
+def test_the_misread_rod_is_said_first(cobbler: Assessment) -> None:
+    """The report tells the misread reading before it tells how the others fit."""
+    told = " ".join(text(cobbler).split())
+    assert told.index("Reading 10 (rods.csv") < told.index("The heights rest on")
+
+
+def test_what_the_sample_rests_on(cobbler: Assessment) -> None:
+    """Readings are counted by setup and kind, and those without a check are counted too."""
+    said = checks(cobbler)
+    rods = cobbler.survey.tables[0].cells[1:]
+    of = {name: sum(row[3] == name for row in rods) for name in "AB"}
+    assert about(said, "rest on") == (
+        f"The heights rest on {of['A']} heights from setup A, {of['B']} heights from setup B, "
+        "13 gaps under 3 placements of a bar and 5 level tilts."
+    )
+    unchecked = int((cobbler.adjusted.redundancy < CHECKED).sum())
+    assert about(said, "no check").startswith(f"{unchecked} of 62 readings have no check on them")
+
+
+def test_setups_of_the_sample(cobbler: Assessment) -> None:
+    """The second setup stands as much higher as its rod readings are larger at the ties."""
+    rods = {
+        (*row[:2], row[3]): parse_length(row[2], "in") for row in cobbler.survey.tables[0].cells[1:]
+    }
+    ties = [
+        rods[(x, y, "B")] - rods[(x, y, "A")]
+        for x, y, setup in rods
+        if setup == "B" and (x, y, "A") in rods and (x, y) != ("3'", "5'")  # the misread one
+    ]
+    assert len(ties) == 8
+    _, (name, _, height, u) = cobbler.adjusted.setups
+    assert name == "rod B"
+    assert height == pytest.approx(np.mean(ties), abs=2 * u)
+    assert about(checks(cobbler), "stands") == (
+        f"Setup B stands {format_length(height, Style('in', 16), sign=True)} against setup A "
+        f'(give or take {2 * u / 25.4:.2g}").'
+    )
+    assert format_length(float(np.mean(ties)), Style("in", 16)) == '5 5/8"'
+
+
+def test_loops_of_the_sample(cobbler: Assessment) -> None:
+    """The loop that misses by the inch runs through the misread rod; the others are told."""
+    every = cobbler.adjusted.loops
+    assert abs(every[0].misclosure_mm) == pytest.approx(25.4, abs=2 * every[0].u_mm)
+    assert 10 in every[0].readings
+    others = [loop for loop in every if 10 not in loop.readings]
+    worst = max(others, key=lambda loop: abs(loop.misclosure_mm) / loop.u_mm)
+    expected = norm.ppf(1 - DOUBT / 2 / len(others)) * worst.u_mm  # the worst of as many
+    assert about(checks(cobbler), "loops") == (
+        f"{len(others)} loops of readings; the worst misses by "
+        f'{abs(worst.misclosure_mm) / 25.4:.2g}" over {len(worst.readings)} readings, where up to '
+        f'{expected / 25.4:.2g}" is to be expected.'
+    )
+    assert abs(worst.misclosure_mm) < expected
+
+
+def test_without_the_misread_rod(cobbler: Assessment) -> None:
+    """Read again and written right, the rod is no suspect, and the verdict is the same."""
+    survey = cobbler.survey
+    tables = {t.name: t.cells for t in survey.tables}
+    rows = list(tables["rods.csv"])
+    rows[10] = (*rows[10][:2], "46 15/16", *rows[10][3:])
+    again = assess(checked(survey.document, tables | {"rods.csv": tuple(rows)}))
+    assert misread(again) == []
+    assert [f.outcome for f in again.verdict.findings] == [
+        f.outcome for f in cobbler.verdict.findings
+    ]
+
+
+def test_other_units_of_the_sample(cobbler: Assessment) -> None:
+    """In millimeters the same is told in millimeters."""
+    (sentence,) = misread(assess(edited(cobbler.survey, {"units": {"show": "mm"}})))
+    (suspect,) = cobbler.adjusted.suspects
+    assert f"is {abs(suspect.error_mm):.0f} mm too low, would be {suspect.should_mm:.0f} mm" in (
+        sentence
+    )
+    assert "914 mm from the west wall, 1.52 m from the south wall" in sentence
+
+
+# Misreadings of every kind
+
+
+TWICE = [*heights("A", 1400), *heights("B", 1250), *heights("C", 1300)]
+
+
+def test_a_gap_that_does_not_fit() -> None:
+    """A gap is named at its place under the bar, with what it would be."""
+    bar: list[Row] = [(1, 0, 500, SIDE, 500, x, 1.0 + 9 * (x == 1500)) for x in TICKS]
+    (sentence,) = misread(judged(points=TWICE, gaps=bar))
+    assert sentence.startswith(
+        "Reading 79 (gaps.csv, row 5, cell G5; 500 mm from the south wall, 500 mm from the east"
+    )
+    assert "'10' is 9.0 mm too high, would be 1.0 mm" in sentence
+
+
+def test_a_tilt_that_does_not_fit() -> None:
+    """A tilt is named at its near end, its error over the level, and what slope it would be."""
+    (sentence,) = misread(judged(points=TWICE, tilts=[(500, 1000, "east", 20)]))
+    assert sentence == (
+        "Reading 76 (tilts.csv, row 2, cell D2; 500 mm from the west wall, 1.00 m from the south "
+        "wall) does not fit: '20' is 10.0 mm over the level too high, would be 0.0% (0 mm/m). "
+        "It was set aside; read it again."
+    )
+
+
+@pytest.mark.parametrize(("off", "way"), [(50, "high"), (-50, "low")])
+def test_a_rod_that_does_not_fit(off: int, way: str) -> None:
+    """A rod reading is told too high where the number is too large, though the floor is lower."""
+    (sentence,) = misread(judged(points=with_one(TWICE, 6, 1400 + off)))
+    assert f"'{1400 + off}' is 50.0 mm too {way}, would be 1400.0 mm (50 mm off?)" in sentence
+
+
+def test_a_slip_in_a_table_of_another_unit() -> None:
+    """In a table in inches a rod that is an inch off is told so, whatever table comes first."""
+    cells = {
+        "a.csv": tuple(tuple(map(str, row)) for row in [("x", "y", "reading", "setup"), *TWICE]),
+        "b.csv": (
+            ("x", "y", "reading"),
+            *((str(x), "0", "47") for x in TICKS[1:]),
+            ("0", "0", "46"),
+        ),
+    }
+    entries = [{"file": name, "kind": "points", "sense": "rod"} for name in cells]
+    entries[1]["readings"] = "in"
+    survey = checked(
+        tomli_w.dumps(
+            {
+                "flatcheck": 1,
+                "units": {"readings": "mm", "offsets": "mm"},
+                "instrument": {"uncertainty": "0.3 mm"},
+                "standard": {"rule": "bs-5385-3:substrate"},
+                "table": entries,
+            }
+        ),
+        cells,
+    )
+    (sentence,) = misread(assess(survey))
+    assert "'46' is 25.4 mm too low, would be 1193.8 mm (an inch off?)" in sentence
+
+
+def test_nothing_is_said_of_good_readings() -> None:
+    """Where all readings fit none is named."""
+    assert misread(judged(points=TWICE)) == []
+
+
+# What they rest on
+
+
+def test_one_setup_read_once() -> None:
+    """One setup that read every place once has nothing to be checked by, and says only that."""
+    said = checks(judged(points=heights("A", 1400)))
+    assert said[0] == "Every place was read once: nothing would show a misreading."
+    assert len(said) == 2  # and how the floor lies
+    assert not any("rest on" in s or "Setup" in s or "loop" in s or "spare" in s for s in said)
+
+
+def test_a_benchmark_is_counted() -> None:
+    """One is a benchmark, two are benchmarks."""
+    marks: list[Row] = [(0, 0, 100, 0.3), (SIDE, SIDE, 100, 0.3)]
+    for count, said in ((1, "and 1 benchmark."), (2, "and 2 benchmarks.")):
+        found = checks(judged(points=TWICE, benchmarks=marks[:count]))
+        assert about(found, "rest on").endswith(said)
+
+
+def test_setups_are_told_as_they_stand() -> None:
+    """How high the instrument stands against the first is told for each, with twice its u."""
+    said = checks(judged(points=TWICE))
+    u = 0.3 * np.sqrt(2 / 25)  # 25 places were read from both
+    for name, level in (("B", 1250), ("C", 1300)):
+        expected = f"Setup {name} stands {level - 1400:.1f} mm against setup A (give or take "
+        assert about(said, f"Setup {name}") == f"{expected}{2 * u:.2g} mm)."
+
+
+def in_pieces() -> Assessment:
+    """A room whose west was read from A, and its east from B and C, which share their places."""
+    west = heights("A", 1400, east=500)
+    east = [*heights("B", 1250, west=1000), *heights("C", 1300, west=1000)]
+    return judged(points=[*west, *east])
+
+
+def test_pieces_are_told() -> None:
+    """Where no reading joins two parts of a floor it is said that a step between them is open."""
+    said = checks(in_pieces())
+    assert said[0] == (
+        "The readings fall into 2 pieces that no reading joins; each is judged alone, and nothing "
+        "is known of steps between them."
+    )
+    assert any(s.startswith("floor, piece 1: As a whole") for s in said)
+    assert any(s.startswith("floor, piece 2: As a whole") for s in said)
+
+
+def test_setups_of_another_piece() -> None:
+    """A setup is told against one that it is tied to: C against B, and nothing against A."""
+    said = [s for s in checks(in_pieces()) if s.startswith("Setup")]
+    assert len(said) == 1
+    assert said[0].startswith("Setup C stands +50.0 mm against setup B (give or take")
+
+
+def test_findings_of_pieces_are_told_apart() -> None:
+    """The report says of which piece each finding is."""
+    told = text(in_pieces())
+    assert told.count("[floor, piece 1]") == told.count("[floor, piece 2]") == 1
+
+
+def test_setups_on_a_hinge() -> None:
+    """Setups that a bar joins at one place each are not told against each other: it is open."""
+    west, east = heights("A", 1400, east=500), heights("B", 1250, west=1000)
+    bar: list[Row] = [(1, 0, 0, SIDE, 0, x, 0.0) for x in (500, 1000)]
+    said = " ".join(checks(judged(points=[*west, *east], gaps=bar)))
+    assert "inf" not in said
+    assert "Setup B stands" not in said
+
+
+# How they fit
+
+
+@pytest.mark.parametrize(
+    ("scatter", "said"),
+    [
+        (0.3, "The readings fit together as well as you said they would (24 readings to spare)."),
+        (
+            0.45,
+            "The readings disagree {} times as much as the uncertainty you gave (24 readings to "
+            "spare); what they show was used instead.",
+        ),
+        (
+            0.06,
+            "The readings agree better than the uncertainty you gave (24 readings to spare, {} of "
+            "it); it may be smaller than you said.",
+        ),
+    ],
+)
+def test_how_well_they_fit(scatter: float, said: str) -> None:
+    """Readings that scatter more, or less, than was said are told so; with how many to spare."""
+    rng = np.random.default_rng(4)
+    rows: list[Row] = [
+        (x, y, f"{level + scatter * rng.normal():.3f}", setup)
+        for setup, level in (("A", 1400.0), ("B", 1250.0))
+        for x in TICKS
+        for y in TICKS
+    ]
+    found = judged(points=rows)
+    fit = found.adjusted.fit
+    assert found.adjusted.suspects == ()
+    assert fit.sigma0 == pytest.approx(scatter / 0.3, rel=0.3)
+    assert about(checks(found), "to spare") == said.format(f"{fit.sigma0:.1f}")
+
+
+def test_nothing_to_spare() -> None:
+    """Where heights take every reading nothing is said of how well they fit."""
+    assert not any("to spare" in s for s in checks(judged(points=heights("A", 1400))))
+
+
+# Loops
+
+
+@pytest.mark.parametrize("miss", [0.2, 1.0, 1.4])
+def test_the_worst_loop(miss: float) -> None:
+    """The worst loop is told with what is to be expected, and its readings where it misses more."""
+    rows: list[Row] = [*heights("A", 1400), (0, 0, 1250, "B"), (SIDE, 0, 1250 + miss, "B")]
+    sentence = about(checks(judged(points=rows)), "loop")
+    expected = norm.ppf(1 - DOUBT / 2) * 0.3 * 2  # four readings of 0.3 mm
+    assert sentence.startswith(
+        f"1 loop of readings; the worst misses by {miss:.2g} mm over 4 readings, where "
+        f"up to {expected:.2g} mm is to be expected"
+    )
+    assert sentence.endswith(" (readings 1, 21, 26, 27).") is bool(miss > expected)
+
+
+def test_loops_through_a_misread_reading() -> None:
+    """Loops through a misread reading are not told: that it does not fit is said already."""
+    found = judged(points=with_one(TWICE, 6, 1450))
+    others = [loop for loop in found.adjusted.loops if 7 not in loop.readings]
+    assert len(misread(found)) == 1
+    assert 0 < len(others) < len(found.adjusted.loops)
+    assert about(checks(found), "loop").startswith(f"{len(others)} loops of readings; the worst mi")
+
+
+# How the floor lies
+
+
+@pytest.mark.parametrize(
+    ("fall", "said"),
+    [
+        ((0.02, 0.0), "As a whole the floor falls 2.0% (20 mm/m) to the east."),
+        ((0.0, -0.01), "As a whole the floor falls 1.0% (10 mm/m) to the south."),
+        ((-0.01, 0.01), "As a whole the floor falls 1.4% (14 mm/m) to the north-west."),
+        ((0.0, 0.0), "As a whole the floor is level, as far as the readings tell."),
+        ((0.0003, 0.0), "As a whole the floor is level, as far as the readings tell."),
+    ],
+)
+def test_how_the_floor_lies(fall: tuple[float, float], said: str) -> None:
+    """A fall is told with the side it goes to; what a rod cannot show is level."""
+    rows = heights("A", 1400, fall)
+    assert checks(judged(points=rows))[-1] == said  # a rod reads more where the floor is lower
+
+
+@pytest.mark.parametrize(
+    ("levels", "open_"),
+    [([], True), (["east"], True), (["north"], True), (["east", "north"], False)],
+)
+def test_gaps_do_not_tell_a_fall(levels: list[str], open_: bool) -> None:
+    """From gaps alone, or with levels one way only, the fall is not assessed, and what helps."""
+    tilts: list[Row] = [(500, 500, way, 10) for way in levels]
+    tables = {"gaps": cross()} | ({"tilts": tilts} if tilts else {})
+    sentence = checks(judged(**tables))[-1]
+    if open_:
+        assert sentence == (
+            "Fall not assessed: the readings fix the shape of the floor, but not how it lies. "
+            "Add laser readings, or level tilts in two directions."
+        )
+    else:
+        assert sentence == "As a whole the floor falls 1.4% (14 mm/m) to the south-west."
+
+
+def test_one_line_does_not_tell_a_fall() -> None:
+    """Readings along one line do not tell how the floor as a whole falls."""
+    rows: list[Row] = [(x, 500, 1400 + 0.02 * x, "A") for x in TICKS]
+    assert not any("falls 2.0%" in s for s in checks(judged(points=rows)))
