@@ -287,7 +287,8 @@ def _result(
     n, kept = len(net.xy_mm), clash == 0
     free = solution.free
     checkable = _checkable(solution, net) & kept
-    redundancy = int(kept.sum()) - (net.matrix.shape[1] - free.shape[1])
+    # The redundancy numbers of what is kept add up to it, whatever only the rest had touched.
+    redundancy = round(float(np.sum((1 - solution.row_variance / net.u**2)[kept])))
     square = float(np.sum((solution.residual[kept] / net.u[kept]) ** 2))
     touched = abs(net.matrix[kept][:, :n]).sign()
     fit = _fit(redundancy, square, checkable)

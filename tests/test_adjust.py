@@ -655,6 +655,72 @@ def test_redundancy_with_benchmarks_that_disagree(u: float) -> None:
     assert found.redundancy[kept].sum() == pytest.approx(found.fit.redundancy, abs=1e-3)
 
 
+def test_redundancy_of_two_bars_that_disagree() -> None:
+    """Where a place has lost all its readings the others have as much to spare as before."""
+    row = [(i * STEP, 0.0) for i in range(5)]
+    read = [[0.0] * 5, [0.0, 0.0, 2.0, 40.0, 0.0]]
+    seen = [
+        gap(row[0], row[-1], x, value, f"bar {bar}")
+        for bar, values in enumerate(read)
+        for (x, _), value in zip(row, values, strict=True)
+    ]
+    found = adjust(seen)
+    kept = np.ones(len(seen), dtype=bool)
+    kept[[s.number - 1 for s in found.suspects]] = False
+    design = network(seen).matrix.toarray()[kept]
+    assert found.fit.redundancy == kept.sum() - np.linalg.matrix_rank(design)
+
+
+def test_readings_that_contradict_each_other() -> None:
+    """Readings that nothing tells apart name each other, and hold no place."""
+    found = adjust(three_ties("B"))
+    assert [(s.number, s.others) for s in found.suspects] == [(4, (7,)), (7, (4,))]
+    at = found.xy_mm[:, 0] == 1500
+    assert found.reads[at].tolist() == [0]
+    assert np.sqrt(np.diag(found.cov_mm2))[at] > 100
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="adjust._exchanged: with an uncertainty of half a meter any two readings are exchanged",
+)
+def test_a_contradiction_is_no_exchange() -> None:
+    """Of readings that contradict each other nothing is known, so no slip explains them."""
+    assert [s.slip for s in adjust(three_ties("B")).suspects] == [None, None]
+
+
+@pytest.mark.parametrize(
+    ("scatter", "scaled"), [(0.15, False), (0.5, False), (0.75, True)], ids=["less", "as", "more"]
+)
+def test_uncertainty_grows_where_readings_disagree(scatter: float, scaled: bool) -> None:
+    """Where readings scatter more than was said their own scatter counts, never less than said."""
+    rng = np.random.default_rng(23)
+    off = scatter * np.sqrt(3) * rng.uniform(-1, 1, (3, 12))  # none so far off as to be set aside
+    seen = [
+        reading(x, y, FLOOR[(x, y)] + off[k, i], s)
+        for k, s in enumerate("ABC")
+        for i, (x, y) in enumerate(PLACES)
+    ]
+    found = adjust(seen)
+    assert found.suspects == ()
+    _, cov = full_solution(seen)
+    by = found.fit.sigma0**2 if scaled else 1.0
+    assert found.cov_mm2 == pytest.approx(by * cov, rel=1e-6)
+    assert found.fit.sigma0 == pytest.approx(scatter / 0.5, rel=0.3)
+
+
+@pytest.mark.parametrize("scatter", [0.5, 1.5])
+def test_repeats_tell_their_own_scatter(scatter: float) -> None:
+    """Repeats from one setup that scatter more than was said make every height less certain."""
+    rng = np.random.default_rng(24)
+    off = np.clip(rng.normal(0, scatter, 24), -1.4, 1.4)  # beyond 2.8 apart repeats are refused
+    seen = [reading(x, y, h) for h, (x, y) in zip(off, [*PLACES, *PLACES], strict=True)]
+    found = adjust(seen)
+    by = found.fit.sigma0**2 if scatter > 1 else 1.0
+    assert found.cov_mm2 == pytest.approx(np.full(12, by * 0.5**2 / 2))
+    assert (found.fit.sigma0 > 1.4) is (scatter > 1)
+
+
 def test_residuals_balance() -> None:
     """Weighted residuals are at right angles to every unknown: of a setup they add up to 0."""
     seen = site(np.random.default_rng(17))

@@ -222,6 +222,19 @@ def test_a_tilt_that_does_not_fit() -> None:
     )
 
 
+def test_readings_that_contradict_each_other() -> None:
+    """Two readings that check only each other are both named, as a contradiction."""
+    rows = [*heights("A", 1400), *heights("B", 1250, east=STEP)]
+    one, other = misread(judged(points=with_one(rows, 6, 1430)))
+    assert one == (
+        "Reading 7 (points.csv, row 8, cell C8; 500 mm from the south wall, 500 mm from the west "
+        "wall): '1430' and readings 32 contradict each other; one of them is wrong, and nothing "
+        "tells which. None of them was used; read them again."
+    )
+    assert other.startswith("Reading 32 (points.csv, row 33, cell C33; ")
+    assert "'1250' and readings 7 contradict each other" in other
+
+
 @pytest.mark.parametrize(("off", "way"), [(50, "high"), (-50, "low")])
 def test_a_rod_that_does_not_fit(off: int, way: str) -> None:
     """A rod reading is told too high where the number is too large, though the floor is lower."""

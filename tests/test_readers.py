@@ -529,7 +529,7 @@ def test_what_a_table_of_tilts_must_say(options: dict[str, object], said: str) -
         (2, "reading", "flat", "row 2, cell D2: 'flat' cannot be read"),
         (2, "reading", "90", "row 2, cell D2: '90' cannot be read"),
         (3, "length", "?", "row 3, cell E3: '?' cannot be read"),
-        (3, "length", "0.5", "row 3, cell E3: both ends of the level are at one place."),
+        (3, "length", "0.5", "row 3, cell E3: a level is at least 50 mm long."),
         (2, "x", "", "row 2, cell A2: '' cannot be read"),
         (1, "reading", "tilt", "row 1, cell D1: 'tilt' is not a column of a table of tilts"),
     ],
@@ -569,9 +569,6 @@ def test_a_level_no_longer_than_a_place() -> None:
         tilts.read(tilt_table(changed(TILTS, 3, "length", "1")))
 
 
-@pytest.mark.xfail(
-    strict=True, reason="tilts.read takes a bare length of the table for millimeters in any unit"
-)
 def test_a_bare_length_of_the_level() -> None:
     """A bare length is in the unit of offsets in the table's entry as in its rows."""
     one, other = (("x", "y", "toward", "reading", "length"), ("0", "0", "east", "1", "2"))

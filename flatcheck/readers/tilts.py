@@ -8,12 +8,15 @@ reading may be off.
 """
 
 from flatcheck.errors import SurveyError, UnitsError
-from flatcheck.readers.columns import apart, far_end, rows_of
+from flatcheck.readers.columns import far_end, rows_of
 from flatcheck.survey import Table, Tilt
 from flatcheck.units import SLOPE_UNITS, parse_length, parse_slope
 
 KIND = "tilts"
 OPTIONS = ("slope", "length", "tilt_uncertainty")
+
+SHORTEST_MM = 50.0
+"""A shorter level is a slip of the pen: a wrong unit, or a sign [mm]."""
 
 
 def read(table: Table) -> tuple[Tilt, ...]:
@@ -31,7 +34,9 @@ def read(table: Table) -> tuple[Tilt, ...]:
         )
     try:
         u_ratio = parse_slope(str(options["tilt_uncertainty"]), str(unit))
-        usual = parse_length(str(options["length"]), "mm") if "length" in options else None
+        usual = (
+            parse_length(str(options["length"]), table.offset_unit) if "length" in options else None
+        )
     except UnitsError as error:
         raise SurveyError(f"table {table.name}: {error}") from None
     if not u_ratio > 0:
@@ -46,9 +51,9 @@ def read(table: Table) -> tuple[Tilt, ...]:
             length = row.length("length", table.offset_unit)
         if length is None:
             raise row.error("reading", "the length of the level is missing.")
+        if length < SHORTEST_MM:
+            raise row.error("length", f"a level is at least {SHORTEST_MM:g} mm long.")
         end = far_end(row, start, "toward", length)
-        if apart(start, end) < 1:
-            raise row.error("length", "both ends of the level are at one place.")
         tilts.append(
             Tilt(
                 start=start,
