@@ -1,9 +1,11 @@
 """The command line: a verdict that can be read aloud, and an exit status that says it too."""
 
 import argparse
+import io
 import json
 import re
 import sys
+import traceback
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -28,20 +30,29 @@ from flatcheck.verdict import Outcome
 
 STATUS = {Outcome.WITHIN: 0, Outcome.OUT: 1, Outcome.CLOSE: 3, Outcome.NOT_ASSESSED: 3}
 BAD_INPUT = 2
+BUG = 70
 
-EPILOG = """exit status: 0 within, 1 out, 2 bad input, 3 too close to call or not assessed.
+EPILOG = """exit status: 0 within, 1 out, 2 bad input, 3 too close to call or not assessed,
+70 a fault in flatcheck itself.
 A folder is a survey with its survey.toml; a file is a bare table, for which --sense, --readings,
 --offsets and --uncertainty must be said; - reads cells pasted on standard input."""
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # an old terminal cannot say every sign
     arguments = _parser().parse_args(argv)
     try:
         status: int = arguments.run(arguments)
     except FlatcheckError as error:
         print(f"flatcheck: {error}", file=sys.stderr)
         return BAD_INPUT
+    except Exception:
+        # Python itself would end with 1, which says that the floor is out.
+        traceback.print_exc()
+        return BUG
     return status
 
 
@@ -175,7 +186,12 @@ def _plan(arguments: argparse.Namespace) -> int:
             if arguments.sheet.suffix == ".csv"
             else sheet_html(first, Heading(title=str(arguments.room)), style)
         )
-        arguments.sheet.write_text(page, encoding="utf-8")
+        try:
+            arguments.sheet.write_text(page, encoding="utf-8")
+        except OSError as error:
+            raise SurveyError(
+                f"{arguments.sheet} cannot be written: {error.strerror or error}."
+            ) from None
         print(f"Reading sheet for {ahead.needs[0].rule.id}: {arguments.sheet}")
     return 0
 

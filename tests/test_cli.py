@@ -2,6 +2,8 @@
 
 import io
 import json
+import os
+import subprocess
 import sys
 from pathlib import Path
 
@@ -122,3 +124,37 @@ def test_tile_of_one_edge() -> None:
     """A tile with one edge is refused."""
     with pytest.raises(SurveyError, match="two edges"):
         tile_section("12 in")
+
+
+def test_a_fault_of_ours_is_no_verdict(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A bug shows as one, and does not end with 1, which would call the floor out."""
+    monkeypatch.setattr("flatcheck.cli.text", lambda _: 1 / 0)
+
+    assert main(["check", str(SAMPLES / "saltmarsh-l-shaped")]) == 70
+    assert "ZeroDivisionError" in capsys.readouterr().err
+
+
+def test_a_sheet_that_cannot_be_written(capsys: pytest.CaptureFixture[str]) -> None:
+    """A sheet in a folder that is not there is refused in one sentence."""
+    command = ["plan", "9 x 9 ft", "--uncertainty", "1 mm", "--tile", "12x12in"]
+
+    assert main([*command, "--sheet", "/no such folder/sheet.html"]) == 2
+    assert "cannot be written" in capsys.readouterr().err
+
+
+def test_a_terminal_that_knows_only_ascii() -> None:
+    """Signs that a terminal cannot say are replaced; the verdict is said all the same."""
+    ran = subprocess.run(
+        [sys.executable, "-m", "flatcheck", "check", "sample_surveys/millbrook-plywood"]
+        + ["--show", "mm"],
+        cwd=ROOT,
+        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+        capture_output=True,
+        check=False,
+    )
+
+    assert ran.returncode == 1
+    assert ran.stdout.startswith(b"OUT")
+    assert ran.stderr == b""
