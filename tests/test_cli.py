@@ -147,8 +147,10 @@ def test_a_sheet_that_cannot_be_written(capsys: pytest.CaptureFixture[str]) -> N
 def test_a_terminal_that_knows_only_ascii() -> None:
     """Signs that a terminal cannot say are replaced; the verdict is said all the same."""
     ran = subprocess.run(
-        [sys.executable, "-m", "flatcheck", "check", "sample_surveys/millbrook-plywood"]
-        + ["--show", "mm"],
+        [
+            *(sys.executable, "-m", "flatcheck", "check"),
+            *("sample_surveys/millbrook-plywood", "--show", "mm"),
+        ],
         cwd=ROOT,
         env={**os.environ, "PYTHONIOENCODING": "ascii"},
         capture_output=True,
