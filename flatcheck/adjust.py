@@ -160,11 +160,11 @@ def _one_setup(net: Network) -> Adjusted:
     redundancy = 1 - weight / total[station]
     spread = net.u**2 - 1 / total[station]
     checkable = redundancy > CHECKED
-    square = float(np.sum(weight * residual**2))
+    fit = _fit(m - n, float(np.sum(weight * residual**2)), checkable)
     return Adjusted(
         xy_mm=net.xy_mm,
         height_mm=height,
-        cov_mm2=_inflation(_fit(m - n, square, checkable)) / total,
+        cov_mm2=_inflation(fit) / total,
         where=net.where,
         free=np.empty((n, 0)),
         piece=net.piece[:n],
@@ -174,7 +174,7 @@ def _one_setup(net: Network) -> Adjusted:
         redundancy=redundancy,
         score=np.where(checkable, residual / np.sqrt(np.where(checkable, spread, 1)), np.nan),
         suspects=(),
-        fit=_fit(m - n, square, checkable),
+        fit=fit,
         setups=tuple((name, name, 0.0, 0.0) for name in net.setups),
         loops=(),
     )
@@ -224,7 +224,7 @@ def _set_aside(net: Network) -> tuple[Ints, Solution]:
     rounds = 0
     while True:
         rounds += 1
-        solution = _solve(net, np.where(kept, net.u, np.maximum(net.u, 1.0) * IGNORED))
+        solution = _solve(net, _without(net, kept))
         back = np.flatnonzero(~kept & (clash == 0))
         scores = _scores(solution, net, kept)
         fits = back[np.abs(scores[back]) <= critical]
@@ -237,7 +237,7 @@ def _set_aside(net: Network) -> tuple[Ints, Solution]:
             if np.count_nonzero(equal) > 1:
                 # Alike by chance they still do not fit without the worst; in contradiction with
                 # it they do, or have no check left.
-                without = _solve(net, np.where(kept, net.u, np.maximum(net.u, 1.0) * IGNORED))
+                without = _solve(net, _without(net, kept))
                 rest = np.abs(np.nan_to_num(_scores(without, net, kept)))
                 equal &= rest <= critical
                 equal[number] = True
@@ -252,6 +252,11 @@ def _set_aside(net: Network) -> tuple[Ints, Solution]:
 
 def _solve(net: Network, u: Floats) -> Solution:
     return solve(net.matrix, net.value, u, net.position)
+
+
+def _without(net: Network, kept: Mask) -> Floats:
+    """The u of all readings, so large for those not kept that they pull no more."""
+    return np.where(kept, net.u, np.maximum(net.u, 1.0) * IGNORED)
 
 
 def _checkable(solution: Solution, net: Network) -> Mask:

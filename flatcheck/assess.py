@@ -19,7 +19,7 @@ from flatcheck.intent import Intent, fall_of, fit
 from flatcheck.room import EDGE_MM, Ring, Room, inside, rectangle
 from flatcheck.rules import Rule, grade_of, limit_at, pitch_for, rules_for
 from flatcheck.spots import Judged, spots
-from flatcheck.surface import LINE_MM, Surface, lines, part, station_pitch, surface
+from flatcheck.surface import LINE_MM, Surface, lines, part, surface
 from flatcheck.survey import Observation, Survey
 from flatcheck.tables import readings_of
 from flatcheck.verdict import (
@@ -227,7 +227,7 @@ def _finding(
 ) -> Finding:
     need = pitch_for(rule)
     reach = _reach(piece, evidence, need)
-    pitch = station_pitch(piece.view.surface)
+    pitch = piece.view.pitch_mm
     finite = pitch[np.isfinite(pitch)]
     guarded = as_read = Outcome.NOT_ASSESSED
     if called is not None:

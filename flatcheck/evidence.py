@@ -17,7 +17,7 @@ import numpy.typing as npt
 from flatcheck.errors import RuleError
 from flatcheck.intent import Intent, Plane, departures, fit
 from flatcheck.straightedge import Bars
-from flatcheck.surface import Lines, Surface, decided, variance
+from flatcheck.surface import Lines, Surface, decided, station_areas, station_pitch, variance
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -41,6 +41,16 @@ class View:
         """
         xy, height = self.surface.xy_mm, self.surface.height_mm
         return departures(fit(Intent(), xy, height), xy, height)
+
+    @cached_property
+    def pitch_mm(self) -> Floats:
+        """How far apart the readings are around each station (n,) [mm]."""
+        return station_pitch(self.surface)
+
+    @cached_property
+    def area_mm2(self) -> Floats:
+        """The floor around each station (n,) [mm²]."""
+        return station_areas(self.surface)
 
 
 @dataclass(frozen=True, eq=False)

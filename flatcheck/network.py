@@ -12,6 +12,7 @@ height for each instrument setup, an offset and a tilt for each straightedge tha
 Places closer than SAME_PLACE_MM are one station.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -56,14 +57,13 @@ class Network:
 
 def network(observations: Sequence[Observation]) -> Network:
     """The linear observations that readings are, over the stations they touch."""
-    places: list[tuple[float, float]] = []
-    names: list[str] = []
-    for seen in observations:
-        touched = _places(seen)
-        places += touched
-        names += [seen.where] * len(touched)
-    station, first = _stations(np.array(places))
-    xy = np.array(places)[first]
+    touched = [places_of(seen) for seen in observations]
+    places = np.array([place for several in touched for place in several])
+    names = [
+        seen.where for seen, several in zip(observations, touched, strict=True) for _ in several
+    ]
+    station, first = _stations(places)
+    xy = places[first]
     setups: dict[str, int] = {}
     bars: dict[str, int] = {}
     unknowns = len(first)
@@ -73,7 +73,7 @@ def network(observations: Sequence[Observation]) -> Network:
     weight: list[float] = []
     at = 0
     for number, seen in enumerate(observations):
-        own = [int(k) for k in station[at : at + len(_places(seen))]]
+        own = [int(k) for k in station[at : at + len(touched[number])]]
         at += len(own)
         terms: list[tuple[int, float]]
         if isinstance(seen, Reading):
@@ -122,7 +122,7 @@ def station_of(net: Network, number: int) -> int:
     return int(net.matrix.indices[row].min())  # its setup is numbered after all stations
 
 
-def _places(seen: Observation) -> list[tuple[float, float]]:
+def places_of(seen: Observation) -> list[tuple[float, float]]:
     """The places an observation touches: for a gap the place of the gap first."""
     if isinstance(seen, Reading | Benchmark):
         return [(seen.x_mm, seen.y_mm)]
@@ -137,8 +137,7 @@ def _places(seen: Observation) -> list[tuple[float, float]]:
 
 
 def _share(seen: Gap) -> float:
-    length = float(np.hypot(seen.end[0] - seen.start[0], seen.end[1] - seen.start[1]))
-    return seen.along_mm / length
+    return seen.along_mm / math.dist(seen.start, seen.end)
 
 
 def _value(seen: Observation) -> float:

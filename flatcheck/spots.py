@@ -12,7 +12,6 @@ from flatcheck.evidence import Evidence, View
 from flatcheck.guard import EXACT_MM, Call
 from flatcheck.intent import departures
 from flatcheck.rules import Rule, limit_at
-from flatcheck.surface import station_areas, station_pitch
 from flatcheck.verdict import Spot
 
 Floats = npt.NDArray[np.float64]
@@ -120,7 +119,7 @@ def _spot(view: View, blame: _Blame, members: Ints, high: bool, judged: Sequence
     xy = view.surface.xy_mm
     above = departures(view.plane, xy, view.surface.height_mm)[members]
     peak = members[np.argmax(above if high else -above)]
-    pitch = station_pitch(view.surface)[members]
+    pitch = view.pitch_mm[members]
     # A station stands for the floor halfway to its neighbors.
     rim = float(np.median(pitch[np.isfinite(pitch)])) if np.isfinite(pitch).any() else 0.0
     size = xy[members].max(axis=0) - xy[members].min(axis=0) + rim
@@ -132,7 +131,7 @@ def _spot(view: View, blame: _Blame, members: Ints, high: bool, judged: Sequence
         limit_mm=float(blame.limit[top]),
         at=(float(xy[peak, 0]), float(xy[peak, 1])),
         extent_mm=(float(size[0]), float(size[1])),
-        area_mm2=float(station_areas(view.surface)[members].sum()),
+        area_mm2=float(view.area_mm2[members].sum()),
         stations=tuple(int(i) for i in members),
         rule=judged[blame.rule[top]].rule.id,
     )

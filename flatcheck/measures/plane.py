@@ -12,7 +12,7 @@ from flatcheck.errors import SurveyError
 from flatcheck.evidence import Evidence, View
 from flatcheck.intent import departures
 from flatcheck.straightedge import MOST_BARS, REACH_MM
-from flatcheck.surface import station_pitch, variance
+from flatcheck.surface import variance
 
 WORDS = "depth below the required plane, measured from the high points"
 
@@ -42,7 +42,7 @@ def measure(view: View, length_mm: float | None) -> Evidence:
     u2 = variance(surface.cov_mm2, pairs, signs)
     u2 -= 2 * np.einsum("kd,dk->k", apart, spread[:, high] - spread[:, low])
     u2 += np.einsum("ki,ij,kj->k", apart, spread @ slopes.T, apart)
-    pitch = station_pitch(surface)
+    pitch = view.pitch_mm
     return Evidence(
         stations=np.column_stack((high, low, low)),
         value_mm=above[high] - above[low],

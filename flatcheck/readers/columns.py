@@ -91,11 +91,6 @@ def rows_of(
     return found
 
 
-def apart(start: tuple[float, float], end: tuple[float, float]) -> float:
-    """The distance between two places [mm]."""
-    return math.hypot(end[0] - start[0], end[1] - start[1])
-
-
 def far_end(
     row: Row, start: tuple[float, float], toward: str, length_mm: float
 ) -> tuple[float, float]:

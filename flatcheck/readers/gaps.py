@@ -9,8 +9,10 @@ The table's `bow` is how high the bar's own arch stands at its middle, taken off
 place along the bar.
 """
 
+import math
+
 from flatcheck.errors import SurveyError, UnitsError
-from flatcheck.readers.columns import Row, apart, far_end, rows_of
+from flatcheck.readers.columns import Row, far_end, rows_of
 from flatcheck.survey import Gap, Table
 from flatcheck.units import parse_length
 
@@ -54,7 +56,7 @@ def read(table: Table) -> tuple[Gap, ...]:
         gap = _gap(row, name, start, end)
         if (
             gap.block_mm is not None
-            and min(gap.along_mm, apart(start, end) - gap.along_mm) <= OVER_MM
+            and min(gap.along_mm, math.dist(start, end) - gap.along_mm) <= OVER_MM
         ):
             if abs(gap.gap_mm) > FOOT_U * gap.u_mm:
                 raise row.error("gap", "at its foot the bar is as high as the block, no more.")
@@ -71,7 +73,7 @@ def _ends(row: Row) -> tuple[tuple[float, float], tuple[float, float]]:
         end = far_end(row, start, "toward", row.length("length", row.table.offset_unit))
     else:
         end = row.place("x2", "y2")
-    if apart(start, end) < 2 * OVER_MM:
+    if math.dist(start, end) < 2 * OVER_MM:
         raise row.error("bar", f"both ends of the bar {row.text('bar')!r} are at one place.")
     return start, end
 
@@ -85,7 +87,7 @@ def _bow(table: Table) -> float:
 
 
 def _gap(row: Row, name: str, start: tuple[float, float], end: tuple[float, float]) -> Gap:
-    table, length = row.table, apart(start, end)
+    table, length = row.table, math.dist(start, end)
     along = row.length("at", table.offset_unit)
     if not -OVER_MM <= along <= length + OVER_MM:
         raise row.error("at", f"{row.text('at')!r} is off the bar, which is {length:.0f} mm long.")

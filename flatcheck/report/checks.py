@@ -1,5 +1,6 @@
 """What the readings say of each other: the sentences about misreadings, loops and what is open."""
 
+import math
 from collections import Counter
 
 import numpy as np
@@ -9,7 +10,8 @@ from flatcheck.adjust import CHECKED, DOUBT, Suspect
 from flatcheck.assess import Assessment
 from flatcheck.compass import side_of
 from flatcheck.instrument import fine
-from flatcheck.report.words import where
+from flatcheck.network import places_of
+from flatcheck.report.words import many, where
 from flatcheck.survey import Benchmark, Gap, Observation, Reading, Tilt
 from flatcheck.units import format_length, format_slope
 
@@ -48,19 +50,12 @@ def suspect_words(suspect: Suspect, assessment: Assessment) -> str:
     slip = f" ({suspect.slip.words}?)" if suspect.slip else ""
     off = format_length(abs(suspect.error_mm), style)
     if isinstance(seen, Tilt):
-        ratio = suspect.should_mm / _length(seen)
+        ratio = suspect.should_mm / math.dist(seen.start, seen.end)
         would = f"would be {format_slope(ratio, style)}"
-        place, off = seen.start, f"{off} over the level"
-    elif isinstance(seen, Gap):
-        would = f"would be {format_length(suspect.should_mm, style)}"
-        share = seen.along_mm / _length(seen)
-        place = (
-            seen.start[0] + share * (seen.end[0] - seen.start[0]),
-            seen.start[1] + share * (seen.end[1] - seen.start[1]),
-        )
+        off = f"{off} over the level"
     else:
         would = f"would be {format_length(suspect.should_mm, style)}"
-        place = (seen.x_mm, seen.y_mm)
+    place = places_of(seen)[0]
     if suspect.others:
         with_them = ", ".join(map(str, suspect.others))
         return (
@@ -72,10 +67,6 @@ def suspect_words(suspect: Suspect, assessment: Assessment) -> str:
         f"Reading {suspect.number} ({seen.where}; {where(room, place, style)}) does not fit: "
         f"{seen.text!r} is {off} too {way}, {would}{slip}. It was set aside; read it again."
     )
-
-
-def _length(seen: Gap | Tilt) -> float:
-    return float(np.hypot(seen.end[0] - seen.start[0], seen.end[1] - seen.start[1]))
 
 
 def _short(setup: str) -> str:
@@ -121,11 +112,11 @@ def _counts(readings: tuple[Observation, ...]) -> list[str]:
     bars = {r.placement for r in readings if isinstance(r, Gap)}
     gaps = sum(isinstance(r, Gap) for r in readings)
     if bars:
-        said.append(f"{gaps} gaps under {_many(len(bars), 'placement')} of a bar")
+        said.append(f"{gaps} gaps under {many(len(bars), 'placement')} of a bar")
     for kind in (Tilt, Benchmark):
         count = sum(isinstance(r, kind) for r in readings)
         if count:
-            said.append(_many(count, KINDS[kind]))
+            said.append(many(count, KINDS[kind]))
     return said
 
 
@@ -133,7 +124,7 @@ def _fit(assessment: Assessment) -> list[str]:
     fit = assessment.adjusted.fit
     if not fit.redundancy:
         return []
-    spare = f"{_many(fit.redundancy, 'reading')} to spare"
+    spare = f"{many(fit.redundancy, 'reading')} to spare"
     if fit.chance >= DOUBT:
         return [f"The readings fit together as well as you said they would ({spare})."]
     if fit.sigma0 > 1:
@@ -157,7 +148,7 @@ def _loops(assessment: Assessment) -> list[str]:
     # The worst of several good loops misses by more than one good loop does.
     allowed = -float(ndtri(DOUBT / 2 / len(found))) * worst.u_mm
     said = (
-        f"{_many(len(found), 'loop')} of readings; the worst misses by "
+        f"{many(len(found), 'loop')} of readings; the worst misses by "
         f"{fine(abs(worst.misclosure_mm), style)} over {len(worst.readings)} readings, where up "
         f"to {fine(allowed, style)} is to be expected"
     )
@@ -186,10 +177,6 @@ def _falls(assessment: Assessment) -> list[str]:
         else:
             said.append(f"{name}As a whole the floor is level, as far as the readings tell.")
     return said
-
-
-def _many(count: int, noun: str) -> str:
-    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def _list(parts: list[str]) -> str:

@@ -9,6 +9,7 @@ from flatcheck.report.words import (
     beside,
     explain,
     headline,
+    many,
     outcome_of,
     shape_words,
     spot_words,
@@ -38,7 +39,7 @@ def text(assessment: Assessment) -> str:
     count = len(assessment.surface.height_mm)
     by = ", ".join(part for part in (survey.by, str(survey.day or "")) if part)
     lines += _wrap(
-        f"Rests on {_count(count, 'place')} read with {survey.instrument or 'an instrument'}"
+        f"Rests on {many(count, 'place')} read with {survey.instrument or 'an instrument'}"
         f"{f' by {by}' if by else ''}.",
         "",
     )
@@ -61,7 +62,7 @@ def _spots(assessment: Assessment) -> list[str]:
     untold = len(verdict.spots) - len(told)
     if untold:
         doubtful = "over by no more than reading error" if len(told) == len(proven) else "gentler"
-        lines.append(f"      and {_count(untold, 'more spot')}, {doubtful} (see --json)")
+        lines.append(f"      and {many(untold, 'more spot')}, {doubtful} (see --json)")
     return [*lines, ""]
 
 
@@ -155,10 +156,6 @@ def _placement(worst: Placement | None) -> dict[str, Any] | None:
         "contacts_mm": [[round(v, 1) for v in p] for p in (worst.start, worst.end)],
         "span_mm": round(worst.span_mm, 1),
     }
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
 def _wrap(words: str, lead: str) -> list[str]:

@@ -7,13 +7,11 @@ import numpy as np
 from flatcheck.assess import Assessment
 from flatcheck.instrument import fine
 from flatcheck.intent import band, departures
+from flatcheck.planning import MOST_REPEATS
 from flatcheck.room import Room, from_walls
 from flatcheck.tile import Tile
 from flatcheck.units import LENGTH_UNITS, Style, format_area, format_distance, format_length
 from flatcheck.verdict import Finding, Outcome, Place, Placement, Spot
-
-REPEATS = 9
-"""More readings of each place than this are not worth the walk; a bar is laid instead."""
 
 
 def headline(assessment: Assessment) -> str:
@@ -176,7 +174,7 @@ def settle_words(finding: Finding, assessment: Assessment) -> str:
     # Places that were read several times already need as many times more of them.
     reads = int(np.median(assessment.adjusted.reads))
     repeats = math.ceil(reads / settle.share**2)
-    if repeats > REPEATS * reads:
+    if repeats > MOST_REPEATS * reads:
         return (
             f"It sits on its limit: a reading good to {fine(have, style)} will not settle it, and "
             f"repeating it hardly helps. To settle it, {lay}."
@@ -211,6 +209,11 @@ def where(room: Room, place: Place, style: Style) -> str:
         )
     said = [f"{format_distance(away, style)} from the {_wall(name)}" for name, away in tape]
     return ", ".join(said) or "a place no wall faces"
+
+
+def many(count: int, noun: str) -> str:
+    """So many of a thing, the noun in its right number."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def _wall(name: str) -> str:
