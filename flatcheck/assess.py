@@ -13,7 +13,7 @@ from scipy.special import ndtri
 
 from flatcheck.adjust import WHOLE, Adjusted, adjust
 from flatcheck.errors import SurveyError
-from flatcheck.evidence import Evidence, View, decided_part, measure_named
+from flatcheck.evidence import Evidence, View, decided_rows, measure_named, some_rows
 from flatcheck.guard import RISK, Call, call
 from flatcheck.intent import Intent, fall_of, fit
 from flatcheck.room import EDGE_MM, Ring, Room, inside, rectangle
@@ -111,8 +111,8 @@ def assess(survey: Survey) -> Assessment:
         judged = []
         for rule in rules:
             every = measure_named(rule.measure)(piece.view, rule.length_mm)
-            evidence = decided_part(piece.view, every)
-            left_open = len(every.value_mm) - len(evidence.value_mm)
+            decided = decided_rows(piece.view, every)
+            evidence, left_open = some_rows(every, decided), some_rows(every, ~decided)
             called = None
             if len(evidence.value_mm):
                 called = call(evidence, rule.limit, piece.view.surface, risk)
@@ -223,15 +223,16 @@ def _fall(floor: Surface) -> tuple[float, float, float] | None:
 
 
 def _finding(
-    piece: Part, rule: Rule, evidence: Evidence, called: Call | None, left_open: int
+    piece: Part, rule: Rule, evidence: Evidence, called: Call | None, left_open: Evidence
 ) -> Finding:
     need = pitch_for(rule)
-    reach = _reach(piece, evidence, need)
+    reach = _reach(piece, evidence, left_open, need)
     pitch = piece.view.pitch_mm
     finite = pitch[np.isfinite(pitch)]
     guarded = as_read = Outcome.NOT_ASSESSED
     if called is not None:
-        enough = reach >= REACH
+        # Nobody read the step from this piece to the next, where a bar may lie too.
+        enough = reach >= REACH and not len(piece.rivals)
         if called.out:
             guarded = Outcome.OUT
         elif enough:
@@ -252,19 +253,20 @@ def _finding(
         pitch_mm=need,
         have_mm=float(np.median(finite)) if finite.size else math.inf,
         longest_bar_mm=float(evidence.span_mm.max(initial=0.0)),
-        left_open=left_open,
+        left_open=len(left_open.value_mm),
+        joined=not len(piece.rivals),
         settle=(
             _settle(piece, rule, evidence, called) if called and guarded is Outcome.CLOSE else None
         ),
     )
 
 
-def _reach(piece: Part, evidence: Evidence, need_mm: float) -> float:
+def _reach(piece: Part, evidence: Evidence, left_open: Evidence, need_mm: float) -> float:
     """What share of the floor the rule could judge, by points spread over the room.
 
     A point counts when a judged station is no farther than on a grid of the needed step. Judged
     is a station that bars cover, with readings close enough beneath them, in as many directions
-    as the measure asks for.
+    as the measure asks for. In a direction where the readings leave a bar over it open it is not.
     """
     floor = piece.view.surface
     close = evidence.pitch_mm <= need_mm * 1.01 + EDGE_MM
@@ -274,6 +276,7 @@ def _reach(piece: Part, evidence: Evidence, need_mm: float) -> float:
         rows = close & (evidence.direction == direction)
         covered = np.zeros(n, dtype=bool)
         covered[evidence.stations[rows].ravel()] = True
+        covered[left_open.stations[left_open.direction == direction, 1]] = False
         seen += covered
     judged = floor.xy_mm[seen >= evidence.directions]
     if len(judged) == 0:

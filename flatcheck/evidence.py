@@ -7,7 +7,7 @@ setter's words, and `measure(view, length_mm)`, which returns an `Evidence`.
 import importlib
 import pkgutil
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cache, cached_property
 from types import ModuleType
 
@@ -102,33 +102,26 @@ def from_bars(view: View, found: Bars, kept: Mask | slice, signed: bool) -> Evid
     )
 
 
-def decided_part(view: View, evidence: Evidence) -> Evidence:
-    """The values that the readings decide, whatever they leave open about the floor."""
+def decided_rows(view: View, evidence: Evidence) -> Mask:
+    """Which of K values the readings decide, whatever they leave open about the floor."""
     free = view.surface.free
-    if evidence.plane is not None and free.size:
-        # A departure is a height less the plane, and the plane moves with the heights.
-        coef = evidence.plane.form @ free
-        free = free - coef[0] - (view.surface.xy_mm - evidence.plane.middle) @ coef[1:]
-    elif free.size:
-        # Bars are laid on heights less their best plane, so a plane that is open does not matter.
-        coef = fit(Intent(), view.surface.xy_mm, view.surface.height_mm).form @ free
-        middle = view.surface.xy_mm.mean(axis=0)
-        free = free - coef[0] - (view.surface.xy_mm - middle) @ coef[1:]
-    kept = decided(free, evidence.forms, evidence.weights)
-    if kept.all():
-        return evidence
-    rows = (
-        "stations",
-        "value_mm",
-        "u_mm",
-        "forms",
-        "weights",
-        "span_mm",
-        "pitch_mm",
-        "direction",
-        "contact",
-    )
-    return replace(evidence, **{name: getattr(evidence, name)[kept] for name in rows})
+    if free.size:
+        # A departure is a height less its plane, and the plane moves with the heights; bars are
+        # laid on heights less their best plane.
+        plane = evidence.plane or fit(Intent(), view.surface.xy_mm, view.surface.height_mm)
+        coef = plane.form @ free
+        free = free - coef[0] - (view.surface.xy_mm - plane.middle) @ coef[1:]
+    return decided(free, evidence.forms, evidence.weights)
+
+
+def some_rows(evidence: Evidence, kept: Mask) -> Evidence:
+    """The values where `kept` (K,) is true."""
+    per_value = {
+        field.name: getattr(evidence, field.name)[kept]
+        for field in fields(evidence)
+        if isinstance(getattr(evidence, field.name), np.ndarray)
+    }
+    return replace(evidence, **per_value)
 
 
 @cache

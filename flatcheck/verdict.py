@@ -90,7 +90,8 @@ class Finding:
     `guard_mm` is what was allowed for reading error at the worst place before calling it out;
     `reach_ratio` the share of the floor that this rule could judge, `pitch_mm` the reading
     spacing that it needs, `have_mm` the median spacing that the readings have. `left_open` counts
-    placements that the readings do not decide, such as slopes where only gaps were read.
+    placements that the readings do not decide, such as slopes where only gaps were read;
+    `joined` says that readings join the floor judged here to all of its zone.
     """
 
     zone: str
@@ -105,6 +106,7 @@ class Finding:
     have_mm: float
     longest_bar_mm: float
     left_open: int
+    joined: bool
     settle: Settle | None
 
 

@@ -477,10 +477,6 @@ def test_setups_without_a_common_place() -> None:
         assert len({x <= SIDE / 2 for x, _ in ends}) == 1  # no bar lies over the gap
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="assess._finding: a piece is within by itself, and nobody judged the step between them",
-)
 @pytest.mark.parametrize("step", ["105", "155"])
 def test_a_floor_in_pieces_is_not_within(step: str) -> None:
     """Where nothing tells how two pieces of a floor lie to each other it is not within."""
@@ -533,10 +529,6 @@ def test_bars_both_ways() -> None:
     assert found.verdict.guarded is Outcome.WITHIN
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="assess._reach counts a place as judged though the bars across it were left open",
-)
 def test_bars_end_to_end() -> None:
     """Where bars lie end to end the floor may fold between them unseen: it is not within."""
     found = judged(frozen(bars_over(4000, 2000)), table=[BARS])

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from flatcheck.assess import Assessment
+from flatcheck.assess import REACH, Assessment
 from flatcheck.instrument import fine
 from flatcheck.intent import band, departures
 from flatcheck.planning import MOST_REPEATS
@@ -119,6 +119,11 @@ def _not_assessed(finding: Finding, style: Style) -> str:
         return (
             "The readings leave the slope of the floor open: gaps under a bar fix neither height "
             "nor tilt. Add laser readings, or level tilts in two directions."
+        )
+    if not finding.joined and finding.reach_ratio >= REACH:
+        return (
+            "Nothing shows the step from here to the next piece of the floor; read a place of "
+            "each from one setup, or lay a bar across."
         )
     if not math.isfinite(finding.have_mm):
         return f"The readings lie in one line; read a grid with a reading every {need}."
