@@ -214,8 +214,8 @@ def test_grid_is_read_row_by_row() -> None:
         ((("", "0", ""), ("0", "1", "")), r"row 1, cell C1: '' cannot be read"),
         ((("", "0", "500"), ("0", "1")), "row 2: 2 cells where the first row has 3"),
         ((("", "0", "500"), ("0", "1", "2", "3")), "row 2: 4 cells where the first row has 3"),
-        ((("", "0", "0"), ("0", "1", "2")), "the first row gives the offset 0 mm twice"),
-        ((("", "0"), ("5", "1"), ("5.0", "1")), "the first column gives the offset 5 mm twice"),
+        ((("", "0", "0"), ("0", "1", "2")), "row 1, cell C1: the offset '0' stands there twice"),
+        ((("", "0"), ("5", "1"), ("5.0", "1")), "row 3, cell A3: the offset '5.0' stands there"),
         ((("", "0", "500"),), "is no grid"),
         ((("0",), ("1",)), "is no grid"),
         ((("", "0"), ("0", "x")), "holds no readings"),
@@ -388,7 +388,7 @@ def changed(cells: Cells, row: int, column: str, text: str) -> Cells:
         (3, "at", "-1.1", "row 3, cell F3: '-1.1' is off the bar"),
         (3, "at", "", "row 3, cell F3: '' cannot be read"),
         (3, "gap", "2001", "row 3, cell G3: the gap '2001' is longer than the bar."),
-        (3, "gap", "-1", "row 3, cell G3: '-1' is below zero; a bar that rests is never under"),
+        (3, "gap", "-1", "row 3, cell G3: '-1' is below zero; the floor is never above the bar."),
         (3, "gap", "tight", "row 3, cell G3: 'tight' cannot be read"),
         (4, "block", "one", "row 4, cell H4: 'one' cannot be read"),
         (1, "gap", "depth", "row 1, cell G1: 'depth' is not a column of a table of gaps"),
@@ -422,40 +422,65 @@ def test_a_bar_that_points_nowhere(toward: str, length: str, said: str) -> None:
     assert str(caught.value).startswith(f"t.csv, {said}")
 
 
-@pytest.mark.xfail(
-    strict=True, reason="gaps._ends takes toward and length, and does not look at x2 and y2 then"
+@pytest.mark.parametrize(
+    ("x2", "y2", "said"),
+    [
+        ("0", "900", "row 2, cell D2: '0' gives the far end of the bar a second time"),
+        ("", "900", "row 2, cell E2: '900' gives the far end of the bar a second time"),
+    ],
 )
-def test_a_bar_with_two_far_ends() -> None:
-    """A bar whose far end is given twice, at two places, is refused."""
+def test_a_bar_with_two_far_ends(x2: str, y2: str, said: str) -> None:
+    """A bar whose far end is given in two ways, in part or in full, is refused by its cell."""
     head = ("bar", "x1", "y1", "x2", "y2", "toward", "length", "at", "gap")
-    with pytest.raises(SurveyError, match=r"row 2"):
-        gaps.read(a_table((head, ("1", "0", "0", "0", "900", "east", "900", "0", "1")), "gaps"))
+    with pytest.raises(SurveyError, match=rf"^t\.csv, {said}"):
+        gaps.read(a_table((head, ("1", "0", "0", x2, y2, "east", "900", "0", "1")), "gaps"))
 
 
-@pytest.mark.xfail(strict=True, reason="gaps._gap and _ends take any length for block and length")
-@pytest.mark.parametrize(("length", "block"), [("-2000", "20"), ("2000", "-20")])
-def test_what_is_less_than_nothing(length: str, block: str) -> None:
-    """A bar or a block of less than no length is refused by its cell."""
+@pytest.mark.parametrize(
+    ("length", "block", "said"),
+    [
+        ("-2000", "20", "cell E2: a bar was expected to have a length larger than zero"),
+        ("0", "20", "cell E2: a bar was expected to have a length larger than zero"),
+        ("2000", "-20", "cell H2: '-20' is no height of a block"),
+        ("2000", "0", "cell H2: '0' is no height of a block"),
+    ],
+)
+def test_what_is_less_than_nothing(length: str, block: str, said: str) -> None:
+    """A bar or a block of no length, or of less, is refused by its cell."""
     head = ("bar", "x1", "y1", "toward", "length", "at", "gap", "block")
     cells = (head, ("1", "0", "0", "north", length, "500", "22", block))
-    with pytest.raises(SurveyError, match=r"^t\.csv, row 2"):
+    with pytest.raises(SurveyError, match=rf"^t\.csv, row 2, {said}"):
         gaps.read(a_table(cells, "gaps"))
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="gaps.read: a placement may rest in one row and stand on blocks in the next",
-)
-def test_a_bar_half_on_blocks() -> None:
-    """A placement stands on blocks in all its rows or in none; a blank one below is refused."""
+@pytest.mark.parametrize("blocks", [("20", ""), ("", "20"), ("20", "25")])
+@pytest.mark.parametrize("ends", [[""] * 4, ["0", "0", "900", "0"]])
+def test_a_bar_half_on_blocks(blocks: tuple[str, str], ends: list[str]) -> None:
+    """A placement stands on equal blocks in all its rows or in none; another is refused."""
     head = ("bar", "x1", "y1", "x2", "y2", "at", "gap", "block")
+    first, second = blocks
     cells = (
         head,
-        ("1", "0", "0", "900", "0", "300", "22", "20"),
-        ("1", *[""] * 4, "600", "23", ""),
+        ("1", "0", "0", "900", "0", "300", "22", first),
+        ("1", *ends, "600", "23", second),
     )
-    with pytest.raises(SurveyError, match=r"^t\.csv, row 3"):
+    with pytest.raises(SurveyError, match=r"^t\.csv, row 3, cell H3: the bar '1' stands on two eq"):
         gaps.read(a_table(cells, "gaps"))
+
+
+@pytest.mark.parametrize("bow", ["11 mm", "-0.5 in", "1 ft"])
+def test_a_bow_that_is_none(bow: str) -> None:
+    """An arch that no straightedge has, such as one in another unit, is refused by its key."""
+    table = replace(a_table(GAPS, "gaps"), options=(("bow", bow),))
+    with pytest.raises(SurveyError, match=r"^table t\.csv: bow was expected to be the arch"):
+        gaps.read(table)
+
+
+@pytest.mark.parametrize("bow", [True, ["1"], "bent"])
+def test_a_bow_that_is_no_length(bow: object) -> None:
+    """So is one that is no length."""
+    with pytest.raises(SurveyError, match=r"^table t\.csv: bow"):
+        gaps.read(replace(a_table(GAPS, "gaps"), options=(("bow", bow),)))
 
 
 # Tilts
@@ -506,11 +531,13 @@ def test_units_of_a_tilt(slope: str, reading: str, ratio: float) -> None:
         ({"slope": "grad"}, "slope = 'grad' was expected to be one of"),
         ({"slope": ["deg"]}, "slope = ['deg'] was expected to be one of"),
         ({"tilt_uncertainty": None}, "tilt_uncertainty is missing; say it as"),
-        ({"tilt_uncertainty": "good"}, "'good' cannot be read"),
+        ({"tilt_uncertainty": "good"}, "tilt_uncertainty: 'good' cannot be read"),
         ({"tilt_uncertainty": "0 deg"}, "tilt_uncertainty must be larger than zero."),
         ({"tilt_uncertainty": "-1 deg"}, "tilt_uncertainty must be larger than zero."),
-        ({"length": "long"}, "'long' cannot be read"),
-        ({"length": True}, "'True' cannot be read"),
+        ({"length": "long"}, "length: 'long' cannot be read"),
+        ({"length": True}, "length = True was expected to be a length."),
+        ({"length": "-600 mm"}, "length: a level was expected to have a length between 50 mm and"),
+        ({"length": "24 ft"}, "length: a level was expected to have a length between 50 mm and"),
     ],
 )
 def test_what_a_table_of_tilts_must_say(options: dict[str, object], said: str) -> None:
@@ -529,7 +556,9 @@ def test_what_a_table_of_tilts_must_say(options: dict[str, object], said: str) -
         (2, "reading", "flat", "row 2, cell D2: 'flat' cannot be read"),
         (2, "reading", "90", "row 2, cell D2: '90' cannot be read"),
         (3, "length", "?", "row 3, cell E3: '?' cannot be read"),
-        (3, "length", "0.5", "row 3, cell E3: a level is at least 50 mm long."),
+        (3, "length", "0.5", "row 3, cell E3: a level was expected to have a length between 50 mm"),
+        (3, "length", "-600", "row 3, cell E3: a level was expected to have a length between"),
+        (3, "length", "24 ft", "row 3, cell E3: a level was expected to have a length between"),
         (2, "x", "", "row 2, cell A2: '' cannot be read"),
         (1, "reading", "tilt", "row 1, cell D1: 'tilt' is not a column of a table of tilts"),
     ],
@@ -546,27 +575,6 @@ def test_a_level_of_no_known_length() -> None:
     """A level whose length neither the table nor the row says is named by the row."""
     with pytest.raises(SurveyError, match=r"^t\.csv, row 2, cell D2: the length of the level is m"):
         tilts.read(tilt_table(length=None))
-
-
-@pytest.mark.xfail(
-    strict=True, reason="tilts.read: a level of -600 mm has an uncertainty below zero, then exact"
-)
-@pytest.mark.parametrize("where", ["table", "row"])
-def test_a_level_of_less_than_no_length(where: str) -> None:
-    """A level of a length below zero is refused, in the table and in a row."""
-    cells = changed(TILTS, 2, "length", "-600") if where == "row" else TILTS
-    with pytest.raises(SurveyError, match="length"):
-        tilts.read(tilt_table(cells, length="-600 mm" if where == "table" else "600 mm"))
-
-
-@pytest.mark.xfail(
-    strict=True,
-    reason="tilts.read lets a level of 1 mm pass, and network makes one place of its ends",
-)
-def test_a_level_no_longer_than_a_place() -> None:
-    """A level whose ends the network takes for one place is refused by its cell."""
-    with pytest.raises(SurveyError, match="both ends of the level are at one place"):
-        tilts.read(tilt_table(changed(TILTS, 3, "length", "1")))
 
 
 def test_a_bare_length_of_the_level() -> None:
@@ -612,7 +620,9 @@ def test_corners_are_heights_around_a_tile() -> None:
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        ({"east": None}, "table t.csv: east: '' cannot be read"),
+        ({"east": None}, "table t.csv: east, the tile's size that way, is missing."),
+        ({"north": None}, "table t.csv: north, the tile's size that way, is missing."),
+        ({"east": ["400"]}, "table t.csv: east = ['400'] was expected to be a length."),
         ({"north": "tall"}, "table t.csv: north: 'tall' cannot be read"),
         ({"east": "0"}, "table t.csv: east must be larger than zero."),
         ({"north": "-300"}, "table t.csv: north must be larger than zero."),
@@ -666,19 +676,26 @@ def test_benchmarks_are_known_heights() -> None:
     assert benchmarks.read(a_table(MARKS, "benchmarks", sense="rod")) == (sill, nail)
 
 
-@pytest.mark.xfail(
-    strict=True, reason="benchmarks.read leaves out an uncertainty that the table's entry gives"
-)
 def test_uncertainty_of_a_table_of_benchmarks() -> None:
-    """An uncertainty in the entry of a table holds for its benchmarks, or is refused there."""
+    """An uncertainty in the entry of a table holds for its benchmarks, but for a row's own."""
     head = tomllib.loads(survey_of("t.csv").document)
     head["table"] = [{"file": "t.csv", "kind": "benchmarks", "uncertainty": "0.5 mm"}]
-    cells = (("x", "y", "height"), ("0", "0", "100"))
-    try:
-        (seen,) = readings_of(build(tomli_w.dumps(head), {"t.csv": cells}))
-    except SurveyError:
-        return
-    assert seen.u_mm == 0.5
+    cells = (("x", "y", "height", "uncertainty"), ("0", "0", "100", ""), ("9", "0", "100", "0"))
+    found = readings_of(build(tomli_w.dumps(head), {"t.csv": cells}))
+    assert [seen.u_mm for seen in found] == [0.5, 0]
+    del head["table"][0]["uncertainty"]
+    found = readings_of(build(tomli_w.dumps(head), {"t.csv": cells}))
+    assert [seen.u_mm for seen in found] == [0, 0]  # that of the instrument is none of theirs
+
+
+@pytest.mark.parametrize("key", ["uncertainty", "reads_to"])
+def test_uncertainty_of_a_table_of_tilts(key: str) -> None:
+    """A length is no uncertainty of a level: where a table of tilts gives one it is refused."""
+    head = tomllib.loads(survey_of("t.csv").document)
+    options = dict(tilt_table().options)
+    head["table"] = [{"file": "t.csv", "kind": "tilts", key: "0.5 mm"} | options]
+    with pytest.raises(SurveyError, match=r"^table t\.csv: .* by tilt_uncertainty, not by"):
+        readings_of(build(tomli_w.dumps(head), {"t.csv": TILTS}))
 
 
 @pytest.mark.parametrize(
@@ -754,7 +771,7 @@ def test_a_bare_table_is_a_survey() -> None:
         uncertainty="1/32 in",
         sections={"tile": {"length": "12 in", "width": "24 in"}, "units": {"show": "in/64"}},
     )
-    assert build(survey.document, {"kitchen.csv": GRID}) == survey
+    assert build(survey.document, {"kitchen": GRID}) == survey
     assert (survey.title, survey.tables[0].u_mm) == ("kitchen", pytest.approx(25.4 / 32))
     assert [r.height_mm for r in readings_of(survey)] == pytest.approx(
         [-25.4 * v for v in (10, 11, 12)]
@@ -798,7 +815,7 @@ def test_a_folder_with_a_spreadsheet(tmp_path: Path) -> None:
 
 def survey_of(file: str) -> Survey:
     document = bare(
-        "t", GRID, kind="grid", sense="rod", readings="mm", offsets="mm", uncertainty="1"
+        "t.csv", GRID, kind="grid", sense="rod", readings="mm", offsets="mm", uncertainty="1"
     ).document
     return build(document.replace("t.csv", file), {file: GRID})
 

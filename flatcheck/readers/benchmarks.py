@@ -1,7 +1,7 @@
 """Benchmarks: places whose height is known, such as a door sill or a nail from another day.
 
-`x`, `y` and `height` (larger is higher) are needed; `uncertainty` is blank where the height counts
-as exact.
+`x`, `y` and `height` (larger is higher) are needed; where `uncertainty` is blank it is the one that
+the table's own entry gives, and where that gives none the height counts as exact.
 """
 
 from flatcheck.readers.columns import rows_of
@@ -18,7 +18,9 @@ def read(table: Table) -> tuple[Benchmark, ...]:
         table, "a table of benchmarks", ("x", "y", "height"), ("uncertainty", "note")
     ):
         x, y = row.place("x", "y")
-        u = row.length("uncertainty", table.unit) if row.text("uncertainty") else 0.0
+        u = table.u_mm if table.own_u else 0.0
+        if row.text("uncertainty"):
+            u = row.length("uncertainty", table.unit)
         if u < 0:
             raise row.error("uncertainty", "an uncertainty must not be negative.")
         height = row.length("height", table.unit)

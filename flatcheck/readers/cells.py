@@ -31,8 +31,8 @@ def cells_of(name: str, data: bytes) -> Cells:
     """
     if len(data) > MOST_BYTES:
         raise SurveyError(
-            f"{name} is {len(data) / 1e6:,.0f} MB; a table of readings has at most "
-            f"{MOST_BYTES / 1e6:,.0f} MB."
+            f"{name} is {size_words(len(data))}; a table of readings has at most "
+            f"{size_words(MOST_BYTES)}."
         )
     cells = _xlsx(name, data) if data[:4] == b"PK\x03\x04" else pasted(name, _text(name, data))
     if not cells:
@@ -49,13 +49,28 @@ def pasted(name: str, text: str) -> Cells:
     lines = re.split(r"[\r\n]+", re.sub(r'"[^"]*"', "", text))
     first = next((line for line in lines if any(mark in line for mark in MARKS)), "")
     mark = next((mark for mark in MARKS if mark in first), ",")
+    rows, count = [], 0
     try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=mark))
+        for row in csv.reader(io.StringIO(text, newline=""), delimiter=mark):
+            count += len(row) or 1
+            if count > MOST_CELLS:
+                raise SurveyError(f"{name} spans more cells than a table of readings holds.")
+            rows.append(row)
     except csv.Error as error:
         raise SurveyError(f"{name} cannot be read as a table: {error}.") from None
     while rows and not any(cell.strip() for cell in rows[-1]):
         rows.pop()
     return tuple(tuple(row) for row in rows)
+
+
+def size_words(count: int) -> str:
+    """How large a file is, as a person says it."""
+    return f"{count / 1e6:,.0f} MB" if count >= 1_000_000 else f"{count / 1000:,.0f} kB"
+
+
+def shown(text: str) -> str:
+    """A text that a person typed, as a spreadsheet shows it and does not work it out."""
+    return f"'{text}" if text.lstrip().startswith(("=", "+", "-", "@")) else text
 
 
 def csv_text(cells: Cells) -> str:

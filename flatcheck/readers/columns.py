@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from flatcheck.compass import parse_bearing
 from flatcheck.errors import SurveyError, UnitsError
+from flatcheck.fields import length_of, quoted, slope_of
 from flatcheck.survey import Table, cell_error, cell_length, cell_name
 from flatcheck.units import parse_slope
 
@@ -69,7 +70,7 @@ def rows_of(
                 table,
                 first,
                 column,
-                f"{cell.strip()[:40]!r} is not a column of {what}; the columns are "
+                f"{quoted(cell.strip())} is not a column of {what}; the columns are "
                 f"{', '.join(needed + optional)}.",
             )
         if name in at:
@@ -89,6 +90,25 @@ def rows_of(
     if not found:
         raise SurveyError(f"{table.name} holds no readings.")
     return found
+
+
+def said_length(table: Table, key: str, unit: str) -> float | None:
+    """A length in the table's own entry [mm], None where it is not said there.
+
+    A bare number is in `unit`. Raises SurveyError naming the table and the key.
+    """
+    for name, given in table.options:
+        if name == key:
+            return length_of(given, f"table {table.name}: {key}", unit)
+    return None
+
+
+def said_slope(table: Table, key: str, unit: str) -> float | None:
+    """A slope in the table's own entry [ratio], as `said_length`."""
+    for name, given in table.options:
+        if name == key:
+            return slope_of(given, f"table {table.name}: {key}", unit)
+    return None
 
 
 def far_end(

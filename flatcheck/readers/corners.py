@@ -4,10 +4,9 @@
 blank where one was not read. The table's `east` and `north` are the tile's size that way.
 """
 
-from flatcheck.errors import SurveyError, UnitsError
-from flatcheck.readers.columns import rows_of
+from flatcheck.errors import SurveyError
+from flatcheck.readers.columns import rows_of, said_length
 from flatcheck.survey import Reading, Table, height_from, sense_of, setup_named
-from flatcheck.units import parse_length
 
 KIND = "corners"
 OPTIONS = ("east", "north")
@@ -17,14 +16,14 @@ CORNERS = {"sw": (0, 0), "se": (1, 0), "ne": (1, 1), "nw": (0, 1)}
 
 def read(table: Table) -> tuple[Reading, ...]:
     """The readings at all corners, tile by tile. Raises SurveyError naming the bad cell."""
-    options, size = dict(table.options), {}
+    size = {}
     for side in OPTIONS:
-        try:
-            size[side] = parse_length(str(options.get(side, "")), table.offset_unit)
-        except UnitsError as error:
-            raise SurveyError(f"table {table.name}: {side}: {error}") from None
-        if not size[side] > 0:
+        length = said_length(table, side, table.offset_unit)
+        if length is None:
+            raise SurveyError(f"table {table.name}: {side}, the tile's size that way, is missing.")
+        if not length > 0:
             raise SurveyError(f"table {table.name}: {side} must be larger than zero.")
+        size[side] = length
     sense = sense_of(table)
     readings = []
     for row in rows_of(

@@ -3,22 +3,25 @@
 The document and the cells are kept as written, so writing a survey gives back what was read.
 """
 
+import stat
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import tomli_w
 
-from flatcheck.document import build, table_files
+from flatcheck.document import DOCUMENT, build, table_files
 from flatcheck.errors import SurveyError
-from flatcheck.readers.cells import MOST_BYTES, cells_of, csv_text
+from flatcheck.fields import MOST_BYTES as MOST_DOCUMENT
+from flatcheck.readers.cells import MOST_BYTES, cells_of, csv_text, size_words
 from flatcheck.survey import Cells, Survey
 from flatcheck.tables import readings_of
 
-DOCUMENT = "survey.toml"
-
 BARE_KINDS = ("grid", "points", "gaps")
 """Kinds of table that need nothing said of them that a bare table cannot say."""
+
+TEXT_FILES = ("", ".csv", ".tsv", ".txt")
+"""What the name of a table may end with that is written as text."""
 
 
 def read_folder(folder: Path) -> Survey:
@@ -28,19 +31,27 @@ def read_folder(folder: Path) -> Survey:
     folder, and whatever cannot be read in them.
     """
     try:
-        document = file_bytes(folder / DOCUMENT).decode("utf-8-sig")
+        document = file_bytes(folder / DOCUMENT, MOST_DOCUMENT).decode("utf-8-sig")
     except UnicodeDecodeError:
         raise SurveyError(f"{folder / DOCUMENT} is not a text file.") from None
-    cells = {}
+    cells, left = {}, MOST_BYTES
     for name in table_files(document):
-        cells[name] = cells_of(name, file_bytes(folder / name))
+        data = file_bytes(folder / name)
+        left -= len(data)
+        if left < 0:
+            raise SurveyError(
+                f"{folder} holds more than {size_words(MOST_BYTES)} of tables; a survey has at "
+                "most that."
+            )
+        cells[name] = cells_of(name, data)
     return checked(document, cells)
 
 
 def checked(document: str, cells: Mapping[str, Cells]) -> Survey:
-    """The survey, once every reading in it has been understood."""
+    """The survey, once its readings have been understood; falls may be planned without any."""
     survey = build(document, cells)
-    readings_of(survey)
+    if survey.tables:
+        readings_of(survey)
     return survey
 
 
@@ -50,7 +61,7 @@ def write_folder(survey: Survey, folder: Path) -> None:
     Tables that came from XLSX are refused: they are copied as files, not written anew.
     """
     for table in survey.tables:
-        if not table.name.lower().endswith((".csv", ".txt", ".tsv")):
+        if Path(table.name).suffix.lower() not in TEXT_FILES or table.name.startswith("."):
             raise SurveyError(f"table {table.name}: only text tables are written.")
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -85,7 +96,7 @@ def bare(
     }
     for section, values in (sections or {}).items():
         head[section] = head.get(section, {}) | dict(values)
-    table = name if name.lower().endswith((".csv", ".txt", ".tsv")) else f"{name}.csv"
+    table = "".join(sign if sign.isprintable() else "?" for sign in name)
     head["table"] = [{"file": table, "kind": kind, "sense": sense}]
     return checked(tomli_w.dumps(head), {table: cells})
 
@@ -103,18 +114,29 @@ def edited(survey: Survey, sections: Mapping[str, Mapping[str, Any] | None]) -> 
     return checked(tomli_w.dumps(head), {table.name: table.cells for table in survey.tables})
 
 
-def file_bytes(path: Path) -> bytes:
-    """A file's bytes, refused before reading when it is too large to be a survey."""
+def file_bytes(path: Path, most: int = MOST_BYTES, piped: bool = False) -> bytes:
+    """A file's bytes, refused when it is too large to be of a survey, before reading if it says so.
+
+    A device, which may have no end, is refused; a pipe as well, unless `piped`.
+    """
     try:
-        if path.stat().st_size > MOST_BYTES:
+        about = path.stat()
+        kind = stat.S_IFMT(about.st_mode)
+        if kind not in (stat.S_IFREG, stat.S_IFDIR) and not (piped and kind == stat.S_IFIFO):
+            raise SurveyError(f"{path} is a device or a pipe; a file was expected.")
+        if about.st_size > most:
             raise SurveyError(
-                f"{path.name} is {path.stat().st_size / 1e6:,.0f} MB; a survey's files have at "
-                f"most {MOST_BYTES / 1e6:,.0f} MB."
+                f"{path.name} is {size_words(about.st_size)}; one such file of a survey has at "
+                f"most {size_words(most)}."
             )
-        return path.read_bytes()
+        with path.open("rb") as file:
+            data = file.read(most + 1)  # a pipe does not say how much there is
     except SurveyError:
         raise
     except ValueError as error:  # a NUL in the name
         raise SurveyError(f"{str(path)[:40]!r} is no file name: {error}.") from None
     except OSError as error:
         raise SurveyError(f"{path} cannot be read: {error.strerror or error}.") from None
+    if len(data) > most:
+        raise SurveyError(f"{path} holds more than {size_words(most)}; no table of readings does.")
+    return data

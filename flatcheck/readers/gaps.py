@@ -10,11 +10,12 @@ place along the bar.
 """
 
 import math
+from dataclasses import dataclass
 
-from flatcheck.errors import SurveyError, UnitsError
-from flatcheck.readers.columns import Row, far_end, rows_of
+from flatcheck.errors import SurveyError
+from flatcheck.fields import quoted
+from flatcheck.readers.columns import Row, far_end, rows_of, said_length
 from flatcheck.survey import Gap, Table
-from flatcheck.units import parse_length
 
 KIND = "gaps"
 OPTIONS = ("bow",)
@@ -27,37 +28,69 @@ ENDS = ("x1", "y1", "x2", "y2", "toward", "length")
 OVER_MM = 1.0
 """A station this little beyond the end of the bar is at its end: a tape is no better [mm]."""
 
-
 FOOT_U = 4.0
 """How many u a gap read at a block may differ from the block's height."""
+
+MOST_BOW_MM = 10.0
+"""A bar with a higher arch is no straightedge, or its bow is in another unit [mm].
+
+Common practice, no source.
+"""
+
+
+@dataclass(frozen=True)
+class _Placement:
+    """Where a bar lies from end to end, and the height of the blocks under it, None without."""
+
+    start: tuple[float, float]
+    end: tuple[float, float]
+    block_mm: float | None
+
+    @property
+    def length_mm(self) -> float:
+        return math.dist(self.start, self.end)
 
 
 def read(table: Table) -> tuple[Gap, ...]:
     """The gaps of all placements, in order.
 
-    Raises SurveyError naming the cell for a bar without ends or with both ends in one place, a
-    station off the bar, and a gap longer than the bar.
+    Raises SurveyError naming the cell for a bar without ends, with its far end given in two ways
+    or with both ends in one place, for a bar that rests in one row and stands on blocks in another,
+    for a station off the bar, and for a gap below zero or longer than the bar.
     """
-    laid: dict[str, tuple[tuple[float, float], tuple[float, float]]] = {}
+    bow_mm = said_length(table, "bow", table.unit) or 0.0
+    if abs(bow_mm) > MOST_BOW_MM:
+        raise SurveyError(
+            f"table {table.name}: bow was expected to be the arch of a straightedge, at most "
+            f"{MOST_BOW_MM:g} mm high at its middle; {bow_mm:,.0f} mm is none."
+        )
+    laid: dict[str, _Placement] = {}
     gaps: list[Gap] = []
     for row in rows_of(table, "a table of gaps", NEEDED, OPTIONAL):
         name = row.text("bar")
         if not name:
             raise row.error("bar", "the bar has no name; rows of one placement share a name.")
+        block_mm = _block(row)
         if any(row.text(column) for column in ENDS):
             ends = _ends(row)
-            if laid.setdefault(name, ends) != ends:
+            known = laid.setdefault(name, _Placement(*ends, block_mm))
+            if (known.start, known.end) != ends:
                 raise row.error(
-                    "bar", f"the bar {name!r} was laid elsewhere above; give it another name."
+                    "bar",
+                    f"the bar {quoted(name)} was laid elsewhere above; give it another name.",
                 )
         if name not in laid:
-            raise row.error("bar", f"the bar {name!r} has no ends yet; write x1, y1, x2 and y2.")
-        start, end = laid[name]
-        gap = _gap(row, name, start, end)
-        if (
-            gap.block_mm is not None
-            and min(gap.along_mm, math.dist(start, end) - gap.along_mm) <= OVER_MM
-        ):
+            raise row.error(
+                "bar", f"the bar {quoted(name)} has no ends yet; write x1, y1, x2 and y2."
+            )
+        if laid[name].block_mm != block_mm:
+            raise row.error(
+                "block" if "block" in row.at else "gap",
+                f"the bar {quoted(name)} stands on two equal blocks in all its rows, or in none; "
+                "a bar laid anew has another name.",
+            )
+        gap = _gap(row, laid[name], bow_mm)
+        if block_mm is not None and _at_foot(gap, laid[name]):
             if abs(gap.gap_mm) > FOOT_U * gap.u_mm:
                 raise row.error("gap", "at its foot the bar is as high as the block, no more.")
             continue  # the foot of the bar: the block's own height, which says nothing of the floor
@@ -70,46 +103,64 @@ def read(table: Table) -> tuple[Gap, ...]:
 def _ends(row: Row) -> tuple[tuple[float, float], tuple[float, float]]:
     start = row.place("x1", "y1")
     if row.text("toward") or row.text("length"):
-        end = far_end(row, start, "toward", row.length("length", row.table.offset_unit))
+        for column in ("x2", "y2"):
+            if row.text(column):
+                raise row.error(
+                    column,
+                    f"{quoted(row.text(column))} gives the far end of the bar a second time; write "
+                    "x2 and y2, or toward and length.",
+                )
+        length = row.length("length", row.table.offset_unit)
+        if not length > 0:
+            raise row.error("length", "a bar was expected to have a length larger than zero.")
+        end = far_end(row, start, "toward", length)
     else:
         end = row.place("x2", "y2")
     if math.dist(start, end) < 2 * OVER_MM:
-        raise row.error("bar", f"both ends of the bar {row.text('bar')!r} are at one place.")
+        raise row.error("bar", f"both ends of the bar {quoted(row.text('bar'))} are at one place.")
     return start, end
 
 
-def _bow(table: Table) -> float:
-    written = dict(table.options).get("bow", "0 mm")
-    try:
-        return parse_length(str(written), table.unit)
-    except UnitsError as error:
-        raise SurveyError(f"table {table.name}: bow: {error}") from None
+def _block(row: Row) -> float | None:
+    if not row.text("block"):
+        return None
+    block = row.length("block", row.table.unit)
+    if not block > 0:
+        raise row.error(
+            "block",
+            f"{row.text('block')!r} is no height of a block; leave the cell blank where the bar "
+            "rests on the floor.",
+        )
+    return block
 
 
-def _gap(row: Row, name: str, start: tuple[float, float], end: tuple[float, float]) -> Gap:
-    table, length = row.table, math.dist(start, end)
+def _gap(row: Row, bar: _Placement, bow_mm: float) -> Gap:
+    table, length = row.table, bar.length_mm
     along = row.length("at", table.offset_unit)
     if not -OVER_MM <= along <= length + OVER_MM:
         raise row.error("at", f"{row.text('at')!r} is off the bar, which is {length:.0f} mm long.")
     gap = row.length("gap", table.unit)
-    if abs(gap) > length:
+    if gap > length:
         raise row.error("gap", f"the gap {row.text('gap')!r} is longer than the bar.")
-    block = row.length("block", table.unit) if row.text("block") else None
-    if block is None and gap < 0:
+    if gap < 0:
         raise row.error(
-            "gap", f"{row.text('gap')!r} is below zero; a bar that rests is never under the floor."
+            "gap", f"{row.text('gap')!r} is below zero; the floor is never above the bar."
         )
     along = min(max(along, 0.0), length)
     share = along / length
     return Gap(
-        start=start,
-        end=end,
+        start=bar.start,
+        end=bar.end,
         along_mm=along,
-        gap_mm=gap - (block or 0.0) - 4 * share * (1 - share) * _bow(table),
+        gap_mm=gap - (bar.block_mm or 0.0) - 4 * share * (1 - share) * bow_mm,
         u_mm=table.u_mm,
-        placement=f"{table.name} {name}",
-        block_mm=block,
+        placement=f"{table.name} {row.text('bar')}",
+        block_mm=bar.block_mm,
         where=row.where("gap"),
         text=row.text("gap"),
         unit=table.unit,
     )
+
+
+def _at_foot(gap: Gap, bar: _Placement) -> bool:
+    return min(gap.along_mm, bar.length_mm - gap.along_mm) <= OVER_MM

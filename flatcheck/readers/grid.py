@@ -4,7 +4,15 @@ The corner cell is free for a label. A blank cell, or an `x`, is a place that co
 """
 
 from flatcheck.errors import SurveyError
-from flatcheck.survey import Reading, Table, cell_length, cell_name, height_from, sense_of
+from flatcheck.survey import (
+    Reading,
+    Table,
+    cell_error,
+    cell_length,
+    cell_name,
+    height_from,
+    sense_of,
+)
 
 KIND = "grid"
 OPTIONS = ()
@@ -31,7 +39,7 @@ def read(table: Table) -> tuple[Reading, ...]:
         cell_length(table, header_row, c, cell, table.offset_unit)
         for c, cell in enumerate(header[1:], 2)
     ]
-    _no_twice(table, east, "the first row")
+    _no_twice(table, east, [(header_row, c, cell) for c, cell in enumerate(header[1:], 2)])
     north, readings = [], []
     for number, row in rows[1:]:
         if len(row) != len(header):
@@ -44,7 +52,7 @@ def read(table: Table) -> tuple[Reading, ...]:
         for column, (x, cell) in enumerate(zip(east, row[1:], strict=True), 2):
             if cell.strip() not in UNREAD:
                 readings.append(_reading(table, number, column, x, y, cell))
-    _no_twice(table, north, "the first column")
+    _no_twice(table, north, [(n, 1, row[0]) for n, row in rows[1:]])
     if not readings:
         raise SurveyError(f"{table.name} holds no readings.")
     return tuple(readings)
@@ -64,10 +72,14 @@ def _reading(table: Table, row: int, column: int, x: float, y: float, cell: str)
     )
 
 
-def _no_twice(table: Table, offsets: list[float], where: str) -> None:
-    for i, offset in enumerate(offsets):
-        if offset in offsets[:i]:
-            raise SurveyError(
-                f"{table.name}: {where} gives the offset {offset:g} mm twice; "
-                "each row and column has its own."
+def _no_twice(table: Table, offsets: list[float], cells: list[tuple[int, int, str]]) -> None:
+    seen: set[float] = set()
+    for offset, (row, column, cell) in zip(offsets, cells, strict=True):
+        if offset in seen:
+            raise cell_error(
+                table,
+                row,
+                column,
+                f"the offset {cell.strip()!r} stands there twice; each row and column has its own.",
             )
+        seen.add(offset)

@@ -9,26 +9,43 @@ instrument's place) correct readings for a line of sight that is not level.
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
-from flatcheck.errors import SurveyError, UnitsError
-from flatcheck.instrument import corrected, drift
-from flatcheck.readers.columns import Row, rows_of
+from flatcheck.errors import SurveyError
+from flatcheck.fields import length_of, quoted
+from flatcheck.instrument import corrected, drift, fine
+from flatcheck.readers.columns import Row, rows_of, said_slope
 from flatcheck.survey import Reading, Table, height_from, sense_of, setup_named
-from flatcheck.units import parse_length, parse_slope
+from flatcheck.units import Style
 
 KIND = "points"
 OPTIONS = ("warmed_up", "collimation", "level_at")
+
+MOST_COLLIMATION_RATIO = 0.01
+"""A sight that rises by more is another unit, or a level to be mended [ratio].
+
+Common practice, no source.
+"""
+
+
+@dataclass(frozen=True)
+class Drift:
+    """How much more a setup's last reading says than its first, of the same place [mm].
+
+    `u_mm` is the standard uncertainty of that difference, √2 that of a reading.
+    """
+
+    setup: str
+    change_mm: float
+    u_mm: float
 
 
 def read(table: Table) -> tuple[Reading, ...]:
     """The readings of a list of points, in order. Raises SurveyError naming the bad cell."""
     sense = sense_of(table)
-    rows = rows_of(table, "a list of points", ("x", "y", "reading"), ("setup", "note"))
-    setups = [setup_named(table, row.text("setup"), row.where("setup")) for row in rows]
-    values = [row.length("reading", table.unit) for row in rows]
-    values = _levelled(table, rows, values)
+    rows, setups, values = _levelled(table)
     shares = _gone_by(table, rows, setups)
-    values = _cooled(rows, setups, values, shares)
+    values = _cooled(setups, values, shares)
     return tuple(
         Reading(
             *row.place("x", "y"),
@@ -47,50 +64,107 @@ def read(table: Table) -> tuple[Reading, ...]:
     )
 
 
-def _levelled(table: Table, rows: Sequence[Row], values: Sequence[float]) -> list[float]:
-    """Readings freed from the collimation of the level, by their distance from it."""
-    options = dict(table.options)
-    if "collimation" not in options:
-        return list(values)
-    try:
-        ratio = parse_slope(str(options["collimation"]), "ratio")
-        x, y = (parse_length(str(v), table.offset_unit) for v in options.get("level_at", ()))
-    except (UnitsError, TypeError, ValueError) as error:
+def drifts(table: Table) -> tuple[Drift, ...]:
+    """How far each setup of a table had drifted when it was closed; none unless `warmed_up`.
+
+    Raises SurveyError as `read`.
+    """
+    if not _warmed_up(table):
+        return ()
+    rows, setups, values = _levelled(table)
+    _gone_by(table, rows, setups)
+    return tuple(
+        Drift(setup, values[own[-1]] - values[own[0]], math.sqrt(2) * table.u_mm)
+        for setup, own in _by_setup(setups).items()
+    )
+
+
+def drift_words(table: Table, style: Style) -> list[str]:
+    """What was done about the drift of each setup of a table, a sentence each; none for others."""
+    said = []
+    for seen in drifts(table):
+        change = f"{fine(abs(seen.change_mm), style)} between its first and last reading"
+        spread = "it was spread over the readings in between"
+        # A smaller difference is no proof of drift (see `flatcheck.instrument.drift`).
+        if abs(seen.change_mm) > 2 * seen.u_mm:
+            said.append(f"Setup {seen.setup} drifted {change}; {spread}.")
+        else:
+            said.append(
+                f"Setup {seen.setup} changed by {change}, which reading error alone can do; "
+                f"{spread} all the same."
+            )
+    return said
+
+
+def _levelled(table: Table) -> tuple[list[Row], list[str], list[float]]:
+    """Rows, their setups, and their readings freed from the collimation of the level [mm]."""
+    rows = rows_of(table, "a list of points", ("x", "y", "reading"), ("setup", "note"))
+    setups = [setup_named(table, row.text("setup"), row.where("setup")) for row in rows]
+    values = [row.length("reading", table.unit) for row in rows]
+    options, name = dict(table.options), f"table {table.name}"
+    ratio = said_slope(table, "collimation", "ratio")
+    place = options.get("level_at")
+    if ratio is None and place is None:
+        return rows, setups, values
+    if ratio is None or not isinstance(place, list) or len(place) != 2:
         raise SurveyError(
-            f"table {table.name}: collimation needs level_at, two offsets, beside it ({error})."
-        ) from None
+            f"{name}: collimation and level_at belong together, as collimation = "
+            '"0.5 mm/m" and level_at = ["3\'", "4\'"].'
+        )
+    if abs(ratio) > MOST_COLLIMATION_RATIO:
+        raise SurveyError(
+            f"{name}: collimation was expected to be at most "
+            f'{1000 * MOST_COLLIMATION_RATIO:g} mm in a meter, as "0.5 mm/m"; '
+            f"{quoted(options['collimation'])} is {1000 * ratio:,.0f} mm in a meter."
+        )
+    x, y = (length_of(offset, f"{name}: level_at", table.offset_unit) for offset in place)
     # A sight that rises strikes the rod too high, and makes an elevation too low.
     ratio = ratio if table.sense == "rod" else -ratio
-    return [
+    values = [
         corrected(value, math.dist(row.place("x", "y"), (x, y)), ratio)
         for row, value in zip(rows, values, strict=True)
     ]
+    return rows, setups, values
+
+
+def _by_setup(setups: Sequence[str]) -> dict[str, list[int]]:
+    """Which readings each setup took, in order."""
+    found: dict[str, list[int]] = {}
+    for k, setup in enumerate(setups):
+        found.setdefault(setup, []).append(k)
+    return found
+
+
+def _warmed_up(table: Table) -> bool:
+    given = dict(table.options).get("warmed_up", False)
+    if not isinstance(given, bool):
+        raise SurveyError(
+            f"table {table.name}: warmed_up = {quoted(given)} was expected to be true or false, "
+            "without quotes."
+        )
+    return given
 
 
 def _gone_by(table: Table, rows: Sequence[Row], setups: Sequence[str]) -> list[float]:
     """The share of its setup's time gone by at each reading; zero where nothing drifts."""
     shares = [0.0] * len(rows)
-    if not dict(table.options).get("warmed_up"):
+    if not _warmed_up(table):
         return shares
-    for setup in dict.fromkeys(setups):
-        own = [k for k, name in enumerate(setups) if name == setup]
+    for setup, own in _by_setup(setups).items():
         first, last = rows[own[0]], rows[own[-1]]
         if len(own) < 2 or math.dist(first.place("x", "y"), last.place("x", "y")) > 1:
             raise last.error(
-                "x", f"the last reading of setup {setup!r} was expected to repeat its first."
+                "x", f"the last reading of setup {quoted(setup)} was expected to repeat its first."
             )
         for order, k in enumerate(own):
             shares[k] = order / (len(own) - 1)
     return shares
 
 
-def _cooled(
-    rows: Sequence[Row], setups: Sequence[str], values: Sequence[float], shares: Sequence[float]
-) -> list[float]:
+def _cooled(setups: Sequence[str], values: Sequence[float], shares: Sequence[float]) -> list[float]:
     """Readings freed from the drift of each setup between its opening and its closing reading."""
     result = list(values)
-    for setup in dict.fromkeys(setups):
-        own = [k for k, name in enumerate(setups) if name == setup]
+    for own in _by_setup(setups).values():
         if shares[own[-1]] == 1:
             opening, closing = values[own[0]], values[own[-1]]
             for k, add in zip(own, drift(opening, closing, range(len(own))), strict=True):

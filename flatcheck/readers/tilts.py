@@ -7,40 +7,45 @@ the unit of bare readings (deg, %, mm/m, in/ft or ratio), its `tilt_uncertainty`
 reading may be off.
 """
 
-from flatcheck.errors import SurveyError, UnitsError
-from flatcheck.readers.columns import far_end, rows_of
+from flatcheck.errors import SurveyError
+from flatcheck.fields import quoted
+from flatcheck.readers.columns import far_end, rows_of, said_length, said_slope
 from flatcheck.survey import Table, Tilt
-from flatcheck.units import SLOPE_UNITS, parse_length, parse_slope
+from flatcheck.units import SLOPE_UNITS
 
 KIND = "tilts"
 OPTIONS = ("slope", "length", "tilt_uncertainty")
 
 SHORTEST_MM = 50.0
-"""A shorter level is a slip of the pen: a wrong unit, or a sign [mm]."""
+LONGEST_MM = 5000.0
+"""A level that is shorter or longer is a slip of the pen: a wrong unit, or a sign [mm]."""
+
+NO_LEVEL = "a level was expected to have a length between 50 mm and 5 m."
 
 
 def read(table: Table) -> tuple[Tilt, ...]:
     """The tilts, in order, as rises over the level's length. Raises SurveyError naming the cell."""
-    options = dict(table.options)
-    unit = options.get("slope")
+    unit = dict(table.options).get("slope")
     if unit not in SLOPE_UNITS:
         raise SurveyError(
-            f"table {table.name}: slope = {unit!r} was expected to be one of "
+            f"table {table.name}: slope = {quoted(unit)} was expected to be one of "
             f"{', '.join(SLOPE_UNITS)}."
         )
-    if "tilt_uncertainty" not in options:
+    if table.own_u:
+        raise SurveyError(
+            f"table {table.name}: how well a level reads is said by tilt_uncertainty, not by "
+            "uncertainty or reads_to."
+        )
+    u_ratio = said_slope(table, "tilt_uncertainty", str(unit))
+    if u_ratio is None:
         raise SurveyError(
             f'table {table.name}: tilt_uncertainty is missing; say it as "0.1 deg", for example.'
         )
-    try:
-        u_ratio = parse_slope(str(options["tilt_uncertainty"]), str(unit))
-        usual = (
-            parse_length(str(options["length"]), table.offset_unit) if "length" in options else None
-        )
-    except UnitsError as error:
-        raise SurveyError(f"table {table.name}: {error}") from None
     if not u_ratio > 0:
         raise SurveyError(f"table {table.name}: tilt_uncertainty must be larger than zero.")
+    usual = said_length(table, "length", table.offset_unit)
+    if usual is not None and not SHORTEST_MM <= usual <= LONGEST_MM:
+        raise SurveyError(f"table {table.name}: length: {NO_LEVEL}")
     tilts = []
     for row in rows_of(
         table, "a table of tilts", ("x", "y", "toward", "reading"), ("length", "note")
@@ -51,8 +56,8 @@ def read(table: Table) -> tuple[Tilt, ...]:
             length = row.length("length", table.offset_unit)
         if length is None:
             raise row.error("reading", "the length of the level is missing.")
-        if length < SHORTEST_MM:
-            raise row.error("length", f"a level is at least {SHORTEST_MM:g} mm long.")
+        if not SHORTEST_MM <= length <= LONGEST_MM:
+            raise row.error("length", NO_LEVEL)
         end = far_end(row, start, "toward", length)
         tilts.append(
             Tilt(
