@@ -9,7 +9,7 @@ height for each instrument setup, an offset and a tilt for each straightedge tha
     gap, on blocks      (1-s) z_start + s z_end - z         = gap less the blocks, s from 0 to 1
     tilt                z_end - z_start                     = rise
 
-Places closer than SAME_PLACE_MM are one station.
+Places closer than SAME_PLACE_MM are one station; under bars that cross it lies where they do.
 """
 
 import math
@@ -27,6 +27,12 @@ from flatcheck.survey import Benchmark, Gap, Observation, Reading, Tilt
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+
+Place = tuple[float, float]
+
+CROSSING = 0.1
+"""Bars cross where the smallest eigenvalue of their summed normals n n' exceeds this: two bars at
+26 degrees or more."""
 
 EXACT_MM = 1e-3
 """A benchmark that counts as exact is given this uncertainty: a micrometer [mm]."""
@@ -63,7 +69,7 @@ def network(observations: Sequence[Observation]) -> Network:
         seen.where for seen, several in zip(observations, touched, strict=True) for _ in several
     ]
     station, first = _stations(places)
-    xy = places[first]
+    xy = _crossings(observations, touched, station, places[first])
     setups: dict[str, int] = {}
     bars: dict[str, int] = {}
     unknowns = len(first)
@@ -87,14 +93,18 @@ def network(observations: Sequence[Observation]) -> Network:
         elif isinstance(seen, Tilt):
             terms = [(own[0], -1.0), (own[1], 1.0)]
         elif seen.block_mm is not None:
-            share = _share(seen)
+            share = _share(*xy[own])
             terms = [(own[0], -1.0), (own[1], 1 - share), (own[2], share)]
         else:
             if seen.placement not in bars:
                 bars[seen.placement] = unknowns
                 unknowns += 2
             bar = bars[seen.placement]
-            terms = [(own[0], -1.0), (bar, 1.0), (bar + 1, 2 * _share(seen) - 1)]
+            terms = [
+                (own[0], -1.0),
+                (bar, 1.0),
+                (bar + 1, 2 * _share(xy[own[0]], seen.start, seen.end) - 1),
+            ]
         for unknown, factor in terms:
             row.append(number)
             column.append(unknown)
@@ -112,7 +122,7 @@ def network(observations: Sequence[Observation]) -> Network:
         setups=setups,
         bars=bars,
         known=np.array(known, dtype=np.int64),
-        piece=_pieces(matrix),
+        piece=_pieces(matrix, known),
     )
 
 
@@ -122,13 +132,13 @@ def station_of(net: Network, number: int) -> int:
     return int(net.matrix.indices[row].min())  # its setup is numbered after all stations
 
 
-def places_of(seen: Observation) -> list[tuple[float, float]]:
+def places_of(seen: Observation) -> list[Place]:
     """The places an observation touches: for a gap the place of the gap first."""
     if isinstance(seen, Reading | Benchmark):
         return [(seen.x_mm, seen.y_mm)]
     if isinstance(seen, Tilt):
         return [seen.start, seen.end]
-    share = _share(seen)
+    share = seen.along_mm / math.dist(seen.start, seen.end)
     here = (
         seen.start[0] + share * (seen.end[0] - seen.start[0]),
         seen.start[1] + share * (seen.end[1] - seen.start[1]),
@@ -136,8 +146,11 @@ def places_of(seen: Observation) -> list[tuple[float, float]]:
     return [here, seen.start, seen.end] if seen.block_mm is not None else [here]
 
 
-def _share(seen: Gap) -> float:
-    return seen.along_mm / math.dist(seen.start, seen.end)
+def _share(at: Floats, start: Floats | Place, end: Floats | Place) -> float:
+    """How far a place lies along a bar, from 0 at its start to 1 at its end."""
+    east, north = end[0] - start[0], end[1] - start[1]
+    along = (at[0] - start[0]) * east + (at[1] - start[1]) * north
+    return float(along / (east**2 + north**2))
 
 
 def _value(seen: Observation) -> float:
@@ -159,6 +172,44 @@ def _stations(xy: Floats) -> tuple[Ints, Ints]:
     return rank[station.ravel()], first[order]
 
 
+def _crossings(
+    observations: Sequence[Observation],
+    touched: Sequence[Sequence[Place]],
+    station: Ints,
+    xy: Floats,
+) -> Floats:
+    """The stations (n, 2), each that lies under bars that cross moved to where they do.
+
+    A tape is no better than a millimeter, but lines of places a hair off straight would seem to
+    tell how the floor falls across them.
+    """
+    under = np.repeat([isinstance(seen, Gap) for seen in observations], [*map(len, touched)])
+    if not under.any():
+        return xy
+    lines = np.array(
+        [
+            (seen.start, seen.end)
+            for seen, several in zip(observations, touched, strict=True)
+            if isinstance(seen, Gap)
+            for _ in several
+        ]
+    )
+    at, start = station[under], lines[:, 0]
+    normal = (lines[:, 1] - start) @ np.array([[0.0, 1.0], [-1.0, 0.0]])
+    normal /= np.hypot(normal[:, 0], normal[:, 1])[:, None]
+    # The place nearest to all lines through a station: sum n n' (p - start) = 0.
+    square, right = np.zeros((len(xy), 2, 2)), np.zeros((len(xy), 2))
+    off = np.sum(normal * (start - xy[at]), axis=1)
+    np.add.at(square, at, normal[:, :, None] * normal[:, None, :])
+    np.add.at(right, at, normal * off[:, None])
+    crossed = np.linalg.eigvalsh(square)[:, 0] > CROSSING
+    move = np.zeros_like(xy)
+    move[crossed] = np.linalg.solve(square[crossed], right[crossed][..., None])[..., 0]
+    move[np.hypot(move[:, 0], move[:, 1]) > SAME_PLACE_MM] = 0
+    moved: Floats = xy + move
+    return moved
+
+
 def _positions(matrix: csr_array, xy: Floats) -> Floats:
     """Where each unknown sits: stations where they are, the others amid what they touch."""
     n = len(xy)
@@ -170,12 +221,18 @@ def _positions(matrix: csr_array, xy: Floats) -> Floats:
     return position
 
 
-def _pieces(matrix: csr_array) -> Ints:
-    """The part of each unknown: two unknowns are in one part when readings join them."""
+def _pieces(matrix: csr_array, known: Sequence[int]) -> Ints:
+    """The part of each unknown: two unknowns are in one part when readings join them.
+
+    What is known against the datum is joined by it.
+    """
     m, p = matrix.shape
     entries = matrix.tocoo()
-    joined = coo_array((np.ones(entries.nnz), (entries.row, m + entries.col)), shape=(m + p, m + p))
+    row = np.concatenate([entries.row, np.full(len(known), m + p)])
+    column = np.concatenate([m + entries.col, m + np.array(known, dtype=np.int64)])
+    size = m + p + 1
+    joined = coo_array((np.ones(len(row)), (row, column)), shape=(size, size))
     _, label = connected_components(joined, directed=False)
-    _, piece = np.unique(label[m:], return_inverse=True)
+    _, piece = np.unique(label[m:-1], return_inverse=True)
     result: Ints = piece.ravel().astype(np.int64)
     return result

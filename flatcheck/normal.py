@@ -49,9 +49,6 @@ CANCELS = 1e-8
 LEAF = 50
 """Unknowns in a part of the plan that is not halved again: the fastest of 25, 50, 100 and 200."""
 
-BLOCK = 256
-"""Forms whose variance is found at a time: bounds the memory, and fills a dense product."""
-
 
 @dataclass(frozen=True, eq=False)
 class Front:
@@ -77,7 +74,7 @@ class Solution:
     column is 1 in size, and it is exactly 0 at unknowns it does not move.
 
     `fronts`, a binary heap with the root first, of unknowns multiplied by `scale` (n,), are the
-    factor that `variances` and `covariance` work from.
+    factor that `flatcheck.covariance` works from.
     """
 
     x: Floats
@@ -136,67 +133,6 @@ def solve(design: sparse.sparray, y: Floats, u: Floats, position: Floats) -> Sol
     free /= np.abs(free).max(0)
     x = solved[:, 0] / scale
     return Solution(x, y - a @ x, leverage * u**2, free, tuple(fronts), scale)
-
-
-def variances(solution: Solution, forms: sparse.sparray) -> tuple[Floats, Bools]:
-    """How well are K linear forms w x known: their variances w C w' (K,), and if they are at all.
-
-    `forms` (K, n) holds a form in each row. A form that a free direction changes cannot be
-    estimated: it has variance inf and False in the second array (K,).
-
-    With R the triangular factor of the scaled A, the variance is |R'^-1 w|^2, so no digits are
-    lost to cancellation. Raises ValueError when the forms are not of n unknowns.
-    """
-    w = sparse.csr_array(forms, dtype=np.float64)
-    n = len(solution.x)
-    if w.shape[1] != n:
-        raise ValueError(f"the forms are of {w.shape[1]} unknowns, and the solution is of {n}")
-    moved = np.abs(w @ solution.free)
-    estimable: Bools = (moved <= CANCELS * (abs(w) @ np.abs(solution.free))).all(axis=1)
-
-    at = np.zeros(n, np.int64)
-    for number, front in enumerate(solution.fronts):
-        at[front.live] = number
-    scaled = sparse.csr_array(w / solution.scale)
-    deepest = np.zeros(w.shape[0], np.int64)
-    np.maximum.at(deepest, scaled.tocoo().row, at[scaled.indices])
-    # Forms of one neighborhood pass through the same few fronts on their way to the root.
-    order = np.argsort(deepest, kind="stable")
-    variance = np.full(w.shape[0], np.inf)
-    for some in np.split(order, range(BLOCK, len(order), BLOCK)):
-        right = scaled[some].T.tocsr().toarray()
-        total = np.zeros(len(some))
-        visit = np.zeros(len(solution.fronts), bool)
-        visit[at[scaled[some].indices]] = True
-        for number in range(len(visit) - 1, -1, -1):
-            if visit[number]:
-                front = solution.fronts[number]
-                part = _triangle(front, right[front.live], transposed=True)
-                total += (part**2).sum(0)
-                right[front.rest] -= front.factor[:, len(front.live) :].T @ part
-                visit[(number - 1) // 2 if number else 0] = True
-        variance[some] = total
-    variance[~estimable] = np.inf
-    return variance, estimable
-
-
-def covariance(solution: Solution) -> Floats:
-    """The whole covariance (n, n) of `solution.x`, for up to a few thousand unknowns.
-
-    It is that of the solution in which the same k unknowns are held at 0, so their rows are 0;
-    every form that can be estimated gets its variance w C w' from it, whatever was held.
-    """
-    # From the leaves to the root every unknown comes before those that its equation refers to.
-    live = np.concatenate([front.live for front in reversed(solution.fronts)])
-    n = len(solution.x)
-    upper = np.zeros((n, n))
-    for front in solution.fronts:
-        upper[np.ix_(front.live, np.concatenate((front.live, front.rest)))] = front.factor
-    cov = np.zeros((n, n))
-    if len(live):
-        half, _ = linalg.lapack.dpotri(upper[np.ix_(live, live)])
-        cov[np.ix_(live, live)] = np.triu(half) + np.triu(half, 1).T
-    return cov / np.outer(solution.scale, solution.scale)
 
 
 def _check(a: sparse.csr_array, y: Floats, u: Floats, position: Floats) -> None:
@@ -278,7 +214,7 @@ def _cover(near: Ints, far: Ints, n: int) -> Bools:
     return cover
 
 
-def _triangle(front: Front, right: Floats, transposed: bool = False) -> Floats:
+def triangle(front: Front, right: Floats, transposed: bool = False) -> Floats:
     """The triangle of the live unknowns, or its transpose, solved for (p, k) right-hand sides."""
     p = len(front.live)
     if p == 0:
@@ -395,5 +331,5 @@ def _descend(fronts: Sequence[Front], right: Sequence[Floats], n: int) -> Floats
     for front, known in zip(fronts, right, strict=True):
         part = -front.factor[:, len(front.live) :] @ solved[front.rest]
         part[:, 0] += known[: len(front.live)]
-        solved[front.live] = _triangle(front, part)
+        solved[front.live] = triangle(front, part)
     return solved

@@ -7,7 +7,7 @@ explains it within its uncertainty is named. What is usual is common practice, n
 import re
 from dataclasses import dataclass
 
-from flatcheck.units import LENGTH_UNITS
+from flatcheck.units import LENGTH_UNITS, parse_length
 
 FITS = 2.5
 """A slip explains an error when it is within this many standard uncertainties of it."""
@@ -33,8 +33,8 @@ def slip_for(text: str, value_mm: float, unit: str, error_mm: float, u_mm: float
         for slip in (
             *_round_lengths(unit),
             *_sign(value_mm),
-            *_fractions(text),
-            *_digits(text, value_mm, unit),
+            *_fractions(text, unit),
+            *_digits(text, unit),
         )
         if abs(slip.error_mm - error_mm) <= FITS * u_mm and slip.error_mm
     ]
@@ -60,7 +60,7 @@ def _sign(value_mm: float) -> list[Slip]:
 _FRACTION = re.compile(r"(\d+)\s*/\s*(\d+)")
 
 
-def _fractions(text: str) -> list[Slip]:
+def _fractions(text: str, unit: str) -> list[Slip]:
     """The same marks counted on another scale (3/8 for 3/16), or from the other end of the inch."""
     found = _FRACTION.search(text)
     if not found:
@@ -68,26 +68,30 @@ def _fractions(text: str) -> list[Slip]:
     top, bottom = int(found[1]), int(found[2])
     if not 0 < top < bottom:
         return []
-    inch, written = LENGTH_UNITS["in"], top / bottom
-    if text.strip().startswith(("-", "−")):
-        inch = -inch
-    others = {f"{top}/{d}": top / d for d in (2, 4, 8, 16, 32) if d != bottom and top < d}
-    others[f"{bottom - top}/{bottom}"] = 1 - written
+    meant = [f"{top}/{d}" for d in (2, 4, 8, 16, 32) if d != bottom and top < d]
+    meant.append(f"{bottom - top}/{bottom}")
+    before, after = text[: found.start()], text[found.end() :]
     return [
-        Slip(f"{top}/{bottom} read for {words}", (written - other) * inch)
-        for words, other in others.items()
+        Slip(f"{top}/{bottom} read for {other}", _error(text, before + other + after, unit))
+        for other in meant
     ]
 
 
-def _digits(text: str, value_mm: float, unit: str) -> list[Slip]:
+def _digits(text: str, unit: str) -> list[Slip]:
     """Two neighboring digits of a whole number exchanged: 1421 for 1412."""
     digits = text.strip()
     if not (digits.isascii() and digits.isdigit()):
         return []
-    slips = []
-    for k in range(len(digits) - 1):
-        if digits[k] != digits[k + 1]:
-            meant = digits[:k] + digits[k + 1] + digits[k] + digits[k + 2 :]
-            error = (int(digits) - int(meant)) * LENGTH_UNITS[unit]
-            slips.append(Slip(f"{digits} written for {meant}", error))
-    return slips
+    pairs = range(len(digits) - 1)
+    every = [digits[:k] + digits[k + 1] + digits[k] + digits[k + 2 :] for k in pairs]
+    # Nobody writes a zero first.
+    return [
+        Slip(f"{digits} written for {meant}", _error(digits, meant, unit))
+        for meant in every
+        if not meant.startswith("0")
+    ]
+
+
+def _error(written: str, meant: str, unit: str) -> float:
+    """How much too large the length written is [mm]."""
+    return parse_length(written, unit) - parse_length(meant, unit)

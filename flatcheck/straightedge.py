@@ -33,6 +33,9 @@ REACH_MM = 1.0
 REST_MM = 1e-9
 """How far above the bar a place may seem to be, by rounding of the arithmetic alone [mm]."""
 
+TOGETHER = 128
+"""Stations whose bars are listed together, whole lines of them."""
+
 MOST_BARS = 12_000_000
 """More than this many bars will not fit in the memory of a small laptop."""
 
@@ -76,15 +79,20 @@ def bars(families: Sequence[Lines], height: Floats, length_mm: float | None) -> 
         )
     found = []
     for number, family in enumerate(families):
-        step = np.diff(family.along, axis=1)
-        widest = step.copy()
-        for n in range(2, family.stations.shape[1]):
-            widest = np.maximum(widest[:, :-1], step[:, n - 1 :])
-            span = family.along[:, n:] - family.along[:, :-n]
-            line, first = np.nonzero(span <= reach)
-            if len(line) == 0:
-                break
-            found.append(_spanning(family, number, height, n, line, first, widest[line, first]))
+        # A few lines at a time: bars over the same stations stand together, whatever their span.
+        for lines in np.array_split(
+            np.arange(len(family.along)), -(-family.along.size // TOGETHER)
+        ):
+            some = Lines(family.direction, family.stations[lines], family.along[lines])
+            step = np.diff(some.along, axis=1)
+            widest = step.copy()
+            for n in range(2, some.stations.shape[1]):
+                widest = np.maximum(widest[:, :-1], step[:, n - 1 :])
+                span = some.along[:, n:] - some.along[:, :-n]
+                line, first = np.nonzero(span <= reach)
+                if len(line) == 0:
+                    break
+                found.append(_spanning(some, number, height, n, line, first, widest[line, first]))
     if not found:
         triple, none = np.empty((0, 3), np.int64), np.empty(0)
         return Bars(triple, np.empty((0, 3)), none, none, none, none > 0, none.astype(np.int64))

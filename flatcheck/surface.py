@@ -6,12 +6,14 @@ ever judged on them.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import cast
 
 import numpy as np
 import numpy.typing as npt
 from scipy.spatial import Delaunay, QhullError, cKDTree
 
+from flatcheck.covariance import Factored
 from flatcheck.errors import SurveyError
 from flatcheck.room import Room, clear, inside
 
@@ -27,15 +29,20 @@ LINE_MM = 12.0
 no wider than a quarter of the step between neighbors."""
 
 
+FORMS, STATIONS = 4096, 768
+"""Forms, and stations that they touch, whose covariance is written out at a time."""
+
+
 @dataclass(frozen=True, eq=False)
 class Surface:
     """A surveyed floor: n stations.
 
     `xy_mm` (n, 2), `height_mm` (n,) up. `cov_mm2` is the covariance of the heights: (n,) where
-    they are independent, else (n, n). `where` (n,) names the reading that a station rests on.
-    `triangles` (t, 3) are station numbers, counter-clockwise, all inside the room. `free` (n, k)
-    are directions in which the heights may move without any reading noticing, each at most 1 in
-    size; a form of the heights means something only where it does not move with them.
+    they are independent, else (n, n), of a large survey as a `Factored`. `where` (n,) names the
+    reading that a station rests on. `triangles` (t, 3) are station numbers, counter-clockwise, all
+    inside the room. `free` (n, k) are directions in which the heights may move without any reading
+    noticing, each at most 1 in size; a form of the heights means something only where it does not
+    move with them.
     """
 
     room: Room
@@ -139,11 +146,13 @@ def triangulate(room: Room, xy: Floats) -> Ints:
     return inner
 
 
-def variance(cov: Floats, stations: Ints, weights: Floats) -> Floats:
+def variance(cov: Floats | Factored, stations: Ints, weights: Floats) -> Floats:
     """Variance w'Cw [mm²] of K linear forms of the heights.
 
     `stations` (K, m) and `weights` (K, m): form k is the sum of weights[k] * height[stations[k]].
     """
+    if isinstance(cov, Factored):
+        return _formed(cov, stations, weights)
     if cov.ndim == 1:
         alone: Floats = np.einsum("km,km->k", weights**2, cov[stations])
         return alone
@@ -154,8 +163,34 @@ def variance(cov: Floats, stations: Ints, weights: Floats) -> Floats:
     return total
 
 
-def noise(cov: Floats, draws: int, seed: int) -> Floats:
+def widened(cov: Floats | Factored, extra: Floats) -> Floats:
+    """The covariance where each height has a variance of its own besides, `extra` (n,) [mm²]."""
+    if isinstance(cov, Factored):
+        return cast(Floats, replace(cov, own=cov.own + extra))
+    return cov + (extra if cov.ndim == 1 else np.diag(extra))
+
+
+def _formed(cov: Factored, stations: Ints, weights: Floats) -> Floats:
+    """`variance` where the covariance is not written out: of a few stations at a time.
+
+    Forms of one neighborhood are expected to stand near each other, or this takes long.
+    """
+    total = np.empty(len(stations))
+    todo = [np.arange(k, min(k + FORMS, len(total))) for k in range(0, len(total), FORMS)]
+    while todo:
+        some = todo.pop()
+        own, local = np.unique(stations[some], return_inverse=True)
+        if len(own) > STATIONS and len(some) > 1:
+            todo += np.array_split(some, 2)
+        else:
+            total[some] = variance(cov.written(own), local.reshape(len(some), -1), weights[some])
+    return total
+
+
+def noise(cov: Floats | Factored, draws: int, seed: int) -> Floats:
     """Simulated errors of the heights, (n, draws) [mm]: normal, with covariance `cov`."""
+    if isinstance(cov, Factored):
+        return cov.noise(draws, seed)
     plain = np.random.default_rng(seed).standard_normal((len(cov), draws))
     if cov.ndim == 1:
         return np.sqrt(cov)[:, None] * plain

@@ -8,8 +8,9 @@ import pytest
 import tomli_w
 from scipy.stats import norm
 
-from flatcheck.adjust import CHECKED, DOUBT
+from flatcheck.adjust import DOUBT
 from flatcheck.assess import Assessment, assess
+from flatcheck.misread import CHECKED
 from flatcheck.readers.folder import checked, edited, read_folder
 from flatcheck.report.checks import checks, misread
 from flatcheck.report.text import text
@@ -120,16 +121,17 @@ def test_the_misread_rod_of_the_sample(cobbler: Assessment) -> None:
 def test_the_misread_rod_is_said_first(cobbler: Assessment) -> None:
     """The report tells the misread reading before it tells how the others fit."""
     told = " ".join(text(cobbler).split())
-    assert told.index("Reading 10 (rods.csv") < told.index("The heights rest on")
+    assert told.index("Reading 10 (rods.csv") < told.index("The floor rests on")
 
 
 def test_what_the_sample_rests_on(cobbler: Assessment) -> None:
     """Readings are counted by setup and kind, and those without a check are counted too."""
     said = checks(cobbler)
     rods = cobbler.survey.tables[0].cells[1:]
+    rods = rods[:9] + rods[10:]  # one was misread
     of = {name: sum(row[3] == name for row in rods) for name in "AB"}
-    assert about(said, "rest on") == (
-        f"The heights rest on {of['A']} heights from setup A, {of['B']} heights from setup B, "
+    assert about(said, "The floor rests on") == (
+        f"The floor rests on {of['A']} heights from setup A, {of['B']} heights from setup B, "
         "13 gaps under 3 placements of a bar and 5 level tilts."
     )
     unchecked = int((cobbler.adjusted.redundancy < CHECKED).sum())
@@ -150,9 +152,9 @@ def test_setups_of_the_sample(cobbler: Assessment) -> None:
     _, (name, _, height, u) = cobbler.adjusted.setups
     assert name == "rod B"
     assert height == pytest.approx(np.mean(ties), abs=2 * u)
-    assert about(checks(cobbler), "stands") == (
-        f"Setup B stands {format_length(height, Style('in', 16), sign=True)} against setup A "
-        f'(give or take {2 * u / 25.4:.2g}").'
+    assert about(checks(cobbler), "stood") == (
+        f"At setup B the instrument stood {format_length(height, Style('in', 16))} higher than at "
+        f'setup A (give or take {2 * u / 25.4:.2g}").'
     )
     assert format_length(float(np.mean(ties)), Style("in", 16)) == '5 5/8"'
 
@@ -166,7 +168,7 @@ def test_loops_of_the_sample(cobbler: Assessment) -> None:
     worst = max(others, key=lambda loop: abs(loop.misclosure_mm) / loop.u_mm)
     expected = norm.ppf(1 - DOUBT / 2 / len(others)) * worst.u_mm  # the worst of as many
     assert about(checks(cobbler), "loops") == (
-        f"{len(others)} loops of readings; the worst misses by "
+        f"{len(others)} loops of readings return to their start; the worst misses by "
         f'{abs(worst.misclosure_mm) / 25.4:.2g}" over {len(worst.readings)} readings, where up to '
         f'{expected / 25.4:.2g}" is to be expected.'
     )
@@ -187,12 +189,9 @@ def test_without_the_misread_rod(cobbler: Assessment) -> None:
 
 
 def test_other_units_of_the_sample(cobbler: Assessment) -> None:
-    """In millimeters the same is told in millimeters."""
+    """In millimeters places are told so, and a rod in inches as it will be read again."""
     (sentence,) = misread(assess(edited(cobbler.survey, {"units": {"show": "mm"}})))
-    (suspect,) = cobbler.adjusted.suspects
-    assert f"is {abs(suspect.error_mm):.0f} mm too low, would be {suspect.should_mm:.0f} mm" in (
-        sentence
-    )
+    assert """'45 15/16' is 15/16" too low, would be 46 7/8" (an inch off?)""" in sentence
     assert "914 mm from the west wall, 1.52 m from the south wall" in sentence
 
 
@@ -217,22 +216,42 @@ def test_a_tilt_that_does_not_fit() -> None:
     (sentence,) = misread(judged(points=TWICE, tilts=[(500, 1000, "east", 20)]))
     assert sentence == (
         "Reading 76 (tilts.csv, row 2, cell D2; 500 mm from the west wall, 1.00 m from the south "
-        "wall) does not fit: '20' is 10.0 mm over the level too high, would be 0.0% (0 mm/m). "
-        "It was set aside; read it again."
+        "wall) does not fit: '20' is 10.0 mm too high over its length, would be 0.0% (0 mm/m) or "
+        "0.0 degrees. It was set aside; read it again."
     )
 
 
 def test_readings_that_contradict_each_other() -> None:
-    """Two readings that check only each other are both named, as a contradiction."""
+    """Two readings that check only each other are named together, as a contradiction."""
     rows = [*heights("A", 1400), *heights("B", 1250, east=STEP)]
-    one, other = misread(judged(points=with_one(rows, 6, 1430)))
-    assert one == (
-        "Reading 7 (points.csv, row 8, cell C8; 500 mm from the south wall, 500 mm from the west "
-        "wall): '1430' and readings 32 contradict each other; one of them is wrong, and nothing "
-        "tells which. None of them was used; read them again."
+    (sentence,) = misread(judged(points=with_one(rows, 6, 1430)))
+    place = "500 mm from the south wall, 500 mm from the west wall"
+    assert sentence == (
+        f"Readings 7 (points.csv, row 8, cell C8; {place}) '1430' and 32 (points.csv, row 33, cell "
+        f"C33; {place}) '1250' contradict each other: one is wrong, and nothing tells which. "
+        "Neither was used; read them again."
     )
-    assert other.startswith("Reading 32 (points.csv, row 33, cell C33; ")
-    assert "'1250' and readings 7 contradict each other" in other
+
+
+@pytest.mark.parametrize("setups", [3, 8])
+def test_a_ring_that_does_not_close(setups: int) -> None:
+    """Setups each tied to the next, and a miss of 30 mm: any reading may be wrong, one is."""
+    ring = [(i * STEP, 0) for i in range(5)] + [(x * STEP, STEP) for x in (4, 3, 2)]
+    rows: list[Row] = []
+    for k in range(setups):
+        here, there = ring[k], ring[(k + 1) % setups]
+        rows += [(*here, 1400 + k, f"S{k}"), (*there, 1400 + k + 30 * (k == 1), f"S{k}")]
+    extra: list[Row] = [(SIDE, SIDE, 1400, "S0"), (0, SIDE, 1400, "S0")]
+    (sentence,) = misread(judged(points=[*rows, *extra]))
+    assert sentence.endswith(
+        "contradict each other: one is wrong, and nothing tells which. None of them was used; read "
+        "them again."
+    )
+    numbers = range(1, 2 * setups + 1)
+    if setups == 3:
+        assert all(f"{n} (points.csv, row {n + 1}, cell C{n + 1}; " in sentence for n in numbers)
+    else:
+        assert sentence.startswith(f"16 readings ({', '.join(map(str, numbers))}) contradict")
 
 
 @pytest.mark.parametrize(("off", "way"), [(50, "high"), (-50, "low")])
@@ -267,7 +286,70 @@ def test_a_slip_in_a_table_of_another_unit() -> None:
         cells,
     )
     (sentence,) = misread(assess(survey))
-    assert "'46' is 25.4 mm too low, would be 1193.8 mm (an inch off?)" in sentence
+    assert """'46' is 1" too low, would be 47" (an inch off?)""" in sentence
+
+
+def with_options(cells: dict[str, list[Row]], **options: dict[str, object]) -> Assessment:
+    """A survey in millimeters of some tables, each of the kind it is named for, with options."""
+    return assess(
+        checked(
+            tomli_w.dumps(
+                {
+                    "flatcheck": 1,
+                    "units": {"readings": "mm", "offsets": "mm", "show": "mm/0.1"},
+                    "instrument": {"uncertainty": "0.3 mm"},
+                    "standard": {"rule": "bs-5385-3:substrate"},
+                    "table": [
+                        {"file": f"{kind}.csv", "kind": kind, "sense": "rod", **options[kind]}
+                        for kind in cells
+                    ],
+                }
+            ),
+            {
+                f"{kind}.csv": (
+                    tuple(HEADERS[kind].split(",")),
+                    *(tuple(map(str, row)) for row in rows),
+                )
+                for kind, rows in cells.items()
+            },
+        )
+    )
+
+
+def test_what_a_bowed_bar_would_have_shown() -> None:
+    """What a gap would be is said as the rule shows it: with the bow of the bar, not without."""
+    bow = [4 * t * (1 - t) * 8.0 for t in (0.0, 0.25, 0.5, 0.75, 1.0)]
+    gaps: list[Row] = [
+        (1, 0, 500, SIDE, 500, x, b + 10 * (x == 1500)) for x, b in zip(TICKS, bow, strict=True)
+    ]
+    found = with_options({"points": TWICE, "gaps": gaps}, points={}, gaps={"bow": "8 mm"})
+    (sentence,) = misread(found)
+    assert "'16.0' is 10.0 mm too high, would be 6.0 mm (10 mm off?)" in sentence
+
+
+def test_what_a_drifting_level_would_have_shown() -> None:
+    """What a rod would be is said as it was read that day: with the drift still in it."""
+    rows = [(x, y, z, name) for x, y, z, name in TWICE if name != "C"]
+    last = heights("C", 1300)
+    drifted: list[Row] = [
+        (x, y, 1300 + 0.2 * k + 50 * (k == 10), name) for k, (x, y, _, name) in enumerate(last)
+    ]
+    closing = (*last[0][:2], 1300 + 0.2 * len(last), "C")
+    for name in "AB":
+        rows.append(next(row for row in rows if row[3] == name))  # A and B did not drift
+    order = sorted(rows, key=lambda row: str(row[3]))
+    found = with_options({"points": [*order, *drifted, closing]}, points={"warmed_up": True})
+    (sentence,) = misread(found)
+    assert "'1352.0' is 50.0 mm too high, would be 1302.0 mm (50 mm off?)" in sentence
+
+
+def test_a_fraction_of_an_inch_would_be_one() -> None:
+    """A rod in inches and sixteenths is told what it would be in inches and sixteenths."""
+    rows = [(x, y, "3 13/16", s) for s in "ABC" for x in TICKS for y in TICKS]
+    rows[13] = (*rows[13][:2], "2 13/16", "A")
+    found = with_options({"points": rows}, points={"readings": "in"})
+    (sentence,) = misread(found)
+    assert """'2 13/16' is 1" too low, would be 3 13/16" (an inch off?).""" in sentence
 
 
 def test_nothing_is_said_of_good_readings() -> None:
@@ -291,7 +373,7 @@ def test_a_benchmark_is_counted() -> None:
     marks: list[Row] = [(0, 0, 100, 0.3), (SIDE, SIDE, 100, 0.3)]
     for count, said in ((1, "and 1 benchmark."), (2, "and 2 benchmarks.")):
         found = checks(judged(points=TWICE, benchmarks=marks[:count]))
-        assert about(found, "rest on").endswith(said)
+        assert about(found, "The floor rests on").endswith(said)
 
 
 def test_setups_are_told_as_they_stand() -> None:
@@ -299,8 +381,10 @@ def test_setups_are_told_as_they_stand() -> None:
     said = checks(judged(points=TWICE))
     u = 0.3 * np.sqrt(2 / 25)  # 25 places were read from both
     for name, level in (("B", 1250), ("C", 1300)):
-        expected = f"Setup {name} stands {level - 1400:.1f} mm against setup A (give or take "
-        assert about(said, f"Setup {name}") == f"{expected}{2 * u:.2g} mm)."
+        assert about(said, f"At setup {name}") == (
+            f"At setup {name} the instrument stood {1400 - level:.1f} mm lower than at setup A "
+            f"(give or take {2 * u:.2g} mm)."
+        )
 
 
 def in_pieces() -> Assessment:
@@ -323,15 +407,65 @@ def test_pieces_are_told() -> None:
 
 def test_setups_of_another_piece() -> None:
     """A setup is told against one that it is tied to: C against B, and nothing against A."""
-    said = [s for s in checks(in_pieces()) if s.startswith("Setup")]
+    said = [s for s in checks(in_pieces()) if "the instrument stood" in s]
     assert len(said) == 1
-    assert said[0].startswith("Setup C stands +50.0 mm against setup B (give or take")
+    assert said[0].startswith(
+        "At setup C the instrument stood 50.0 mm higher than at setup B (give"
+    )
 
 
-def test_findings_of_pieces_are_told_apart() -> None:
-    """The report says of which piece each finding is."""
-    told = text(in_pieces())
-    assert told.count("[floor, piece 1]") == told.count("[floor, piece 2]") == 1
+def test_pieces_rest_on_their_own_readings() -> None:
+    """Each piece is told with the readings that it rests on, and no others."""
+    said = checks(in_pieces())
+    assert "floor, piece 1 rests on 10 heights from setup A." in said
+    assert "floor, piece 2 rests on 15 heights from setup B and 15 heights from setup C." in said
+
+
+def test_places_by_what_they_rest_on() -> None:
+    """Places on one setup alone are counted for each, and those on more than one together."""
+    rows = [*heights("A", 1400), *heights("B", 1250, east=STEP), (SIDE, SIDE + STEP, 1250, "B")]
+    assert about(checks(judged(points=rows, room=False)), "rest on:") == (
+        "Of 26 places, by what they rest on: 15 on setup A alone, 1 on setup B alone and 10 on "
+        "more than one of these."
+    )
+    assert "Every place rests on more than one of these." in checks(judged(points=TWICE))
+
+
+def test_read_twice_and_not_checked() -> None:
+    """Where a place was read twice, and only to tie two setups, no reading has a check."""
+    rows = [*heights("A", 1400, east=500), *heights("B", 1250, west=500)]
+    rows = [row for row in rows if row[:2] not in [(500, y) for y in TICKS[1:]] or row[3] == "A"]
+    said = checks(judged(points=rows))
+    assert "No reading has another to check it: nothing would show a misreading." in said
+    assert "Every place was read once" not in " ".join(said)
+
+
+def test_one_reading_of_a_setup() -> None:
+    """One height from a setup is said in the singular."""
+    said = checks(judged(points=[*heights("A", 1400), (0, 0, 1250, "B")]))
+    assert about(said, "The floor rests on") == (
+        "The floor rests on 25 heights from setup A and 1 height from setup B."
+    )
+
+
+@pytest.mark.parametrize("times", [5, 100])
+def test_an_uncertainty_far_too_small(times: int) -> None:
+    """One sentence says by how much the stated uncertainty is too small; no reading is accused."""
+    rng = np.random.default_rng(6)
+    rows: list[Row] = [
+        (x, y, f"{level + 0.3 * times * rng.normal():.3f}", setup)
+        for setup, level in (("A", 1400.0), ("B", 1250.0), ("C", 1300.0))
+        for x in TICKS
+        for y in TICKS
+    ]
+    found = judged(points=rows)
+    assert len(misread(found)) <= 1  # chance accuses one in SIGNIFICANCE of surveys
+    sentence = about(checks(found), "to spare")
+    start = "The uncertainty you gave for heights is too small: they scatter "
+    end = " times as much. What they show was used instead (4"
+    assert sentence.startswith(start)
+    said, _, _ = sentence.removeprefix(start).partition(end)
+    assert float(said) == pytest.approx(times, rel=0.3)
 
 
 def test_setups_on_a_hinge() -> None:
@@ -340,7 +474,7 @@ def test_setups_on_a_hinge() -> None:
     bar: list[Row] = [(1, 0, 0, SIDE, 0, x, 0.0) for x in (500, 1000)]
     said = " ".join(checks(judged(points=[*west, *east], gaps=bar)))
     assert "inf" not in said
-    assert "Setup B stands" not in said
+    assert "the instrument stood" not in said
 
 
 # How they fit
@@ -349,16 +483,22 @@ def test_setups_on_a_hinge() -> None:
 @pytest.mark.parametrize(
     ("scatter", "said"),
     [
-        (0.3, "The readings fit together as well as you said they would (24 readings to spare)."),
+        (
+            0.3,
+            "The readings fit together as well as you said they would (24 readings to spare; they "
+            "scatter {:.2g} times as much; chi-square test passed).",
+        ),
         (
             0.45,
-            "The readings disagree {} times as much as the uncertainty you gave (24 readings to "
-            "spare); what they show was used instead.",
+            "The readings disagree more than the uncertainty you gave allows: it is too small, or "
+            "something moved (24 readings to spare; they scatter {:.2g} times as much; chi-square "
+            "test failed). What they show was used instead.",
         ),
         (
             0.06,
-            "The readings agree better than the uncertainty you gave (24 readings to spare, {} of "
-            "it); it may be smaller than you said.",
+            "The readings agree better than the uncertainty you gave; it may be smaller than you "
+            "said (24 readings to spare; they scatter {:.2g} times as much; chi-square test "
+            "failed).",
         ),
     ],
 )
@@ -375,7 +515,7 @@ def test_how_well_they_fit(scatter: float, said: str) -> None:
     fit = found.adjusted.fit
     assert found.adjusted.suspects == ()
     assert fit.sigma0 == pytest.approx(scatter / 0.3, rel=0.3)
-    assert about(checks(found), "to spare") == said.format(f"{fit.sigma0:.1f}")
+    assert about(checks(found), "to spare") == said.format(fit.sigma0)
 
 
 def test_nothing_to_spare() -> None:
@@ -393,10 +533,10 @@ def test_the_worst_loop(miss: float) -> None:
     sentence = about(checks(judged(points=rows)), "loop")
     expected = norm.ppf(1 - DOUBT / 2) * 0.3 * 2  # four readings of 0.3 mm
     assert sentence.startswith(
-        f"1 loop of readings; the worst misses by {miss:.2g} mm over 4 readings, where "
-        f"up to {expected:.2g} mm is to be expected"
+        f"1 loop of readings returns to its start; it misses by {miss:.2g} mm over 4 readings, "
+        f"where up to {expected:.2g} mm is to be expected"
     )
-    assert sentence.endswith(" (readings 1, 21, 26, 27).") is bool(miss > expected)
+    assert sentence.endswith(": too much (readings 1, 21, 26, 27).") is bool(miss > expected)
 
 
 def test_loops_through_a_misread_reading() -> None:
@@ -405,7 +545,7 @@ def test_loops_through_a_misread_reading() -> None:
     others = [loop for loop in found.adjusted.loops if 7 not in loop.readings]
     assert len(misread(found)) == 1
     assert 0 < len(others) < len(found.adjusted.loops)
-    assert about(checks(found), "loop").startswith(f"{len(others)} loops of readings; the worst mi")
+    assert about(checks(found), "loop").startswith(f"{len(others)} loops of readings return")
 
 
 # How the floor lies

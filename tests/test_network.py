@@ -220,12 +220,76 @@ def test_pieces_are_what_no_reading_joins() -> None:
         assert set(network([*west, *east, *tie]).piece.tolist()) == {0}
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="network._pieces leaves out the datum: heights against it are known to each other",
-)
 def test_two_benchmarks_join_their_pieces() -> None:
     """Two setups that each read a benchmark stand in one datum, so they are one piece."""
     west = [rod((x, 0), setup="rod A") for x in (0, 500)]
     east = [rod((x, 0), setup="rod B") for x in (1000, 1500)]
     assert set(network([*west, *east, mark((0, 0)), mark((1500, 0))]).piece.tolist()) == {0}
+
+
+# Places under bars that cross
+
+
+def crossing(hair: float, way: str) -> Network:
+    """Bars along 4 columns and 4 rows of a grid, places read up to a hair off along the bars of one
+    way or of both."""
+    rng = np.random.default_rng(3)
+    seen: list[Observation] = []
+    for k in range(4):
+        for j in range(4):
+            for name, start, end in (
+                ("column", (k * 500.0, 0.0), (k * 500.0, 1500.0)),
+                ("row", (0.0, k * 500.0), (1500.0, k * 500.0)),
+            ):
+                off = rng.uniform(-hair, hair) if way in (name, "both") else 0.0
+                along = min(max(j * 500 + off, 0), 1500)
+                seen.append(gap(start, end, along, bar=f"{name} {k}"))
+    return network(seen)
+
+
+@pytest.mark.parametrize("way", ["column", "row", "both"])
+def test_a_place_under_two_bars_lies_where_they_cross(way: str) -> None:
+    """Read a hair off along one bar or along both, the place is where the bars cross."""
+    true, read = crossing(0, way), crossing(0.45, way)
+    number = [
+        station(true, (round(x / 500) * 500.0, round(y / 500) * 500.0)) for x, y in read.xy_mm
+    ]
+    assert read.xy_mm == pytest.approx(true.xy_mm[number], abs=1e-9)
+
+
+@pytest.mark.parametrize("way", ["column", "row", "both"])
+def test_a_hair_decides_nothing(way: str) -> None:
+    """What bars both ways leave open, a plane and a twist, stays open for places a hair off."""
+    for hair in (0.0, 0.45):
+        design = crossing(hair, way).matrix.toarray()
+        assert design.shape[1] - np.linalg.matrix_rank(design, tol=1e-9) == 4
+
+
+def test_bars_side_by_side_do_not_cross() -> None:
+    """Under two bars that lie nearly in one line a place stays where it was read first."""
+    slant = (2000.0, 2.0)
+    net = network([gap((0, 0), (2000, 0), 700.0), gap((0, 0), slant, 700.4, bar="2")])
+    assert net.xy_mm.tolist() == [[700, 0]]
+
+
+def test_a_place_is_not_moved_far() -> None:
+    """Where bars would cross more than a millimeter away a place stays where it was first read."""
+    lean = np.tan(np.radians(30))  # over the place it passes 0.9 mm north, and crosses 1.6 mm west
+    ends = ((0.0, 0.9 - 700 * lean), (2000.0, 0.9 + 1300 * lean))
+    along = 700 / np.cos(np.radians(30))
+    net = network([gap((0, 0), (2000, 0), 700.0), gap(*ends, along, bar="2")])
+    assert net.xy_mm.tolist() == [[700, 0]]
+
+
+@pytest.mark.parametrize("hair", [0.0, 0.45])
+def test_a_bar_on_blocks_over_crossings(hair: float) -> None:
+    """On blocks too the share of a foot is that of its station, a hair off or not."""
+    seen = [
+        gap((0, 0), (2000, 0), 1000.0 + hair, block=20.0),
+        gap((1000, -1000), (1000, 1000), 1000.0 - hair, block=20.0, bar="2"),
+    ]
+    net = network(seen)
+    middle = station(net, (1000, 0))
+    for number in range(2):
+        feet = {k: v for k, v in row(net, number).items() if k != middle}
+        assert feet == pytest.approx(dict.fromkeys(feet, 0.5), abs=1e-9)

@@ -14,7 +14,8 @@ from scipy import sparse
 from scipy.sparse.linalg import lsqr
 
 from flatcheck import normal
-from flatcheck.normal import covariance, solve, variances
+from flatcheck.covariance import covariance, variances
+from flatcheck.normal import solve
 
 Floats = npt.NDArray[np.float64]
 Row = dict[int, float]

@@ -2,71 +2,112 @@
 
 import math
 from collections import Counter
+from collections.abc import Sequence
 
 import numpy as np
+from scipy.spatial import cKDTree
 from scipy.special import ndtri
 
-from flatcheck.adjust import CHECKED, DOUBT, Suspect
+from flatcheck.adjust import DOUBT
 from flatcheck.assess import Assessment
 from flatcheck.compass import side_of
 from flatcheck.instrument import fine
+from flatcheck.misread import CHECKED, Suspect
 from flatcheck.network import places_of
-from flatcheck.report.words import many, where
+from flatcheck.places import where
+from flatcheck.readers.points import drift_words
+from flatcheck.report.words import many
+from flatcheck.surface import SAME_PLACE_MM
 from flatcheck.survey import Benchmark, Gap, Observation, Reading, Tilt
-from flatcheck.units import format_length, format_slope
+from flatcheck.units import Style, format_length, format_slope
 
-KINDS = {Reading: "height", Gap: "gap under a bar", Tilt: "level tilt", Benchmark: "benchmark"}
+KINDS = {Reading: "heights", Gap: "gaps under a bar", Tilt: "level tilts", Benchmark: "benchmarks"}
 
-LEVEL = 0.0005
-"""A floor that falls by less than this as a whole, 0.5 mm in a meter, is called level."""
+ALONE = {Gap: "bars", Tilt: "levels", Benchmark: "benchmarks"}
+
+NAMED = 12
+"""More readings than this are counted, not listed."""
+
+LEVEL = {"mm": 0.0005, "in": 1 / 768}
+"""A floor that falls by less than half of what a slope is told to is called level: 0.5 mm in a
+meter, 1/64 in in a foot."""
 
 
 def checks(assessment: Assessment) -> list[str]:
     """How the other readings fit together, in the order a person would ask."""
-    known, style = assessment.adjusted, assessment.survey.show
-    said = _rests_on(assessment)
-    said += [
-        f"Setup {_short(name)} stands {format_length(height, style, sign=True)} against setup "
-        f"{_short(first)} (give or take {fine(2 * u, style)})."
-        for name, first, height, u in known.setups
-        if name != first and np.isfinite(u)
+    return [
+        *_rests_on(assessment),
+        *_setups(assessment),
+        *(
+            words
+            for table in assessment.survey.tables
+            for words in drift_words(table, assessment.survey.show)
+        ),
+        *_fit(assessment),
+        *_loops(assessment),
+        *_falls(assessment),
     ]
-    said += _fit(assessment)
-    said += _loops(assessment)
-    said += _falls(assessment)
-    return said
 
 
 def misread(assessment: Assessment) -> list[str]:
-    """The readings that do not fit the others, each with what it would be."""
-    return [suspect_words(suspect, assessment) for suspect in assessment.adjusted.suspects]
+    """The readings that do not fit the others, each with what it would be.
+
+    Readings that contradict each other are told together.
+    """
+    said, suspects = [], assessment.adjusted.suspects
+    by_number = {suspect.number: suspect for suspect in suspects}
+    for suspect in suspects:
+        if not suspect.others:
+            said.append(suspect_words(suspect, assessment))
+        elif suspect.number < min(suspect.others):
+            group = [suspect, *(by_number[number] for number in suspect.others)]
+            said.append(_contradiction(group, assessment))
+    return said
 
 
 def suspect_words(suspect: Suspect, assessment: Assessment) -> str:
     """A reading that does not fit: which, how far off, what it would be, what may have happened."""
-    style, room = assessment.survey.show, assessment.surface.room
-    seen = suspect.observation
+    seen, style = suspect.observation, assessment.survey.show
     way = "high" if suspect.error_mm > 0 else "low"
     slip = f" ({suspect.slip.words}?)" if suspect.slip else ""
-    off = format_length(abs(suspect.error_mm), style)
     if isinstance(seen, Tilt):
-        ratio = suspect.should_mm / math.dist(seen.start, seen.end)
-        would = f"would be {format_slope(ratio, style)}"
-        off = f"{off} over the level"
+        length = math.dist(seen.start, seen.end)
+        off = f"{format_length(abs(suspect.error_mm), style)} too {way} over its length"
+        ratio = suspect.should_mm / length
+        would = f"{format_slope(ratio, style)} or {math.degrees(math.atan(ratio)):.1f} degrees"
     else:
-        would = f"would be {format_length(suspect.should_mm, style)}"
-    place = places_of(seen)[0]
-    if suspect.others:
-        with_them = ", ".join(map(str, suspect.others))
-        return (
-            f"Reading {suspect.number} ({seen.where}; {where(room, place, style)}): {seen.text!r} "
-            f"and readings {with_them} contradict each other; one of them is wrong, and nothing "
-            "tells which. None of them was used; read them again."
-        )
+        # As the rod or rule is marked: that is where it will be read again.
+        inches = seen.unit in ("in", "ft")
+        if inches is not (style.unit == "in"):
+            style = Style("in", 16) if inches else Style("mm", decimals=1)
+        off = f"{format_length(abs(suspect.error_mm), style)} too {way}"
+        would = format_length(suspect.should_mm, style)
     return (
-        f"Reading {suspect.number} ({seen.where}; {where(room, place, style)}) does not fit: "
-        f"{seen.text!r} is {off} too {way}, {would}{slip}. It was set aside; read it again."
+        f"Reading {_named(suspect, assessment)} does not fit: {seen.text!r} is {off}, would be "
+        f"{would}{slip}. It was set aside; read it again."
     )
+
+
+def _contradiction(group: Sequence[Suspect], assessment: Assessment) -> str:
+    """Readings of which one is wrong, and nothing tells which."""
+    if len(group) > NAMED:
+        named = f"{len(group)} readings ({', '.join(str(one.number) for one in group)})"
+    else:
+        each = [f"{_named(one, assessment)} {one.observation.text!r}" for one in group]
+        named = f"Readings {_list(each)}"
+    none = "Neither" if len(group) == 2 else "None of them"
+    return (
+        f"{named} contradict each other: one is wrong, and nothing tells which. {none} was used; "
+        "read them again."
+    )
+
+
+def _named(suspect: Suspect, assessment: Assessment) -> str:
+    """A reading's number, with its cell and its place on the floor."""
+    place = where(
+        assessment.surface.room, places_of(suspect.observation)[0], assessment.survey.show
+    )
+    return f"{suspect.number} ({suspect.observation.where}; {place})"
 
 
 def _short(setup: str) -> str:
@@ -75,9 +116,9 @@ def _short(setup: str) -> str:
 
 
 def _rests_on(assessment: Assessment) -> list[str]:
-    """What each separate piece of the floor rests on; nothing for one setup read once."""
+    """What each separate part of the floor rests on; nothing for one setup read once."""
     known = assessment.adjusted
-    counted = _counts(assessment.readings)
+    kept = _kept(assessment)
     pieces = int(known.piece.max()) + 1
     said = []
     if pieces > 1:
@@ -89,53 +130,124 @@ def _rests_on(assessment: Assessment) -> list[str]:
         said.append(
             "Each zone is judged by itself; no bar was laid across the lines where zones meet."
         )
-    if len(known.setups) > 1 or len(counted) > 1 or pieces > 1:
-        said.append(f"The heights rest on {_list(counted)}.")
-    once = int(np.count_nonzero(known.reads == 1))
+    counted = _counts([seen for seen, _ in kept])
+    if len(assessment.parts) > 1:
+        for piece in assessment.parts:
+            own = set(piece.stations.tolist())
+            of = _counts([seen for seen, stations in kept if own.intersection(stations)])
+            said.append(f"{piece.name} rests on {_list(of)}.")
+    elif len(known.setups) > 1 or len(counted) > 1:
+        said.append(f"The floor rests on {_list(counted)}.")
+    said += _alone(kept, len(assessment.surface.xy_mm))
     unchecked = int(np.count_nonzero(known.redundancy < CHECKED))
     if unchecked == len(known.redundancy):
-        said.append("Every place was read once: nothing would show a misreading.")
+        once = (known.reads <= 1).all()
+        why = "Every place was read once" if once else "No reading has another to check it"
+        said.append(f"{why}: nothing would show a misreading.")
     elif unchecked:
         said.append(
             f"{unchecked} of {len(known.redundancy)} readings have no check on them "
-            f"({once} places were read once): a slip there would go unseen."
+            f"({many(int(np.count_nonzero(known.reads == 1)), 'place')} read once): a slip there "
+            "would go unseen."
         )
     return said
 
 
-def _counts(readings: tuple[Observation, ...]) -> list[str]:
+def _kept(assessment: Assessment) -> list[tuple[Observation, list[int]]]:
+    """The readings that were used, each with the stations of the surface that it touches."""
+    aside = {suspect.number for suspect in assessment.adjusted.suspects}
+    places = [places_of(seen) for seen in assessment.readings]
+    tree = cKDTree(assessment.surface.xy_mm)
+    away, nearest = tree.query([place for several in places for place in several])
+    stations = np.where(away < 2 * SAME_PLACE_MM, nearest, -1)
+    ends = np.cumsum([len(several) for several in places])[:-1]
+    return [
+        (seen, [int(k) for k in own if k >= 0])
+        for number, (seen, own) in enumerate(
+            zip(assessment.readings, np.split(stations, ends), strict=True), 1
+        )
+        if number not in aside
+    ]
+
+
+def _alone(kept: Sequence[tuple[Observation, list[int]]], count: int) -> list[str]:
+    """How many places rest on one setup, on bars or on levels alone, where there are several."""
+    sources: list[set[str]] = [set() for _ in range(count)]
+    for seen, stations in kept:
+        name = f"setup {_short(seen.setup)}" if isinstance(seen, Reading) else ALONE[type(seen)]
+        for station in stations:
+            sources[station].add(name)
+    if len(set().union(*sources)) < 2:
+        return []
+    alone = Counter(next(iter(names)) for names in sources if len(names) == 1)
+    told = [(number, f"on {name} alone") for name, number in alone.items()]
+    told.append((sum(len(names) > 1 for names in sources), "on more than one of these"))
+    told.append((sources.count(set()), "on nothing that could be used"))
+    said = [f"{number} {what}" for number, what in told if number]
+    if len(said) == 1:
+        return [f"Every place rests {said[0].partition(' ')[2]}."]
+    return [f"Of {many(count, 'place')}, by what they rest on: {_list(said)}."]
+
+
+def _counts(readings: Sequence[Observation]) -> list[str]:
     """How many readings of each kind, and from what."""
-    said = []
     setups = Counter(_short(r.setup) for r in readings if isinstance(r, Reading))
-    for name, count in setups.items():
-        said.append(f"{count} heights from setup {name}")
+    said = [f"{many(count, 'height')} from setup {name}" for name, count in setups.items()]
     bars = {r.placement for r in readings if isinstance(r, Gap)}
     gaps = sum(isinstance(r, Gap) for r in readings)
     if bars:
-        said.append(f"{gaps} gaps under {many(len(bars), 'placement')} of a bar")
-    for kind in (Tilt, Benchmark):
+        said.append(f"{many(gaps, 'gap')} under {many(len(bars), 'placement')} of a bar")
+    for kind, noun in ((Tilt, "level tilt"), (Benchmark, "benchmark")):
         count = sum(isinstance(r, kind) for r in readings)
         if count:
-            said.append(many(count, KINDS[kind]))
+            said.append(many(count, noun))
+    return said
+
+
+def _setups(assessment: Assessment) -> list[str]:
+    """How high the instrument stood at each setup against the first it is tied to."""
+    style, said = assessment.survey.show, []
+    for name, first, height, u in assessment.adjusted.setups:
+        if name != first and np.isfinite(u):
+            stood = f"{format_length(abs(height), style)} {'higher' if height > 0 else 'lower'}"
+            said.append(
+                f"At setup {_short(name)} the instrument stood {stood} than at setup "
+                f"{_short(first)} (give or take {fine(2 * u, style)})."
+            )
     return said
 
 
 def _fit(assessment: Assessment) -> list[str]:
+    """Whether the readings scatter as much as was said: the chi-square test, in words."""
     fit = assessment.adjusted.fit
     if not fit.redundancy:
         return []
+    more = fit.sigma0 if fit.sigma0 > 1 and fit.chance < DOUBT else 1.0
     spare = f"{many(fit.redundancy, 'reading')} to spare"
+    if fit.wider:
+        return [
+            f"The uncertainty you gave for {KINDS[kind]} is too small: they scatter "
+            f"{_times(by * more)} times as much. What they show was used instead ({spare})."
+            for kind, by in fit.wider
+        ]
+    passed = "passed" if fit.chance >= DOUBT else "failed"
+    spare += f"; they scatter {_times(fit.sigma0)} times as much; chi-square test {passed}"
     if fit.chance >= DOUBT:
         return [f"The readings fit together as well as you said they would ({spare})."]
     if fit.sigma0 > 1:
         return [
-            f"The readings disagree {fit.sigma0:.1f} times as much as the uncertainty you gave "
-            f"({spare}); what they show was used instead."
+            "The readings disagree more than the uncertainty you gave allows: it is too small, or "
+            f"something moved ({spare}). What they show was used instead."
         ]
     return [
-        f"The readings agree better than the uncertainty you gave ({spare}, "
-        f"{fit.sigma0:.1f} of it); it may be smaller than you said."
+        "The readings agree better than the uncertainty you gave; it may be smaller than you said "
+        f"({spare})."
     ]
+
+
+def _times(factor: float) -> str:
+    """A factor in two digits, never in powers of ten."""
+    return f"{float(f'{factor:.2g}'):g}"
 
 
 def _loops(assessment: Assessment) -> list[str]:
@@ -147,14 +259,18 @@ def _loops(assessment: Assessment) -> list[str]:
     style, worst = assessment.survey.show, found[0]
     # The worst of several good loops misses by more than one good loop does.
     allowed = -float(ndtri(DOUBT / 2 / len(found))) * worst.u_mm
+    which = "it misses" if len(found) == 1 else "the worst misses"
+    back = "returns to its start" if len(found) == 1 else "return to their start"
     said = (
-        f"{many(len(found), 'loop')} of readings; the worst misses by "
-        f"{fine(abs(worst.misclosure_mm), style)} over {len(worst.readings)} readings, where up "
-        f"to {fine(allowed, style)} is to be expected"
+        f"{many(len(found), 'loop')} of readings {back}; {which} by "
+        f"{fine(abs(worst.misclosure_mm), style)} over {many(len(worst.readings), 'reading')}, "
+        f"where up to {fine(allowed, style)} is to be expected"
     )
     if abs(worst.misclosure_mm) <= allowed:
         return [f"{said}."]
-    return [f"{said} (readings {', '.join(map(str, worst.readings))})."]
+    if len(worst.readings) > NAMED:
+        return [f"{said}: too much, from reading {worst.readings[0]} on."]
+    return [f"{said}: too much (readings {', '.join(map(str, worst.readings))})."]
 
 
 def _falls(assessment: Assessment) -> list[str]:
@@ -162,13 +278,15 @@ def _falls(assessment: Assessment) -> list[str]:
     style = assessment.survey.show
     said = []
     for piece in assessment.parts:
+        if len(piece.faces) > 1:
+            continue  # told plane by plane
         name = f"{piece.name}: " if len(assessment.parts) > 1 else ""
         if piece.fall is None:
             said.append(
                 f"{name}Fall not assessed: the readings fix the shape of the floor, but not how "
                 "it lies. Add laser readings, or level tilts in two directions."
             )
-        elif piece.fall[0] > max(2 * piece.fall[2], LEVEL):
+        elif piece.fall[0] > max(2 * piece.fall[2], LEVEL[style.unit]):
             ratio, bearing, _ = piece.fall
             said.append(
                 f"{name}As a whole the floor falls {format_slope(ratio, style)} to the "
@@ -180,4 +298,6 @@ def _falls(assessment: Assessment) -> list[str]:
 
 
 def _list(parts: list[str]) -> str:
+    if not parts:
+        return "nothing that could be used"
     return ", ".join(parts[:-1]) + f" and {parts[-1]}" if len(parts) > 1 else parts[0]

@@ -24,7 +24,8 @@ import numpy.typing as npt
 from scipy import sparse
 from scipy.sparse.linalg import lsqr
 
-from flatcheck.normal import solve, variances
+from flatcheck.covariance import variances
+from flatcheck.normal import solve
 
 Floats = npt.NDArray[np.float64]
 

@@ -47,7 +47,8 @@ def bars(rng: np.random.Generator, diagonals: bool = True) -> list[Observation]:
             x, y = start[0] + q * STEP * east, start[1] + q * STEP * north
             gap = height + tilt * q - floor(x, y) + rng.normal(0, SCATTER)
             read = round(gap / WEDGE) * WEDGE
-            gaps.append(Gap(start, end, length * q / 3, read, U_GAP, f"bar {number}", None, "", ""))
+            along, text = length * q / 3, f"{read:.1f}"
+            gaps.append(Gap(start, end, along, read, U_GAP, f"bar {number}", None, "", text))
     return gaps
 
 
