@@ -127,9 +127,12 @@ def describe(said: Statement, sight_mm: float, style: Style) -> str:
 
 
 def fine(mm: float, style: Style) -> str:
-    """A small length said with two digits, however small: 0.031" or 0.29 mm."""
+    """A small length said with two digits, whole ones in full: 0.031", 0.29 mm or 104 mm."""
     mark = '"' if style.unit == "in" else " mm"
-    return f"{mm / LENGTH_UNITS[style.unit]:.2g}{mark}"
+    value = mm / LENGTH_UNITS[style.unit]
+    if 0 < abs(value) < 1e-4:
+        return f"under 0.0001{mark}"
+    return f"{value:.0f}{mark}" if abs(value) >= 10 else f"{value:.2g}{mark}"
 
 
 # What a level does
@@ -164,7 +167,7 @@ def two_peg(midway_mm: Pair, other_mm: Pair, sights_mm: Pair, u_mm: float) -> Co
     if not (min(sights_mm) >= 0 and math.isfinite(base) and base != 0):
         raise SurveyError(
             "two-peg test: the second place was expected nearer to one peg than to the other; "
-            f"{sights_mm[0]:g} mm and {sights_mm[1]:g} mm show no error of the sight."
+            f"{sights_mm[0]:.9g} mm and {sights_mm[1]:.9g} mm show no error of the sight."
         )
     change = (other_mm[1] - other_mm[0]) - (midway_mm[1] - midway_mm[0])
     return Collimation(change / base, 2 * u_mm / abs(base))
@@ -321,17 +324,17 @@ def freed(
 def _shapes(at: Floats, length_mm: float) -> dict[str, Floats]:
     """Heights of the two shapes of size 1 at places along the bar."""
     if not (0 < length_mm < math.inf and np.all((at >= 0) & (at <= length_mm))):
-        raise SurveyError(f"bar: places were expected between 0 and its length, {length_mm:g} mm.")
+        raise SurveyError(f"bar: places were expected from 0 to its length, {length_mm:.9g} mm.")
     v = 2 * at / length_mm - 1
     return {"bow": 1 - v**2, "lopsided": 1.5 * math.sqrt(3) * v * (1 - v**2)}
 
 
 # What people write
 
-_ROOTS = {
-    "bound": ("√3", "no reading off by more"),
-    "step": ("√12", "rounding to a step"),
-}
+_ROOTS = {"bound": ("√3", "no reading off by more"), "step": ("√12", "rounding to a step")}
+
+# Nothing that floors are read with is off by as much: a length, or a share of the distance.
+_WORST = {False: (12 * LENGTH_UNITS["in"], "12 in"), True: (0.05, "5%")}
 
 _EXAMPLES = "1/32 in, +-2 mm at 30 m, 0.3 mm/m, 10 arcsec or reading to 1/16 in"
 
@@ -349,10 +352,11 @@ def _part(whole: str, text: str, default: str | None) -> Part:
     except UnitsError as error:
         told = str(error).startswith(_quoted(whole))
         raise UnitsError(str(error) if told else f"{_quoted(whole)}: {error}") from None
-    if not part.size > 0:
+    worst, below = _WORST[part.by_distance]
+    if not 0 < part.size < worst:
         raise SurveyError(
-            f"{_quoted(whole)}: an uncertainty was expected to be larger than zero; no reading is "
-            "exact."
+            f"{_quoted(whole)}: an uncertainty was expected to be larger than zero, as no reading "
+            f"is exact, and below {below}."
         )
     return part
 
@@ -373,7 +377,7 @@ def _understood(text: str, default: str | None) -> Part:
     if at := _AT.fullmatch(figure):
         away = parse_length(at[2])
         if not away > 0:
-            raise UnitsError(f"{_quoted(text)} cannot be read: expected a distance after `at`.")
+            raise UnitsError(f"{_quoted(text)} cannot be read: expected a positive distance.")
         return Part(text, "bound", parse_length(at[1], default) / away, by_distance=True)
     if _PER.search(figure):
         return Part(text, "bound", parse_slope(figure), by_distance=True)

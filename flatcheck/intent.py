@@ -15,27 +15,43 @@ from flatcheck.errors import SurveyError
 
 Floats = npt.NDArray[np.float64]
 
+THIN = 1e-9
+"""A share this small is none: of the spread of places across a line, of what holds a zone."""
+
+ROUNDING = 1e-12
+"""Departures below this share of the heights are the arithmetic's, not the floor's."""
+
+
+DRAINING = ("to drain", "to channel")
+"""Intents of several planes, which `flatcheck.drain` lays out."""
+
 
 @dataclass(frozen=True)
 class Intent:
     """What is asked of a zone.
 
     `kind` is "level", "best fit" (least squares plane), "minimum zone" (the plane between the
-    closest two parallel planes that hold every reading) or "fall". A fall has its `fall_ratio`
-    (0.02 falls 20 mm in a meter) and its `bearing_deg`, the way water runs, clockwise from north.
+    closest two parallel planes that hold every reading), "fall", "to drain" (a plane from every
+    wall to the drain) or "to channel" (planes on both sides of a linear drain). A fall has its
+    `fall_ratio` (0.02 falls 20 mm in a meter) and its `bearing_deg`, the way water runs, clockwise
+    from north. Falls to a drain have the least fall of their planes, zero where the rule decides
+    it, and may name their `drain`.
     """
 
     kind: str = "best fit"
     fall_ratio: float = 0.0
     bearing_deg: float = 0.0
+    drain: str = ""
 
     def __post_init__(self) -> None:
         if self.kind not in _FITS:
             raise SurveyError(f"intent: kind {self.kind!r} is not one of {', '.join(_FITS)}.")
         if not (math.isfinite(self.fall_ratio) and 0 <= self.fall_ratio <= 1):
             raise SurveyError("intent: the fall must lie between 0 and 1:1 (45 degrees).")
-        if self.fall_ratio and self.kind != "fall":
+        if self.fall_ratio and self.kind not in ("fall", *DRAINING):
             raise SurveyError(f'intent: a fall belongs to kind "fall", not to {self.kind!r}.')
+        if self.drain and self.kind not in DRAINING:
+            raise SurveyError(f'intent: a drain belongs to kind "to drain", not to {self.kind!r}.')
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,7 +118,7 @@ def _least_squares(
     """
     root = np.sqrt(weight)
     size = max(float(np.abs(base[:, 1:]).max()), 1e-12)
-    thin = np.linalg.svd(base[:, 1:] / size, compute_uv=False)[-1] < 1e-9
+    thin = np.linalg.svd(base[:, 1:] / size, compute_uv=False)[-1] < THIN
     if thin:
         scale = np.array([1.0, size, size])
         form = np.linalg.pinv(base * root[:, None] / scale, rcond=1e-9) * root / scale[:, None]
@@ -117,38 +133,72 @@ def _least_squares(
 
 
 def _minimum_zone(intent: Intent, base: Floats, z: Floats, weight: Floats, middle: Floats) -> Plane:
-    """The plane that makes the largest departure smallest: min h, |z - plane| <= h/2.
+    """The plane that makes the largest departure smallest, and of several the strict one.
 
-    A linear program (Barrodale & Phillips 1975, algorithm 495, solve the same problem), given
-    departures from the least squares plane so that it works on small, well scaled numbers. Where
-    the optimal plane is not unique any of them is returned; the zone's width is unique.
+    A few readings hold the zone: one more than the ways in which they keep the plane from moving,
+    and the plane is a linear form of theirs and of no other. Where that leaves it a way to move,
+    the narrowest zone of the readings that it would move decides, and so on: the strict
+    approximation (Rice, Tohoku Math. J. 14, 1962), which is unique. Readings without departures
+    hold no zone; least squares then decides. A slope that no reading decides stays level.
+    """
+    first = _least_squares(intent, base, z, weight, middle)
+    coef, form, free = first.coef, first.form, _ways(base)
+    while free.shape[1]:
+        rows, rest = base @ free, z - base @ coef
+        moved = np.flatnonzero(np.abs(rows).max(axis=1) > THIN)
+        sides = _sides(rows[moved], rest[moved], ROUNDING * float(np.abs(z).max()))
+        holds = sides != 0 if sides.any() else np.ones(len(moved), dtype=bool)
+        held = moved[holds]
+        system = np.column_stack((rows[held], sides[holds]))
+        solve = free @ np.linalg.pinv(system, rcond=THIN)[:-1]
+        coef = coef + solve @ rest[held]
+        form = form - solve @ (base[held] @ form)
+        form[:, held] += solve
+        if not sides.any():
+            break
+        _, spread, turn = np.linalg.svd(system)
+        free = free @ turn[np.count_nonzero(spread > THIN * spread[0]) :, :-1].T
+    return Plane(coef, middle, form)
+
+
+def _ways(base: Floats) -> Floats:
+    """What places decide of a plane (3, p): height and slopes, each moving its rim by 1 mm."""
+    size = max(float(np.abs(base[:, 1:]).max()), 1e-12)
+    _, spread, turn = np.linalg.svd(base[:, 1:] / size, full_matrices=False)
+    slopes = turn[spread > THIN].T
+    ways = np.zeros((3, 1 + slopes.shape[1]))
+    ways[0, 0] = 1.0
+    ways[1:, 1:] = slopes / np.abs(base[:, 1:] @ slopes).max(axis=0)
+    return ways
+
+
+def _sides(rows: Floats, rest: Floats, noise: float) -> Floats:
+    """Which readings hold the zone of min h, |rest - rows y| <= h: 1 on top, -1 below, else 0.
+
+    A linear program (Barrodale & Phillips 1975, algorithm 495, solve the same problem). A reading
+    that holds the zone has a price there: with more room for it alone the zone would be narrower.
     """
     from scipy.optimize import linprog  # slow to import, and most surveys do not need it
 
-    first = _least_squares(intent, base, z, weight, middle)
-    rest = z - base @ first.coef
-    reach = np.maximum(np.abs(base).max(axis=0), 1e-12)
-    size = max(float(np.abs(rest).max()), 1e-12)
-    columns = base / reach
-    ones = np.ones((len(z), 1))
+    size = float(np.abs(rest).max())
+    none = np.zeros(len(rest))
+    if size <= noise:
+        return none
+    ones = np.ones((len(rest), 1))
     solved = linprog(
-        [0.0, 0.0, 0.0, 1.0],
-        A_ub=np.block([[columns, -ones], [-columns, -ones]]),
+        [0.0] * rows.shape[1] + [1.0],
+        A_ub=np.block([[rows, -ones], [-rows, -ones]]),
         b_ub=np.concatenate((rest, -rest)) / size,
-        bounds=[(None, None)] * 3 + [(0, None)],
+        bounds=[(None, None)] * rows.shape[1] + [(0, None)],
         method="highs-ds",
     )
     if solved.status != 0:
         raise RuntimeError(f"the minimum zone program ended with: {solved.message}")
-    coef = first.coef + solved.x[:3] * size / reach
-    # Four readings hold the zone; the plane is a linear form of theirs and of no other.
-    slack = solved.x[3] * size - np.abs(z - base @ coef)
-    held = np.argsort(slack)[: min(4, len(z))]
-    side = np.sign((z - base @ coef)[held])
-    system = np.column_stack((base[held], side))
-    form = np.zeros((3, len(z)))
-    form[:, held] = np.linalg.pinv(system)[:3]
-    return Plane(coef, middle, form)
+    if solved.fun <= THIN:
+        return none
+    below, above = (solved.ineqlin.marginals < -THIN).reshape(2, -1)
+    sides: Floats = above.astype(float) - below
+    return sides
 
 
 _FITS: dict[str, Callable[[Intent, Floats, Floats, Floats, Floats], Plane]] = {
@@ -156,4 +206,6 @@ _FITS: dict[str, Callable[[Intent, Floats, Floats, Floats, Floats], Plane]] = {
     "best fit": _least_squares,
     "minimum zone": _minimum_zone,
     "fall": _fixed,
+    "to drain": _least_squares,
+    "to channel": _least_squares,
 }

@@ -40,8 +40,8 @@ def spots(view: View, judged: Sequence[Judged]) -> tuple[Spot, ...]:
     Each station that is out lies below a bar (or, on equal blocks, above it). The fault is the
     station's, which is low, unless a contact that holds the bar up stands out of the required
     plane by more than the limit and HUMP times as far as the station lies below it: then that
-    contact is high. Neighboring stations (on the triangulation) at fault the same way are one
-    spot.
+    contact is high, and with it the whole way up from it to the summit of the rise it stands on.
+    Neighboring stations (on the triangulation) at fault the same way are one spot.
     """
     above = departures(view.plane, view.surface.xy_mm, view.surface.height_mm)
     blame = tuple(_Blame(len(above)) for _ in (False, True))  # low, high
@@ -59,14 +59,13 @@ def spots(view: View, judged: Sequence[Judged]) -> tuple[Spot, ...]:
             worst = _worst_of_each(place, share[rows])
             place, contact, rows = place[worst], contact[worst], rows[worst]
             held_up = side[contact] > np.maximum(allowed[rows], -HUMP * side[place])
-            summit = _summits(view, side)
-            for guilty, station, high in (
-                (~held_up, place, crown),
-                (held_up, contact, not crown),
-                (held_up, summit[contact], not crown),
-            ):
-                named = rows[guilty]
-                blame[high].add(station[guilty], share[named], allowed[named], sure[named], number)
+            low, high = rows[~held_up], rows[held_up]
+            blame[crown].add(place[~held_up], share[low], allowed[low], sure[low], number)
+            uphill, station = _uphill(view, side), contact[held_up]
+            while len(station):
+                blame[not crown].add(station, share[high], allowed[high], sure[high], number)
+                rising = uphill[station] != station
+                station, high = uphill[station[rising]], high[rising]
     return tuple(
         _spot(view, record, members, high, judged)
         for high, record in zip((False, True), blame, strict=True)
@@ -74,18 +73,16 @@ def spots(view: View, judged: Sequence[Judged]) -> tuple[Spot, ...]:
     )
 
 
-def _summits(view: View, side: Floats) -> Ints:
-    """For every station the top of the rise it stands on: always on to the highest neighbor."""
+def _uphill(view: View, side: Floats) -> Ints:
+    """For every station its highest neighbor, or itself where no neighbor is higher."""
     corners = view.surface.triangles
     edges = np.concatenate([corners[:, pair] for pair in ([0, 1], [1, 2], [2, 0])])
     edges = np.concatenate((edges, edges[:, ::-1]))
     upward = edges[np.argsort(side[edges[:, 1]], kind="stable")]
-    higher = np.arange(len(side))
+    here = np.arange(len(side))
+    higher = here.copy()
     higher[upward[:, 0]] = upward[:, 1]  # the highest neighbor is written last
-    top = np.where(side[higher] > side, higher, np.arange(len(side)))
-    while not np.array_equal(top[top], top):
-        top = top[top]
-    return top
+    return np.where(side[higher] > side, higher, here)
 
 
 class _Blame:

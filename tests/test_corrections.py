@@ -10,8 +10,10 @@ from flatcheck.adjust import adjust
 from flatcheck.cli import main
 from flatcheck.document import build
 from flatcheck.errors import SurveyError
-from flatcheck.survey import Cells, Gap, Reading
+from flatcheck.readers.points import drift_words, drifts
+from flatcheck.survey import Cells, Gap, Reading, Table
 from flatcheck.tables import readings_of
+from flatcheck.units import STYLES
 
 HEADER = ("x", "y", "reading", "setup", "note")
 
@@ -62,6 +64,60 @@ def test_drift_needs_a_closing_reading() -> None:
         points(rows, "warmed_up = true")
 
 
+@pytest.mark.parametrize("given", ['"no"', '"yes"', "0", "1", "[]"])
+def test_warmed_up_is_yes_or_no(given: str) -> None:
+    """Only true and false say whether there was a drift: words and numbers are refused."""
+    rows = [("0", "0", "1000", "", ""), ("0", "0", "1003", "", "")]
+    with pytest.raises(SurveyError, match=r"^table t\.csv: warmed_up = .* to be true or false"):
+        points(rows, f"warmed_up = {given}")
+
+
+def test_no_drift_to_take_off() -> None:
+    """A table that was not warmed up for is read as it stands."""
+    rows = [("0", "0", "1000", "", ""), ("0", "0", "1003", "", "")]
+    assert [r.height_mm for r in points(rows, "warmed_up = false")] == [-1000, -1003]
+
+
+def drifted(last: str, table: str = "warmed_up = true") -> Table:
+    cells: Cells = (
+        HEADER,
+        ("0", "0", "1000", "A", ""),
+        ("500", "0", "1010", "A", ""),
+        ("500", "0", "1210", "B", "tie"),
+        ("0", "0", last, "A", ""),
+        ("500", "0", "1210", "B", "closing"),
+    )
+    return build(document("points", 'sense = "rod"', table, ""), {"t.csv": cells}).tables[0]
+
+
+def test_drift_is_told() -> None:
+    """Each setup's drift is the difference of its last and first reading, with √2 u; it is said."""
+    moved, still = drifts(drifted("1003"))
+    assert (moved.setup, moved.change_mm, moved.u_mm) == ("A", 3, pytest.approx(0.5 * math.sqrt(2)))
+    assert (still.setup, still.change_mm) == ("B", 0)
+    assert drift_words(drifted("1003"), STYLES["mm/0.1"]) == [
+        "Setup A drifted 3 mm between its first and last reading; it was spread over the readings "
+        "in between.",
+        "Setup B changed by 0 mm between its first and last reading, which reading error alone can "
+        "do; it was spread over the readings in between all the same.",
+    ]
+
+
+def test_a_small_drift_is_no_proof() -> None:
+    """Up to 2 √2 u, here 1.41 mm, two readings of one place differ without any drift."""
+    for last, word in (("1001.4", "reading error alone"), ("998.6", "reading error alone")):
+        assert word in drift_words(drifted(last), STYLES["mm/0.1"])[0]
+    for last in ("1001.5", "998.5"):
+        said = drift_words(drifted(last), STYLES["mm/0.1"])[0]
+        assert said.startswith("Setup A drifted 1.5 mm between")
+
+
+def test_no_word_of_drift_where_none_is_taken_off() -> None:
+    """A table that says nothing of drift, or of another kind, has no drift to tell."""
+    assert drift_words(drifted("1003", ""), STYLES["mm"]) == []
+    assert drift_words(Table("g.csv", "grid", "rod", "1", "mm", "mm", 1, ()), STYLES["mm"]) == []
+
+
 def test_collimation_by_distance() -> None:
     """A sight that rises 0.5 mm in a meter reads 2 mm too much at 4 m (3 east, 4 - 4 north)."""
     rows = [("0", "0", "1000", "", ""), ("4000", "0", "1000", "", "")]
@@ -73,12 +129,24 @@ def test_collimation_by_distance() -> None:
 
 
 @pytest.mark.parametrize(
-    "keys", ['collimation = "0.5 mm/m"', 'collimation = "up"\nlevel_at = [0, 0]']
+    ("keys", "said"),
+    [
+        ('collimation = "0.5 mm/m"', "collimation and level_at belong together"),
+        ("level_at = [0, 0]", "collimation and level_at belong together"),
+        ('collimation = "0.5 mm/m"\nlevel_at = [0]', "collimation and level_at belong together"),
+        ('collimation = "0.5 mm/m"\nlevel_at = "x"', "collimation and level_at belong together"),
+        ('collimation = "0.5 mm/m"\nlevel_at = [0, "x"]', "level_at: 'x' cannot be read"),
+        ('collimation = "up"\nlevel_at = [0, 0]', "collimation: 'up' cannot be read"),
+        ("collimation = true\nlevel_at = [0, 0]", "collimation = True was expected to be a slope"),
+        ("collimation = 0.5\nlevel_at = [0, 0]", "collimation was expected to be at most 10 mm in"),
+        ('collimation = "-2%"\nlevel_at = [0, 0]', "collimation was expected to be at most 10 mm"),
+    ],
 )
-def test_collimation_needs_its_place(keys: str) -> None:
-    """A collimation without the level's place, or that is no slope, is refused by its table."""
-    with pytest.raises(SurveyError, match=r"table t\.csv: collimation"):
+def test_a_collimation_that_is_none(keys: str, said: str) -> None:
+    """A collimation without the level's place, no slope, or too steep is refused by its key."""
+    with pytest.raises(SurveyError) as caught:
         points([("0", "0", "1", "", ""), ("1", "9", "1", "", "")], keys)
+    assert str(caught.value).startswith(f"table t.csv: {said}")
 
 
 def test_a_tie_needs_a_partner() -> None:
@@ -158,8 +226,64 @@ def test_a_bar_from_the_shell(tmp_path: Path, capsys: pytest.CaptureFixture[str]
 
     assert main(["bar", str(table), "2 m"]) == 0
     assert "arch at the middle: 0.5 mm" in capsys.readouterr().out
+    reordered = [",".join(reversed(row.split(","))) for row in ["", *rows]]
+    table.write_text("\n".join([*reordered, ",,"]))
+    assert main(["bar", str(table), "2 m"]) == 0
+    assert "arch at the middle: 0.5 mm" in capsys.readouterr().out
     assert main(["bar", str(table), "2 m", "--turn", "end for end"]) == 0
     assert "upside down" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("at,first,turned\n500,3,3\n1500,4O,3\n", "bar.csv, row 3, cell B3: '4O' cannot be read"),
+        ("at,first,turned\n500,3\n", "bar.csv, row 2, cell C2: '' cannot be read"),
+        ("at,first,turned\n2001,3,3\n", "bar.csv, row 2, cell A2: '2001' is off the bar, which is"),
+        ("at,first,turned\n-1,3,3\n", "bar.csv, row 2, cell A2: '-1' is off the bar"),
+        ("at,first,turned\n500,1e9,3\n", "bar.csv, row 2, cell B2: '1e9' cannot be read"),
+        ("at,first,turned\n500,999999,3\n", "bar.csv, row 2, cell B2: the gap '999999' is longer"),
+        ("at,first,turned\n500,3,3,3\n", "bar.csv, row 2: 4 cells under 3 columns"),
+        ("at,first,back\n500,3,3\n", "bar.csv, row 1, cell C1: 'back' is not a column of a table"),
+        ("at,first\n500,3\n", "bar.csv, row 1: the column 'turned' is missing"),
+        ("at,first,turned\n", "bar.csv holds no readings"),
+        ("", "bar.csv is empty"),
+    ],
+)
+def test_a_bar_that_cannot_be_read(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], text: str, said: str
+) -> None:
+    """What cannot be read of a turned bar is named by its row and cell, as in any table."""
+    (tmp_path / "bar.csv").write_text(text)
+    assert main(["bar", str(tmp_path / "bar.csv"), "2 m"]) == 2
+    streams = capsys.readouterr()
+    assert streams.err.startswith(f"flatcheck: {said}")
+    assert (streams.out, streams.err.count("\n")) == ("", 1)
+
+
+@pytest.mark.parametrize(
+    ("command", "said"),
+    [
+        (["bar", "bar.csv", "-2 m"], "a bar was expected to have a length larger than zero"),
+        (["bar", "bar.csv", "2 m", "--uncertainty", "0 mm"], "'0 mm' was expected to be larger"),
+        (
+            ["two-peg", "1 m", "1 m", "1 m", "1 m", "1 m", "9 m", "--uncertainty=-1 mm"],
+            "'-1 mm' was expected to be larger than zero",
+        ),
+    ],
+)
+def test_checks_of_less_than_nothing(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    command: list[str],
+    said: str,
+) -> None:
+    """A bar of no length, and an uncertainty of nothing, are refused."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "bar.csv").write_text("at,first,turned\n500,3,3\n")
+    assert main(command) == 2
+    assert said in capsys.readouterr().err
 
 
 def test_a_plan_from_the_shell(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -169,7 +293,7 @@ def test_a_plan_from_the_shell(tmp_path: Path, capsys: pytest.CaptureFixture[str
 
     assert main([*command, "--sheet", str(sheet)]) == 0
     said = capsys.readouterr().out
-    assert "a reading every 2' 6\"" in said
+    assert "a reading every 2' 4\" (2' 6\" at most)" in said
     assert 'a reading every 6"' in said
     assert sheet.read_text().startswith("<!DOCTYPE html>")
     assert main([*command, "--rule", "11ft"]) == 2

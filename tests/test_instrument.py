@@ -71,6 +71,7 @@ NONSENSE = [
     *("0 mm", "-2 mm", "+--2 mm", "0 mm/m", "0 arcsec", "reading to 0 mm", "1 mm, 0 in"),
     *("1 mm,", ",", "1 mm, foo", "1 mm, reading to 1 mm, reading to 2 mm", "ten arcsec"),
     *("1e3 mm", "nan mm", "inf", "x" * 5000, "9" * 5000, "1 " * 5000, "90 deg", "1,234 mm"),
+    *("5 m", "12 in", "+-50 ft", "reading to 2 m", "100 ft at 1 in", "5 %", "3 deg", "1 in 80"),
 ]
 
 
@@ -167,10 +168,23 @@ def test_the_arithmetic_is_shown(text: str, style: str, said: str) -> None:
     assert describe(statement(text), 10 * METER, STYLES[style]) == said
 
 
-def test_small_lengths_keep_two_digits() -> None:
-    """An uncertainty far below the last step of the style is still said."""
-    assert fine(INCH / 100, STYLES["in/8"]) == '0.01"'
-    assert fine(0.0123, STYLES["mm"]) == "0.012 mm"
+@pytest.mark.parametrize(
+    ("mm", "style", "said"),
+    [
+        (INCH / 100, "in/8", '0.01"'),
+        (0.0123, "mm", "0.012 mm"),
+        (9.96, "mm", "10 mm"),
+        (104.4, "mm", "104 mm"),
+        (-104.4, "mm", "-104 mm"),
+        (12_345.6, "mm", "12346 mm"),
+        (0.00012, "mm", "0.00012 mm"),
+        (0.00001, "mm", "under 0.0001 mm"),
+        (0.0, "in/16", '0"'),
+    ],
+)
+def test_lengths_keep_two_digits(mm: float, style: str, said: str) -> None:
+    """Far below the last step of the style a length is still said, and a long one in full."""
+    assert fine(mm, STYLES[style]) == said
 
 
 ANGLE = 1e-3
@@ -405,9 +419,9 @@ def test_uncertainty_of_the_shape(turn: str) -> None:
         ([1.0], [1.0], [1500.0], LENGTH, "sideways", "turn 'sideways' is not one of"),
         ([1.0, 2.0], [1.0], [1500.0], LENGTH, "upside down", "2 gaps, 1 after turning and 1"),
         ([], [], [], LENGTH, "upside down", "0 gaps"),
-        ([1.0], [1.0], [3001.0], LENGTH, "upside down", "between 0 and its length, 3000 mm"),
-        ([1.0], [1.0], [math.nan], LENGTH, "upside down", "between 0 and its length"),
-        ([1.0], [1.0], [0.0], 0.0, "upside down", "between 0 and its length, 0 mm"),
+        ([1.0], [1.0], [3001.0], LENGTH, "upside down", "from 0 to its length, 3000 mm"),
+        ([1.0], [1.0], [math.nan], LENGTH, "upside down", "from 0 to its length"),
+        ([1.0], [1.0], [0.0], 0.0, "upside down", "from 0 to its length, 0 mm"),
         ([1.0, 1.0], [1.0, 1.0], [0.0, LENGTH], LENGTH, "upside down", "the same at its ends"),
         ([1.0], [1.0], [LENGTH / 2], LENGTH, "end for end", "at its middle and its ends"),
     ],

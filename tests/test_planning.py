@@ -7,20 +7,15 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from flatcheck.assess import REACH, assess, view_of
+from flatcheck.assess import assess
 from flatcheck.errors import RuleError, SurveyError
 from flatcheck.evidence import measure_named
 from flatcheck.guard import RISK, call
 from flatcheck.intent import Intent
-from flatcheck.planning import (
-    SURE,
-    WALL_MM,
-    SurveyPlan,
-    plan,
-    plan_words,
-    resolution_words,
-    resolves,
-)
+from flatcheck.judgment import REACH
+from flatcheck.layout import EXTRA, WALL_MM, layout
+from flatcheck.parts import view_of
+from flatcheck.planning import SurveyPlan, plan, plan_words, resolution_words, resolves
 from flatcheck.readers.folder import bare
 from flatcheck.room import Ring, Room, inside, rectangle
 from flatcheck.rules import Rule, grade_of, limit_at, pitch_for, rules_for
@@ -28,7 +23,8 @@ from flatcheck.surface import Surface, surface
 from flatcheck.sweep import sweep
 from flatcheck.tables import MOST_READINGS
 from flatcheck.tile import Tile
-from flatcheck.units import LENGTH_UNITS, STYLES
+from flatcheck.trial import SURE
+from flatcheck.units import LENGTH_UNITS, STYLES, format_length
 from flatcheck.verdict import Outcome
 
 Floats = npt.NDArray[np.float64]
@@ -121,14 +117,30 @@ def test_walking_order_is_back_and_forth(room: Room, long: int) -> None:
         assert np.all(np.diff(row) > 0) if number % 2 == 0 else np.all(np.diff(row) < 0)
 
 
-@pytest.mark.parametrize("mark", [10.0, INCH])
 @pytest.mark.parametrize("room", [KITCHEN, SHOP, HALL, OFF_ZERO])
-def test_offsets_are_marks_on_the_tape(room: Room, mark: float) -> None:
-    """Offsets are whole marks from the zero corner, or halves, even where no wall is on a mark."""
+@pytest.mark.parametrize(("mark", "finest"), [(10.0, 2), (INCH, 4)])
+def test_offsets_are_marks_on_the_tape(room: Room, mark: float, finest: int) -> None:
+    """Offsets are whole marks from the zero corner or parts, even where no wall is on a mark."""
     made = plan(room, rules_of("us large bar"), U, mark)
     for offsets in (made.east_mm, made.north_mm):
-        halves = np.array(offsets) / (mark / 2)
-        assert halves == pytest.approx(np.round(halves), abs=1e-6)
+        parts = np.array(offsets) / (mark / finest)
+        assert parts == pytest.approx(np.round(parts), abs=1e-6)
+
+
+@pytest.mark.parametrize(("mark", "finest"), [(10.0, 10), (INCH, 16)])
+@pytest.mark.parametrize("pitch", [3 * INCH, 6 * INCH, 500.0])
+def test_marks_cost_few_lines(pitch: float, mark: float, finest: int) -> None:
+    """In a hall of any length, to be on marks takes a quarter more lines at most, mostly 3 %."""
+    more = []
+    for width in np.random.default_rng(4).uniform(2000, 12_000, 60).round():
+        made = layout(Room(rectangle(0, 0, width, 3 * pitch)), pitch, mark)
+        wall = min(pitch / 2, WALL_MM)
+        more.append((len(made.east_mm) - 1) / math.ceil((width - 2 * wall) / pitch - 1e-9))
+        parts = np.array(made.east_mm) / (mark / finest)
+        assert parts == pytest.approx(np.round(parts), abs=1e-6)
+
+    assert max(more) <= 1.25
+    assert np.mean(more) <= 1 + EXTRA / 2
 
 
 def test_readings_for_each_rule() -> None:
@@ -152,6 +164,16 @@ def test_plan_in_words() -> None:
     assert short.startswith(
         "For the 2' rule: a reading every 6\", 1,280 readings, or lay a 2' straightedge instead."
     )
+
+
+def test_a_large_floor_is_not_narrow() -> None:
+    """A hall 20 m square in inch marks is planned about as close as asked, and called nothing."""
+    made = plan(Room(rectangle(0, 0, 20_000, 20_000)), rules_of("us large bar"), 1.0, INCH)
+
+    assert 0.9 * 6 * INCH < steps(made.east_mm)[0] < 6 * INCH
+    said = plan_words(made, STYLES["in/16"])[1]
+    assert "narrow" not in said
+    assert f'(6" at most), {len(made.stations_mm):,} readings' in said
 
 
 @pytest.mark.parametrize(
@@ -206,8 +228,8 @@ def test_a_passage_narrows_the_grid() -> None:
 
     assert steps(open_floor.north_mm)[0] > 0.75 * pitch_for(rule)
     assert steps(closer.north_mm)[0] <= 0.75 * pitch_for(rule)
-    assert "floor is narrow" not in plan_words(open_floor, STYLES["mm"])[0]
-    assert "floor is narrow" in plan_words(closer, STYLES["mm"])[0]
+    assert "floor is too narrow" not in plan_words(open_floor, STYLES["mm"])[0]
+    assert "(not 762 mm, as part of the floor is too narrow" in plan_words(closer, STYLES["mm"])[0]
 
 
 def test_refusals() -> None:
@@ -290,6 +312,32 @@ def test_what_it_tells_is_what_happens(standard: str, u: float) -> None:
     assert within == pytest.approx(SURE, abs=0.06)
     assert out == pytest.approx(SURE, abs=0.06)
     assert found.within_mm < found.out_mm
+
+
+@pytest.mark.parametrize(
+    ("standard", "side"), [("us large bar", 8000), ("us large plane", 8000), ("blocks", 25_000)]
+)
+@pytest.mark.parametrize("u", [0.1, 0.5])
+def test_a_part_tells_of_the_whole(
+    standard: str, side: float, u: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a large floor a part is tried, and tells within a twentieth what trying all of it does."""
+    rule = rules_of(standard)[-1]
+    made = plan(Room(rectangle(0, 0, side, 0.9 * side)), (rule,), u)
+    part = resolves(made, rule)
+    monkeypatch.setattr("flatcheck.trial.MOST_BARS", 10**7)
+    whole = resolves(made, rule)
+    assert part.out_mm is not None
+    assert whole.out_mm is not None
+
+    assert part.part_ratio < 0.5
+    assert whole.part_ratio == 1
+    assert part.out_mm == pytest.approx(whole.out_mm, rel=0.05)
+    assert (part.within_mm is None) == (whole.within_mm is None)
+    if part.within_mm is not None and whole.within_mm is not None:
+        assert part.within_mm == pytest.approx(whole.within_mm, abs=0.05 * whole.limit_mm)
+    if part.enough_u_mm is not None and whole.enough_u_mm is not None:
+        assert part.enough_u_mm == pytest.approx(whole.enough_u_mm, rel=0.05)
 
 
 def test_the_depth_of_the_dip_is_its_gap() -> None:
@@ -395,13 +443,39 @@ def test_resolution_in_words() -> None:
     assert found.out_mm is not None
     assert found.enough_u_mm is not None
 
-    assert told.startswith('With readings good to 0.031" every 2\' 6" you can tell this of a round')
-    assert f'{found.out_mm / INCH:.2g}" on is called out' in told
-    assert '(limit 1/8")' in told
-    assert f'good to {found.enough_u_mm / INCH:.2g}", or read every place {found.repeats}' in better
+    assert told.startswith(
+        'By the 10\' rule (limit 1/8"), with readings good to 0.031" every 2\' 6", you can tell'
+    )
+    # What is called out is said in 32nds, rounded to the safe side.
+    marks = math.ceil(found.out_mm / (INCH / 32))
+    assert f"a gap of {format_length(marks * INCH / 32, STYLES['in/32'])} or more is called" in told
+    assert f"{found.u_mm / found.enough_u_mm:.2g} times as good" in better
+    assert f', to {found.enough_u_mm / INCH:.2g}", or read every place {found.repeats}' in better
     assert "an angle of the instrument" in better
     often = resolution_words(replace(found, repeats=35), STYLES["mm"])[1]
     assert often.endswith("or lay a bar; it would take 35 readings of every place.")
     enough = replace(found, within_mm=2.0, enough_u_mm=None, repeats=1)
     assert len(resolution_words(enough, STYLES["mm"])) == 1
-    assert "a gap up to 2 mm is called within" in resolution_words(enough, STYLES["mm"])[0]
+    assert "one up to 2 mm is called within" in resolution_words(enough, STYLES["mm"])[0]
+
+
+def test_a_limit_is_said_as_it_is() -> None:
+    """1/8 in is no 3 mm, and 3 mm no 1/8 in: a limit is said as a fraction only where it is one."""
+    inches, metric = rules_of("us large bar")[0], rules_of("sr1")[0]
+    for rule, style, said in (
+        (inches, "in/8", '(limit 1/8")'),
+        (inches, "mm", "(limit 3.2 mm)"),
+        (metric, "in/16", '(limit 0.12")'),
+        (metric, "mm", "(limit 3 mm)"),
+    ):
+        found = resolves(plan(KITCHEN, (rule,), 0.5, INCH), rule)
+        assert said in resolution_words(found, STYLES[style])[0]
+
+
+def test_a_dip_that_hardly_shows_is_unseen() -> None:
+    """In a hall 3 ft wide, read every 29 in, no depth of a dip 3 ft wide is told as seen."""
+    rule = rules_of("us large bar")[0]
+    found = resolves(plan(HALL, (rule,), 1.8, INCH), rule)
+
+    assert found.step_mm > 0.75 * found.width_mm
+    assert found.out_mm is None

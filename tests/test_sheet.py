@@ -1,14 +1,17 @@
 """The reading sheet: what is printed is what was planned, and the table reads back."""
 
+import csv
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from html.parser import HTMLParser
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from flatcheck.assess import assess
+from flatcheck.cli import main
 from flatcheck.planning import SurveyPlan, plan
 from flatcheck.readers.cells import cells_of
 from flatcheck.readers.folder import bare
@@ -86,6 +89,35 @@ def test_filled_table_reads_back(made: SurveyPlan, style: Style) -> None:
     assert set(read.values()) == {-1000.0 - n for n in range(len(blank))}
 
 
+@pytest.mark.parametrize(
+    ("room", "show", "offsets"), [("12 x 14 ft", "in/16", "ft"), ("4.2 x 3.05 m", "mm", "mm")]
+)
+def test_a_filled_sheet_is_checked_without_edits(
+    room: str, show: str, offsets: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A sheet from `flatcheck plan`, with readings typed into its blanks, is what `check` takes."""
+    sheet = tmp_path / "sheet.csv"
+    command = ["--tile", "12 x 24 in", "--uncertainty", "1/64 in"]
+    assert main(["plan", room, *command, "--rule", "10ft", "--show", show, f"--sheet={sheet}"]) == 0
+    with sheet.open(encoding="utf-8", newline="") as lines:
+        head, *rows = csv.reader(lines)
+    dip = (len(rows) // 2, len(head) // 2)
+    with sheet.open("w", encoding="utf-8", newline="") as lines:
+        csv.writer(lines).writerows(
+            [head]
+            + [
+                [row[0], *("48 1/2" if (r, c) == dip else "48" for c in range(1, len(row)))]
+                for r, row in enumerate(rows)
+            ]
+        )
+    read = ["--sense", "rod", "--readings", "in", "--offsets", offsets]
+    capsys.readouterr()
+
+    assert main(["check", str(sheet), *read, *command, "--standard", "us-tile:bar"]) == 1
+    said = capsys.readouterr().out
+    assert "1/2" in said
+
+
 def test_places_left_blank_are_not_read() -> None:
     """A place that could not be read stays blank, and the rest is judged."""
     made, style = PLANS["shop"]
@@ -142,6 +174,14 @@ def test_paper_and_table_look_alike(made: SurveyPlan, style: Style) -> None:
             for column, box in zip(head[1:], boxes, strict=True):
                 cell = table[1 + north.index(label)][1 + east.index(column)]
                 assert (cell == "x") is (box == "×")
+
+
+def test_offsets_far_from_the_zero_corner_keep_their_digits() -> None:
+    """A metric offset is written to 0.1 mm, however far away it is."""
+    far = plan(Room(rectangle(1_234_567.8, 0, 1_238_567.8, 3000)), RULES, 1.0)
+    head = cells_of("sheet.csv", sheet_csv(far, STYLES["mm"]).encode())[0]
+
+    assert [parse_length(cell) for cell in head[1:]] == pytest.approx(far.east_mm, abs=0.05)
 
 
 def test_page_is_self_contained() -> None:

@@ -87,8 +87,9 @@ def sheet_html(survey: SurveyPlan, heading: Heading, style: Style) -> str:
 <tr>{_fact("Read by", heading.by)}{_fact("Instrument", heading.instrument)}</tr>
 <tr>{_fact("First place, read at the start", "")}{_fact("The same place, read at the end", "")}</tr>
 </table>
-<p>{len(survey.stations_mm):,} places, numbered as they are walked. Offsets are from the zero
-corner: columns to the east, rows to the north. Write {escape(heading.sense)} readings in {unit};
+<p>{len(survey.stations_mm):,} places, numbered as they are walked, from the ring on the map.
+Offsets are from the zero corner: columns to the east, rows to the north.
+Write {escape(heading.sense)} readings in {unit};
 larger is {lower}. Cross out a place that cannot be read.</p>
 <ul>{asked}</ul>
 {_map(survey)}
@@ -104,7 +105,9 @@ def _walk(survey: SurveyPlan) -> dict[tuple[float, float], int]:
 
 def _offset(mm: float, style: Style) -> str:
     """An offset to the mark: no rounding to what is said of a place in a room."""
-    return format_distance(mm, STYLES["in/64"]) if style.unit == "in" else f"{round(mm, 1):g} mm"
+    if style.unit == "in":
+        return format_distance(mm, STYLES["in/64"])
+    return f"{mm:.1f}".removesuffix(".0") + " mm"
 
 
 def _split(offsets: Sequence[float], most: int) -> list[Sequence[float]]:
@@ -161,7 +164,7 @@ def _map(survey: SurveyPlan) -> str:
     for cutout in survey.room.cutouts:
         drawn.append(f'<polygon class="cutout" points="{line(cutout.corners_mm)}"/>')
     drawn.append(f'<polyline class="walk" points="{line(path)}"/>')
-    radius = min(0.7, step * scale / 4)
+    radius = min(0.7, step * scale / 6)
     drawn += [f'<circle cx="{x}" cy="{y}" r="{radius:.2f}"/>' for x, y in map(at, path)]
     x, y = at(path[0])
     drawn.append(f'<circle class="start" cx="{x}" cy="{y}" r="1.6"/>')
