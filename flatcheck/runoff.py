@@ -1,0 +1,365 @@
+"""Where water runs: lines of steepest descent, what drains where, and arrows on a scan.
+
+On plane triangles water runs straight down each triangle and along the edges that both sides run
+into. All is decided by signs that belong to a triangle or an edge, not by how near a line comes.
+"""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import dijkstra
+
+from flatcheck.errors import SurveyError
+from flatcheck.water import fill, sides
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+STRAY = 1e-9
+"""A place this share of a triangle outside it, or this near to a corner, lies on it."""
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """The way of water from one place: a line (m, 2) [mm], downhill.
+
+    `drain` is the label of the drain that it reaches, -1 where it ends in a pit; `end` is the
+    station there. A line that ends on level ground or between two outlets of one drain ends beside
+    that station.
+    """
+
+    xy_mm: Floats
+    drain: int
+    end: int
+
+
+def runs(
+    xy: Floats, height: Floats, triangles: Ints, starts: Floats, drains: Ints
+) -> tuple[Run, ...]:
+    """Which way does water run from each of `starts` (k, 2) [mm], and where does it end?
+
+    The surface is of plane triangles (t, 3) between stations xy (n, 2) of `height` (n,) [mm].
+    `drains` (n,) is -1, or the label of the drain that takes water at the station; water coming to
+    an edge between two stations of one drain is gone too. Lines of steepest descent, exact on each
+    triangle. Along a wall water runs as along a valley. Over exactly level ground it goes the
+    shortest way along stations to one that leads down. No pond is filled: a pit ends a line.
+
+    Raises SurveyError naming a start that lies on no triangle.
+    """
+    land = _land(xy, height, triangles, drains)
+    found = []
+    for number, start in enumerate(starts):
+        share = land.shares(start)
+        best = int(np.argmax(share.min(axis=1))) if len(share) else -1
+        if best < 0 or share[best].min() < -STRAY:
+            raise SurveyError(
+                f"start {number + 1} at ({start[0]:g}, {start[1]:g}) mm lies on no triangle "
+                "between readings; choose a place among them."
+            )
+        corner = int(triangles[best, np.argmax(share[best])])
+        if share[best].max() > 1 - STRAY:
+            way = list(_descent(land, corner))
+        else:
+            way = list(_descent(land, -1, best, np.maximum(share[best], 0).tolist()))
+        line = np.array([[x, y] for x, y, _ in way])
+        moved = np.any(np.diff(line, axis=0, prepend=np.nan) != 0, axis=1)
+        end = way[-1][2]
+        found.append(Run(line[moved], int(drains[end]), end))
+    return tuple(found)
+
+
+@dataclass(frozen=True, eq=False)
+class Catchments:
+    """Where the water of every one of t triangles goes.
+
+    `area_mm2` (t,) is of the triangles. `pit` (t,) is the station where water first comes to rest,
+    -1 where it runs all the way: what a pond there keeps before it is full. `drain` (t,) is the
+    label of the drain that takes it once all ponds are full and overflow, -1 where none does.
+    """
+
+    area_mm2: Floats
+    pit: Ints
+    drain: Ints
+
+    def share(self, drain: int) -> float:
+        """The share of the floor that drains to `drain` once ponds are full; -1: to none."""
+        return float(self.area_mm2[self.drain == drain].sum() / self.area_mm2.sum())
+
+
+def catchments(xy: Floats, height: Floats, triangles: Ints, drains: Ints) -> Catchments:
+    """Which part of the floor drains to which drain, and which to none?
+
+    Arguments as for `runs`. By triangles: each goes whole the way that water takes from its
+    middle, so borders are as exact as the triangles are small. A full pond spills over its lowest
+    pass, as in `water.fill`, and from there down the steepest edge that does not lead back.
+    """
+    land = _land(xy, height, triangles, drains)
+    ends: dict[int, int] = {}
+
+    def end_of(way: Iterator[tuple[float, float, int]]) -> int:
+        passed = []
+        station = -1
+        for _, _, station in way:
+            if station in ends:
+                break
+            if station >= 0:
+                passed.append(station)
+        end = ends.get(station, station)
+        ends.update(dict.fromkeys(passed, end))
+        return end
+
+    middle = (1 / 3, 1 / 3, 1 / 3)
+    end = np.array(
+        [end_of(_descent(land, -1, t, middle)) for t in range(len(triangles))], dtype=np.int64
+    )
+    filled = fill(height, land.edges, drains >= 0)
+    order = np.argsort(height, kind="stable")
+    rank = np.empty(len(height), np.int64)
+    rank[order] = np.arange(len(height))
+    top = np.where(filled.spill < 0, len(height), rank[filled.spill])
+    around: dict[int, list[int]] = {}
+    for i, j in land.edges.tolist():
+        around.setdefault(i, []).append(j)
+        around.setdefault(j, []).append(i)
+    taken: dict[int, int] = {}
+    for pit in np.unique(end).tolist():
+        at = pit
+        while drains[at] < 0 and (over := int(filled.spill[at])) >= 0:
+            if drains[over] >= 0:
+                at = over
+                break
+            onward = [j for j in around[over] if top[j] < rank[over]]
+            fall = [(height[over] - height[j]) / math.dist(xy[over], xy[j]) for j in onward]
+            down = onward[int(np.argmax(fall))]
+            at = end_of(_descent(land, down))
+            # Over exactly level ground a line may lead back; the way that was filled does not.
+            if top[at] >= rank[over]:
+                at = down
+        taken[pit] = int(drains[at])
+    drain = np.array([taken[pit] for pit in end.tolist()], dtype=np.int64)
+    a, b, c = (xy[triangles[:, k]] for k in range(3))
+    doubled = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
+    return Catchments(np.abs(doubled) / 2, np.where(drains[end] < 0, end, -1), drain)
+
+
+@dataclass(frozen=True, eq=False)
+class _Land:
+    """What a line of steepest descent asks of a surface, as lists, which are quick to look up.
+
+    Shares are barycentric: of a place in a triangle at its three corners. `rate` is how they
+    change on the way down, all 0 on a level triangle. `beside` are the triangles along each edge,
+    one at a wall. From a station water goes over the triangle `over` to the edge facing it, or
+    along an edge to the station `to`, or (both -1) nowhere. `off` is the distance over level
+    ground to a station that leads down, inf where there is none.
+    """
+
+    xy: list[list[float]]
+    height: list[float]
+    corners: list[list[int]]
+    edges: Ints
+    facing: list[list[int]]
+    beside: list[list[int]]
+    rate: list[list[float]]
+    drains: list[int]
+    over: list[int]
+    to: list[int]
+    off: list[float]
+    origin: Floats
+    slopes: Floats
+
+    def shares(self, place: Floats) -> Floats:
+        """The shares of a place in every triangle (t, 3); one is negative where it is outside."""
+        from_corner = place - self.origin
+        shares: Floats = np.einsum("tkd,td->tk", self.slopes, from_corner)
+        shares[:, 0] += 1
+        return shares
+
+
+def _land(xy: Floats, height: Floats, triangles: Ints, drains: Ints) -> _Land:
+    n = len(height)
+    edges, facing = sides(triangles)
+    corner = xy[triangles]
+    along = corner[:, [2, 0, 1]] - corner[:, [1, 2, 0]]
+    doubled = along[:, 2, 0] * along[:, 0, 1] - along[:, 2, 1] * along[:, 0, 0]
+    slopes = np.stack((-along[..., 1], along[..., 0]), axis=2) / doubled[:, None, None]
+    z = height[triangles]
+    gradient = np.einsum("tk,tkd->td", z - z[:, :1], slopes)
+    rate = -np.einsum("tkd,td->tk", slopes, gradient)
+    rate[np.all(z == z[:, :1], axis=1)] = 0
+
+    # The steepest way down from each station: along an edge, or down the middle of a triangle.
+    i, j = np.concatenate((edges, edges[:, ::-1])).T
+    length = np.hypot(*(xy[i] - xy[j]).T)
+    fall = (height[i] - height[j]) / length
+    inward = (np.roll(rate, -1, axis=1) > 0) & (np.roll(rate, 1, axis=1) > 0)
+    t, k = np.nonzero(inward)
+    station = np.concatenate((i, triangles[t, k]))
+    steep = np.concatenate((fall, np.hypot(*gradient[t].T)))
+    to = np.concatenate((j, np.full(len(t), -1)))
+    over = np.concatenate((np.full(len(i), -1), t))
+    steepest = np.lexsort((steep, station))
+    steepest = steepest[steep[steepest] > 0]
+    best_to, best_over = np.full((2, n), -1)
+    best_to[station[steepest]], best_over[station[steepest]] = to[steepest], over[steepest]
+
+    leads = (drains >= 0) | (best_to >= 0) | (best_over >= 0)
+    level = fall == 0
+    ground = coo_array((length[level], (i[level], j[level])), shape=(n, n)).tocsr()
+    off, before, _ = (
+        dijkstra(ground, indices=np.flatnonzero(leads), min_only=True, return_predecessors=True)
+        if leads.any()
+        else (np.full(n, np.inf), np.full(n, -1), None)
+    )
+    best_to = np.where(leads, best_to, np.maximum(before, -1))
+
+    beside: list[list[int]] = [[] for _ in range(len(edges))]
+    for triangle, three in enumerate(facing.tolist()):
+        for edge in three:
+            beside[edge].append(triangle)
+    return _Land(
+        xy.tolist(),
+        height.tolist(),
+        triangles.tolist(),
+        edges,
+        facing.tolist(),
+        beside,
+        rate.tolist(),
+        drains.tolist(),
+        best_over.tolist(),
+        best_to.tolist(),
+        off.tolist(),
+        corner[:, 0],
+        slopes,
+    )
+
+
+def _descent(
+    land: _Land, station: int, triangle: int = -1, share: Sequence[float] = ()
+) -> Iterator[tuple[float, float, int]]:
+    """The way down from a station, or (-1) from a place in a triangle: its turns x, y, station.
+
+    The station is -1 at a turn that is not at one; the last turn always names where the way ends.
+    """
+    seen: set[int] = set()
+    crossed: dict[int, float] = {}
+    if station < 0:
+        x, y = _blend(land, land.corners[triangle], share)
+        yield x, y, -1
+    while True:
+        if station >= 0:
+            x, y = land.xy[station]
+            yield x, y, station
+            # Were rounding to lead back to a station, or up an edge (below), it is not for ever.
+            if land.drains[station] >= 0 or station in seen:
+                return
+            seen.add(station)
+            triangle = land.over[station]
+            if triangle < 0:
+                station = land.to[station]
+                if station < 0:
+                    return
+                continue
+            share = [float(corner == station) for corner in land.corners[triangle]]
+        corners, rate = land.corners[triangle], land.rate[triangle]
+        if not any(rate):
+            station = _off_level(land, corners, x, y)
+            if station < 0:
+                yield x, y, min(corners)
+                return
+            continue
+        time, k = min((share[k] / -rate[k], k) for k in range(3) if rate[k] < 0)
+        i, j = corners[k - 2], corners[k - 1]
+        to_i, to_j = (max(share[c] + time * rate[c], 0.0) for c in (k - 2, k - 1))
+        part = to_j / (to_i + to_j)
+        if part in (0, 1):
+            station = (i, j)[int(part)]
+            continue
+        station = -1
+        x, y = _blend(land, (i, j), (1 - part, part))
+        yield x, y, -1
+        edge = land.facing[triangle][k]
+        if land.drains[i] == land.drains[j] >= 0:
+            yield x, y, i
+            return
+        z = land.height[i] * (1 - part) + land.height[j] * part
+        beyond = [t for t in land.beside[edge] if t != triangle]
+        if beyond and z < crossed.get(edge, math.inf):
+            crossed[edge] = z
+            facing = land.facing[beyond[0]].index(edge)
+            if land.rate[beyond[0]][facing] > 0:
+                triangle = beyond[0]
+                here = {i: 1 - part, j: part}
+                share = [here.get(corner, 0.0) for corner in land.corners[triangle]]
+                continue
+        if land.height[i] != land.height[j]:
+            station = min(i, j, key=land.height.__getitem__)
+            continue
+        station = _off_level(land, (i, j), x, y)
+        if station < 0:
+            yield x, y, min(i, j)
+            return
+
+
+def _blend(land: _Land, stations: Sequence[int], share: Sequence[float]) -> tuple[float, float]:
+    """The place that has these shares of stations."""
+    x = y = 0.0
+    for station, part in zip(stations, share, strict=True):
+        x += part * land.xy[station][0]
+        y += part * land.xy[station][1]
+    return x, y
+
+
+def _off_level(land: _Land, stations: Sequence[int], x: float, y: float) -> int:
+    """Of stations on level ground the nearest way off it, -1 where there is none."""
+    best = min(stations, key=lambda s: land.off[s] + math.dist(land.xy[s], (x, y)))
+    return best if math.isfinite(land.off[best]) else -1
+
+
+def downhill(z: Floats, pitch_mm: float) -> tuple[Floats, Floats]:
+    """Which way does each cell of a raster fall, and how steeply?
+
+    `z` (r, c) [mm], NaN where there is no floor; columns go along x, rows along y, `pitch_mm`
+    apart. Slope (r, c) as a ratio, 0 where no way leads down; angle (r, c) [radians] from x toward
+    y, in [0, 2π), NaN where no way leads down. Both NaN off the floor.
+
+    D-infinity: of the eight triangles between a cell and two neighbors, the steepest descent
+    (Tarboton, Water Resources Research 33(2), 1997, 309-319). Exact on a plane, but for cells
+    that lack a neighbor on that side.
+    """
+    around = np.pad(z, 1, constant_values=np.nan)
+    rows, columns = z.shape
+
+    def neighbor(right: int, up: int) -> Floats:
+        return around[1 + up : 1 + up + rows, 1 + right : 1 + right + columns]
+
+    slope, angle = np.where(np.isnan(z), np.nan, 0.0), np.full(z.shape, np.nan)
+    # Close to the side of a triangle the way inside it is no steeper than along the side, as far
+    # as heights are rounded; then it is the way inside that is right.
+    doubt = 4 * np.spacing(np.max(np.abs(z), where=~np.isnan(z), initial=0)) / pitch_mm
+    lead = slope.copy()
+    for quarter, (right, up) in enumerate(((1, 0), (0, 1), (-1, 0), (0, -1))):
+        for turn in (1, -1):
+            beside = neighbor(right, up)
+            diagonal = neighbor(right - turn * up, up + turn * right)
+            ahead, across = (z - beside) / pitch_mm, (beside - diagonal) / pitch_mm
+            way = np.clip(np.arctan2(across, ahead), 0, np.pi / 4)
+            fall = np.where(
+                across < 0,
+                ahead,
+                np.where(
+                    across > ahead,
+                    (z - diagonal) / (pitch_mm * math.sqrt(2)),
+                    np.hypot(ahead, across),
+                ),
+            )
+            inside = (across >= 0) & (across <= ahead)
+            sure = np.where(inside, fall, fall - doubt)
+            steeper = sure > lead
+            lead[steeper] = sure[steeper]
+            slope[steeper] = fall[steeper]
+            angle[steeper] = quarter * np.pi / 2 + turn * way[steeper]
+    return slope, np.where(angle < 0, angle + 2 * np.pi, angle) % (2 * np.pi)
