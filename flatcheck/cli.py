@@ -3,6 +3,7 @@
 import argparse
 import io
 import json
+import os
 import re
 import sys
 import traceback
@@ -13,16 +14,22 @@ from typing import Any
 import numpy as np
 
 from flatcheck.assess import assess
-from flatcheck.errors import FlatcheckError, RuleError, SurveyError
+from flatcheck.document import DOCUMENT
+from flatcheck.errors import FlatcheckError, RuleError, SurveyError, UnitsError
+from flatcheck.falls import flood_test
 from flatcheck.instrument import TURNS, standard_uncertainty, statement
 from flatcheck.planning import plan, plan_words, resolution_words, resolves
+from flatcheck.readers import turned
 from flatcheck.readers.cells import MOST_BYTES, cells_of
 from flatcheck.readers.folder import BARE_KINDS, bare, edited, file_bytes, read_folder
+from flatcheck.report.falls import flood_words
 from flatcheck.report.kit import bar_words, two_peg_words
+from flatcheck.report.screed import screed_csv, screed_html, screed_words
 from flatcheck.report.sheet import Heading, sheet_csv, sheet_html
-from flatcheck.report.text import cite, record, text
+from flatcheck.report.text import cite, record, text, wrapped
 from flatcheck.room import Room, rectangle
 from flatcheck.rules import grade_of, rules_for, standards
+from flatcheck.screed import screeds
 from flatcheck.survey import DECISIONS, SENSES, Survey
 from flatcheck.tile import Tile
 from flatcheck.units import LENGTH_UNITS, STYLES, Style, parse_length
@@ -31,6 +38,11 @@ from flatcheck.verdict import Outcome
 STATUS = {Outcome.WITHIN: 0, Outcome.OUT: 1, Outcome.CLOSE: 3, Outcome.NOT_ASSESSED: 3}
 BAD_INPUT = 2
 BUG = 70
+NOBODY_READS = 141
+"""What a shell reports of a program whose reader went away: 128 and the number of SIGPIPE."""
+
+SHEETS = (".html", ".csv")
+"""What a reading sheet can be written as."""
 
 EPILOG = """exit status: 0 within, 1 out, 2 bad input, 3 too close to call or not assessed,
 70 a fault in flatcheck itself.
@@ -46,9 +58,14 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = _parser().parse_args(argv)
     try:
         status: int = arguments.run(arguments)
+        print(end="", flush=True)
     except FlatcheckError as error:
         print(f"flatcheck: {error}", file=sys.stderr)
         return BAD_INPUT
+    except BrokenPipeError:
+        # What is still unsaid goes nowhere, or Python would try to say it once more at its end.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return NOBODY_READS
     except Exception:
         # Python itself would end with 1, which says that the floor is out.
         traceback.print_exc()
@@ -72,6 +89,7 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--json", action="store_true", help="print the verdict as JSON, in mm")
     check.add_argument("--tile", help='tile size, such as "12 x 24 in"')
     check.add_argument("--standard", help="standard:grade; see `flatcheck standards`")
+    check.add_argument("--falls", help="standards for falls, with commas between them")
     check.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
     check.add_argument("--show", choices=tuple(STYLES), help="units to print")
     bare_table = check.add_argument_group("a bare table")
@@ -89,6 +107,21 @@ def _parser() -> argparse.ArgumentParser:
     ahead.add_argument("--rule", help="plan for this rule of the grade alone, such as 10ft")
     ahead.add_argument("--show", choices=tuple(STYLES), help="units to print")
     ahead.add_argument("--sheet", type=Path, help="write a reading sheet: a .html or .csv file")
+    ahead.add_argument("--overwrite", action="store_true", help="where the sheet is there already")
+    screed = commands.add_parser("falls", help="plan the falls: the heights to screed to")
+    screed.set_defaults(run=_falls)
+    screed.add_argument("survey", type=Path, help="survey folder with a drain")
+    screed.add_argument("--falls", help="standards for falls, with commas between them")
+    screed.add_argument("--spacing", help="between marks along a wall; 12 in or 300 mm if not said")
+    screed.add_argument("--line", help="height of a level line above the drain's rim")
+    screed.add_argument("--show", choices=tuple(STYLES), help="units to print")
+    screed.add_argument("--sheet", type=Path, help="write drawing and table: .html or .csv")
+    screed.add_argument("--overwrite", action="store_true", help="where it is there already")
+    water = commands.add_parser("flood", help="the water of a flood test")
+    water.set_defaults(run=_flood)
+    water.add_argument("survey", type=Path, help="survey folder of a floor that falls")
+    water.add_argument("depth", help='how deep it stands at the curb: "2 in"')
+    water.add_argument("--at", nargs=2, metavar=("EAST", "NORTH"), help="where the curb is")
     pegs = commands.add_parser("two-peg", help="test a level: does its line of sight rise or fall")
     pegs.set_defaults(run=_two_peg)
     pegs.add_argument("midway", nargs=2, help="readings on pegs A and B from midway")
@@ -127,11 +160,15 @@ def _survey(arguments: argparse.Namespace) -> Survey:
         sections["tile"] = tile_section(arguments.tile)
     if arguments.standard:
         sections.setdefault("standard", {})["rule"] = arguments.standard
+    if arguments.falls:
+        sections.setdefault("standard", {})["falls"] = _listed(arguments.falls)
     if arguments.decision:
         sections.setdefault("standard", {})["decision"] = arguments.decision
     if arguments.show:
         sections["units"] = {"show": arguments.show}
     path = Path(arguments.survey)
+    if path.name == DOCUMENT:
+        path = path.parent
     if path.is_dir():
         survey = read_folder(path)
         return edited(survey, sections) if sections else survey
@@ -142,7 +179,9 @@ def _survey(arguments: argparse.Namespace) -> Survey:
             f"{arguments.survey} comes without a survey.toml; say {', '.join(missing)} too."
         )
     pasted = arguments.survey == "-"
-    data = sys.stdin.buffer.read(MOST_BYTES + 1) if pasted else file_bytes(path)
+    if pasted and sys.stdin is None:
+        raise SurveyError("no cells were pasted: standard input is closed.")
+    data = sys.stdin.buffer.read(MOST_BYTES + 1) if pasted else file_bytes(path, piped=True)
     name = "pasted cells" if pasted else path.name
     return bare(
         name,
@@ -153,19 +192,49 @@ def _survey(arguments: argparse.Namespace) -> Survey:
     )
 
 
+def _listed(written: str) -> list[str]:
+    return [name.strip() for name in written.split(",") if name.strip()]
+
+
 def tile_section(written: str) -> dict[str, str]:
     """A tile size written as `12 x 24 in` or `600x300mm`, as a section of a survey document."""
+    edges = _edges(written)
+    if edges is None:
+        raise SurveyError(f'tile {written!r} was expected as two edges, such as "12 x 24 in".')
+    return dict(zip(("length", "width"), edges, strict=True))
+
+
+def _edges(written: str) -> tuple[str, str] | None:
+    """Two lengths written with an x between them; None where there are no two."""
     edges = re.split(r"\s*(?:x|×|\bby\b)\s*", written.strip().lower())
     if len(edges) != 2:
-        raise SurveyError(f'tile {written!r} was expected as two edges, such as "12 x 24 in".')
+        return None
     # A unit said once, after the second edge, holds for both.
     unit = re.search(r"[a-z\"'″′]+$", edges[1])
     if unit and not re.search(r"[a-z\"'″′]$", edges[0]):
         edges[0] = f"{edges[0]} {unit.group()}"
-    return {"length": edges[0], "width": edges[1]}
+    return edges[0], edges[1]
+
+
+def _room_of(written: str) -> Room:
+    """A rectangular room by its size, such as `12 x 14 ft`."""
+    edges = _edges(written)
+    if edges is None:
+        raise SurveyError(
+            f'{written!r} is neither a survey folder nor the size of a room, such as "12 x 14 ft".'
+        )
+    try:
+        east, north = map(parse_length, edges)
+    except UnitsError as error:
+        raise SurveyError(f"room {written!r}: {error}") from None
+    if not min(east, north) > 0:
+        raise SurveyError(f"room {written!r}: both sides were expected to be larger than zero.")
+    return Room(rectangle(0, 0, east, north))
 
 
 def _plan(arguments: argparse.Namespace) -> int:
+    if arguments.sheet:
+        _may_write(arguments.sheet, arguments.overwrite)
     room, tile, standard, u_mm, style = _job(arguments)
     rules = rules_for(grade_of(standard)[1], tile)
     chosen = [rule for rule in rules if arguments.rule in (None, rule.id)]
@@ -183,16 +252,65 @@ def _plan(arguments: argparse.Namespace) -> int:
         first = plan(room, [ahead.needs[0].rule], u_mm, mark_mm)
         page = (
             sheet_csv(first, style)
-            if arguments.sheet.suffix == ".csv"
+            if arguments.sheet.suffix.lower() == ".csv"
             else sheet_html(first, Heading(title=str(arguments.room)), style)
         )
-        try:
-            arguments.sheet.write_text(page, encoding="utf-8")
-        except OSError as error:
-            raise SurveyError(
-                f"{arguments.sheet} cannot be written: {error.strerror or error}."
-            ) from None
+        _write(arguments.sheet, page, arguments.overwrite)
         print(f"Reading sheet for {ahead.needs[0].rule.id}: {arguments.sheet}")
+    return 0
+
+
+def _may_write(sheet: Path, overwrite: bool) -> None:
+    """Raises SurveyError for a sheet of another kind, or in the place of a file that is there."""
+    if sheet.suffix.lower() not in SHEETS:
+        raise SurveyError(f"{sheet}: a sheet is a {' or '.join(SHEETS)} file.")
+    if sheet.exists() and not overwrite:
+        raise SurveyError(f"{sheet} is there already; say --overwrite, or give it another name.")
+
+
+def _write(sheet: Path, page: str, overwrite: bool) -> None:
+    try:
+        with sheet.open("w" if overwrite else "x", encoding="utf-8") as out:
+            out.write(page)
+    except OSError as error:
+        raise SurveyError(f"{sheet} cannot be written: {error.strerror or error}.") from None
+
+
+def _falls(arguments: argparse.Namespace) -> int:
+    if arguments.sheet:
+        _may_write(arguments.sheet, arguments.overwrite)
+    survey = read_folder(arguments.survey)
+    sections: dict[str, dict[str, Any]] = {}
+    if arguments.falls:
+        sections["standard"] = {"falls": _listed(arguments.falls)}
+    if arguments.show:
+        sections["units"] = {"show": arguments.show}
+    survey = edited(survey, sections) if sections else survey
+    usual = "12 in" if survey.show.unit == "in" else "300 mm"
+    spacing = parse_length(arguments.spacing or usual)
+    line = parse_length(arguments.line) if arguments.line else None
+    judged = assess(survey) if survey.tables else None
+    plans = screeds(survey, spacing, judged)
+    room = survey.room or (judged.surface.room if judged else None)
+    assert room is not None  # screeds refuses falls without a room
+    for zone in plans:
+        print("\n".join(wrapped(screed_words(zone, survey, room, line))))
+    if arguments.sheet:
+        page = (
+            screed_csv(plans, survey.show)
+            if arguments.sheet.suffix.lower() == ".csv"
+            else screed_html(plans, survey, room, line)
+        )
+        _write(arguments.sheet, page, arguments.overwrite)
+        print(f"Drawing and table: {arguments.sheet}")
+    return 0
+
+
+def _flood(arguments: argparse.Namespace) -> int:
+    survey = read_folder(arguments.survey)
+    at = (parse_length(arguments.at[0]), parse_length(arguments.at[1])) if arguments.at else None
+    found = flood_test(assess(survey), parse_length(arguments.depth), at)
+    print("\n".join(wrapped([words for zone in found for words in flood_words(zone, survey.show)])))
     return 0
 
 
@@ -207,11 +325,10 @@ def _job(arguments: argparse.Namespace) -> tuple[Room, Tile | None, str, float, 
         if survey.room is None:
             raise SurveyError(f"{folder} gives no outline of the room to plan for.")
         room, tile, standard = survey.room, survey.tile, survey.standard
-        u_mm = max(table.u_mm for table in survey.tables)
+        u_mm = max((table.u_mm for table in survey.tables), default=None)
         style = STYLES[arguments.show] if arguments.show else survey.show
     else:
-        east, north = (parse_length(edge) for edge in tile_section(arguments.room).values())
-        room = Room(rectangle(0, 0, east, north))
+        room = _room_of(arguments.room)
     if arguments.tile:
         edges = tile_section(arguments.tile)
         tile = Tile(parse_length(edges["length"]), parse_length(edges["width"]))
@@ -229,23 +346,32 @@ def _two_peg(arguments: argparse.Namespace) -> int:
         (parse_length(pair[0]), parse_length(pair[1]))
         for pair in (arguments.midway, arguments.other, arguments.sights)
     )
-    u_mm = parse_length(arguments.uncertainty)
+    u_mm = _uncertainty(arguments.uncertainty)
     print("\n".join(two_peg_words(midway, other, sights, u_mm, STYLES[arguments.show])))
     return 0
 
 
 def _bar(arguments: argparse.Namespace) -> int:
-    cells = cells_of(arguments.table.name, file_bytes(arguments.table))
+    name, length = arguments.table.name, parse_length(arguments.length)
+    cells = cells_of(name, file_bytes(arguments.table, piped=True))
     said = bar_words(
-        cells,
-        parse_length(arguments.length),
+        turned.read(name, cells, arguments.readings, length),
+        length,
         arguments.turn,
-        parse_length(arguments.uncertainty),
+        _uncertainty(arguments.uncertainty),
         arguments.readings,
         STYLES[arguments.show],
     )
     print("\n".join(said))
     return 0
+
+
+def _uncertainty(written: str) -> float:
+    """The uncertainty of one reading [mm]."""
+    u_mm = parse_length(written)
+    if not u_mm > 0:
+        raise SurveyError(f"--uncertainty {written!r} was expected to be larger than zero.")
+    return u_mm
 
 
 def _standards(arguments: argparse.Namespace) -> int:

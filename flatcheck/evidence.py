@@ -1,7 +1,9 @@
 """What a measure hands to a rule: many values, each with its place, span and uncertainty.
 
-A measure is one file in `flatcheck/measures/` with two names: `WORDS`, what it measures in a
-setter's words, and `measure(view, length_mm)`, which returns an `Evidence`.
+A measure is one file in `flatcheck/measures/` with three names: `WORDS`, what it measures in a
+setter's words; `OF`, whether it looks at each "plane" of a floor that falls, or at a whole "zone";
+and `measure(view, length_mm)`, which returns an `Evidence`, or None where there is nothing of its
+kind to measure: no fall, no drain, no valley.
 """
 
 import importlib
@@ -14,6 +16,7 @@ from types import ModuleType
 import numpy as np
 import numpy.typing as npt
 
+from flatcheck.drain import Falls
 from flatcheck.errors import RuleError
 from flatcheck.intent import Intent, Plane, departures, fit
 from flatcheck.straightedge import Bars
@@ -26,11 +29,17 @@ Mask = npt.NDArray[np.bool_]
 
 @dataclass(frozen=True, eq=False)
 class View:
-    """A zone as measures see it: its surface, its lines of readings, its required plane."""
+    """A zone, or one plane of it, as measures see it: surface, lines of readings, required plane.
+
+    `flow_deg` is the way water is meant to run, None where the floor is not meant to fall.
+    `ground` is how the zone as a whole is meant to drain.
+    """
 
     surface: Surface
     lines: Sequence[Lines]
     plane: Plane
+    flow_deg: float | None = None
+    ground: "Ground | None" = None
 
     @cached_property
     def flat_mm(self) -> Floats:
@@ -54,6 +63,20 @@ class View:
 
 
 @dataclass(frozen=True, eq=False)
+class Ground:
+    """How a zone is meant to drain.
+
+    `falls` are its planes and `views` (with the numbers of their stations in the zone) what was
+    read on each; a plane with too few readings to look at has None. `drained` (n,) is
+    the number of the drain that a station lies on, -1 for those on none.
+    """
+
+    falls: Falls
+    views: tuple[tuple[View, Ints] | None, ...]
+    drained: Ints
+
+
+@dataclass(frozen=True, eq=False)
 class Evidence:
     """K values of one measure.
 
@@ -61,12 +84,14 @@ class Evidence:
     plane the first and last are the two places compared and the middle is the lower of them.
     `value_mm` (K,) is positive where the place is low (a gap); with `signed` a negative value is a
     crown and counts as much. `u_mm` (K,) is its standard uncertainty. `forms` (K, m) and
-    `weights` (K, m) are the linear form that it is, of heights, or of departures from `plane`
-    where that is given. `span_mm` (K,) is the distance the limit is looked up with, `pitch_mm`
-    (K,) the widest step between the readings that decide it. `direction` (K,) numbers the
-    directions a bar was laid along; a place counts as judged once it was seen along `directions`
-    of them. `contact` (K,) is true where the value is one that a bar can show: nothing between
-    its contacts is above it.
+    `weights` (K, m) are the linear form that it is: of departures from `plane` where that is
+    given; else of heights less their best plane, or with `sloped` of the heights as they are.
+    `span_mm` (K,) is the distance the limit is looked up with, `pitch_mm` (K,) the widest step
+    between the readings that decide it. `direction` (K,) numbers the directions a bar was laid
+    along; a place counts as judged once it was seen along `directions` of them. `contact` (K,) is
+    true where the value is one that a bar can show: nothing between its contacts is above it.
+    `reach_ratio` is the share that was judged where it is no share of the area, such as of the
+    length of walls.
     """
 
     stations: Ints
@@ -81,6 +106,8 @@ class Evidence:
     signed: bool
     directions: int
     plane: Plane | None
+    reach_ratio: float | None = None
+    sloped: bool = False
 
 
 def from_bars(view: View, found: Bars, kept: Mask | slice, signed: bool) -> Evidence:
@@ -105,7 +132,7 @@ def from_bars(view: View, found: Bars, kept: Mask | slice, signed: bool) -> Evid
 def decided_rows(view: View, evidence: Evidence) -> Mask:
     """Which of K values the readings decide, whatever they leave open about the floor."""
     free = view.surface.free
-    if free.size:
+    if free.size and not evidence.sloped:
         # A departure is a height less its plane, and the plane moves with the heights; bars are
         # laid on heights less their best plane.
         plane = evidence.plane or fit(Intent(), view.surface.xy_mm, view.surface.height_mm)
@@ -134,14 +161,23 @@ def _modules() -> dict[str, ModuleType]:
     }
 
 
-def measure_named(name: str) -> Callable[[View, float | None], Evidence]:
+def measure_named(name: str) -> Callable[[View, float | None], Evidence | None]:
     """The function of a measure by the name of its file. Raises RuleError for others."""
+    measure: Callable[[View, float | None], Evidence | None] = _named(name).measure
+    return measure
+
+
+def looks_at(name: str) -> str:
+    """What a measure looks at: each "plane" of a zone, or the "zone" as a whole."""
+    return str(_named(name).OF)
+
+
+def _named(name: str) -> ModuleType:
     if name not in _modules():
         raise RuleError(f"measure {name!r} is not one of {', '.join(_modules())}.")
-    measure: Callable[[View, float | None], Evidence] = _modules()[name].measure
-    return measure
+    return _modules()[name]
 
 
 def words_of(name: str) -> str:
     """What a measure measures, in a setter's words."""
-    return str(_modules()[name].WORDS)
+    return str(_named(name).WORDS)

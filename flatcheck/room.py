@@ -114,6 +114,19 @@ def inside(room: Room, xy: Points) -> Mask:
     return floor
 
 
+def onto(ring: Ring, xy: Points) -> Points:
+    """For places (n, 2) the nearest place on the sides of a ring (n, 2) [mm]."""
+    corners = _corners(ring)
+    nearest = np.broadcast_to(corners[0], xy.shape).copy()
+    for p, q in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        side = q - p
+        reach = np.clip(((xy - p) @ side) / max(float(side @ side), 1e-12), 0, 1)
+        here = p + reach[:, None] * side
+        closer = np.hypot(*(xy - here).T) < np.hypot(*(xy - nearest).T)
+        nearest[closer] = here[closer]
+    return nearest
+
+
 def clear(room: Room, start: Points, end: Points) -> Mask:
     """Does a bar laid from `start` to `end`, each (n, 2) [mm], stay on the floor?
 

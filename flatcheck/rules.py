@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from flatcheck.errors import RuleError
 from flatcheck.tile import Tile, longest_edge
+from flatcheck.units import MM_PER_FOOT
 
 Floats = npt.NDArray[np.float64]
 
@@ -44,6 +45,8 @@ class Citation:
 class Limit:
     """The largest allowed value [mm], fixed or by the distance between the contacts.
 
+    Negative where the value must be: a floor that has to fall may rise by less than nothing.
+
     `anchors` are (distance, limit) pairs [mm]; between two of them the limit follows the straight
     line, beyond the last it stays, below the first it stays. `whole_mm` rounds the result half up
     to whole millimeters, as a table printed that way is read.
@@ -56,8 +59,10 @@ class Limit:
         spans = [span for span, _ in self.anchors]
         if not spans or sorted(set(spans)) != spans:
             raise RuleError("a limit needs anchors with growing distances.")
-        if not all(math.isfinite(v) and v > 0 for anchor in self.anchors for v in anchor):
-            raise RuleError("a limit and its distances must be finite and larger than zero.")
+        if not all(math.isfinite(v) and v for anchor in self.anchors for v in anchor):
+            raise RuleError("a limit and its distances must be finite and not zero.")
+        if min(spans) <= 0:
+            raise RuleError("the distances of a limit must be larger than zero.")
 
     @property
     def fixed(self) -> bool:
@@ -99,6 +104,32 @@ class Rule:
             raise RuleError(f"rule {self.id}: without a length it needs the reading spacing.")
 
 
+LEVEL_MM = 2 * MM_PER_FOOT
+"""The level that rules of fall are tried with: documents give a slope and no length for it [mm].
+
+Common practice, no source: a 24 in level is the one that fits in a shower."""
+
+
+def least_fall(ratio: float, words: str, citation: Citation) -> Rule:
+    """A floor falls at least `ratio` along each plane's own line of flow."""
+    limit = Limit(((LEVEL_MM, -ratio * LEVEL_MM),))
+    return Rule("least", "fall_least", LEVEL_MM, limit, words, citation, pitch_mm=LEVEL_MM / 2)
+
+
+def most_fall(ratio: float, words: str, citation: Citation) -> Rule:
+    """A floor falls at most `ratio`, whichever way."""
+    limit = Limit(((LEVEL_MM, ratio * LEVEL_MM),))
+    return Rule("most", "fall_most", LEVEL_MM, limit, words, citation, pitch_mm=LEVEL_MM / 2)
+
+
+def no_ponds(held_mm: float, citation: Citation) -> Rule:
+    """No water stands deeper than surface tension holds it anyway."""
+    words = f"No water stands deeper than the {held_mm:.1f} mm that surface tension holds anyway."
+    # A birdbath smaller than a foot across is not looked for (common practice, no source).
+    limit = Limit(((1.0, held_mm),))
+    return Rule("ponds", "ponding", None, limit, words, citation, pitch_mm=MM_PER_FOOT)
+
+
 def pitch_for(rule: Rule) -> float:
     """The widest step between readings that can still judge a rule [mm].
 
@@ -124,12 +155,16 @@ class Grade:
 
 @dataclass(frozen=True)
 class Standard:
-    """One document and edition, with its grades; the first is the one used when none is named."""
+    """One document and edition, with its grades; the first is the one used when none is named.
+
+    `about` is "flatness", or "falls" for slope, water and what goes with them.
+    """
 
     id: str
     title: str
     region: str
     grades: tuple[Grade, ...]
+    about: str = "flatness"
 
 
 @cache

@@ -9,9 +9,11 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from flatcheck.drain import Bed, Drain, Hold
 from flatcheck.errors import FlatcheckError, SurveyError, UnitsError
 from flatcheck.intent import Intent
 from flatcheck.room import Ring, Room
+from flatcheck.terms import Terms
 from flatcheck.tile import Tile
 from flatcheck.units import Style, parse_length
 
@@ -29,7 +31,8 @@ class Table:
     """One table of readings as written, and what its bare numbers mean.
 
     `kind` names the reader that understands the cells; `u_mm` is the standard uncertainty of one
-    of its readings. `options` are further keys of the document that only that reader knows.
+    of its readings, and `own_u` says whether its own entry gives it or only the instrument's does.
+    `options` are further keys of the document that only that reader knows.
     `setups` are the names an instrument setup may have, any where it is empty.
     """
 
@@ -43,6 +46,7 @@ class Table:
     cells: Cells = field(repr=False)
     options: tuple[tuple[str, Any], ...] = ()
     setups: tuple[str, ...] = ()
+    own_u: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +125,10 @@ class Zone:
 
 @dataclass(frozen=True)
 class Survey:
-    """A whole survey: who read what, where, with what, and what the floor is to carry."""
+    """A whole survey: who read what, where, with what, and what the floor is to carry.
+
+    `standard` is the one for flatness, `falls` are those for falls and water.
+    """
 
     document: str = field(repr=False)
     tables: tuple[Table, ...]
@@ -139,6 +146,11 @@ class Survey:
     standard: str
     decision: str
     show: Style
+    falls: tuple[str, ...] = ()
+    drains: tuple[Drain, ...] = ()
+    holds: tuple[Hold, ...] = ()
+    bed: Bed = field(default_factory=Bed)
+    terms: Terms = field(default_factory=Terms)
 
 
 def height_from(sense: str, reading_mm: float) -> float:

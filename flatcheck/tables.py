@@ -35,6 +35,8 @@ def kinds() -> dict[str, ModuleType]:
 
 def readings_of(survey: Survey) -> tuple[Observation, ...]:
     """All readings of a survey. Raises SurveyError naming the cell that cannot be read."""
+    if not survey.tables:
+        raise SurveyError("survey.toml names no table of readings; add a [[table]].")
     filled = sum(bool(cell.strip()) for t in survey.tables for row in t.cells for cell in row)
     if filled > CELLS_EACH * MOST_READINGS:
         raise SurveyError(

@@ -6,12 +6,16 @@ text comes in through `parse_length` and `parse_slope` and goes out through the 
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from flatcheck.errors import UnitsError
 
 MM_PER_INCH = 25.4  # exact: the definition of the international inch
 MM_PER_FOOT = 304.8  # written out because 12 * 25.4 is not the nearest float
+KG_PER_POUND = 0.45359237  # exact: the international pound
+M2_PER_SQUARE_FOOT = 0.09290304  # exact: 0.3048²
+LITERS_PER_GALLON = 3.785411784  # exact: 231 cubic inches
 LENGTH_UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": MM_PER_INCH, "ft": MM_PER_FOOT}
 SLOPE_UNITS = ("%", "ratio", "in/ft", "mm/m", "deg")
 
@@ -177,6 +181,24 @@ def format_distance(mm: float, style: Style) -> str:
         return f"-{said}" if steps < 0 else said
     steps = _steps(mm)
     return f"{steps} mm" if abs(steps) < 1000 else f"{_steps(mm / 10) / 100:.2f} m"
+
+
+MASS_UNITS = {"kg": 1.0, "lb": KG_PER_POUND, "lbs": KG_PER_POUND, "g": 1e-3}
+VOLUME_UNITS = {"l": 1.0, "cu ft": MM_PER_FOOT**3 / 1e6, "ft3": MM_PER_FOOT**3 / 1e6}
+VOLUME_UNITS |= {"cubic ft": VOLUME_UNITS["ft3"], "gal": LITERS_PER_GALLON, "m3": 1e3}
+
+_AMOUNT_OF = re.compile(r"([0-9]{1,9}(?:[.,][0-9]{1,9})?) ?([a-z][a-z0-9 ]*)")
+
+
+def parse_amount(text: str, units: Mapping[str, float]) -> float:
+    """How much did the person write: a number and one of `units`, as in `50 lb` or `0.47 cu ft`.
+
+    Raises UnitsError, which quotes the text and lists the units.
+    """
+    match = _AMOUNT_OF.fullmatch(_plain(text).rstrip("."))
+    if match is None or match[2].strip() not in units:
+        raise _refusal(text, f"a number and one of {', '.join(units)}")
+    return float(match[1].replace(",", ".")) * units[match[2].strip()]
 
 
 def format_slope(ratio: float, style: Style) -> str:

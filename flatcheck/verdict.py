@@ -35,7 +35,8 @@ def gravest(outcomes: Iterable[Outcome]) -> Outcome:
 class Placement:
     """One bar on the floor: where it lies, what it rests on, and where the gap is worst.
 
-    For a rule from a plane, `start` and `end` are the two places compared.
+    For a rule from a plane, `start` and `end` are the two places compared. `face` names the plane
+    of a floor that falls on which it lies.
     """
 
     value_mm: float
@@ -46,6 +47,7 @@ class Placement:
     start: Place
     end: Place
     stations: tuple[int, ...]
+    face: str = ""
 
 
 @dataclass(frozen=True)
@@ -112,7 +114,7 @@ class Finding:
 
 @dataclass(frozen=True)
 class Verdict:
-    """The answer for one survey, tile and standard.
+    """The answer for one survey, tile and standard, and its standards for falls.
 
     `guarded` allows for reading error, `as_read` takes the readings at face value; `outcome` is
     the one that the person asked for by `decision`.
@@ -125,6 +127,7 @@ class Verdict:
     as_read: Outcome
     findings: tuple[Finding, ...]
     spots: tuple[Spot, ...]
+    falls: tuple[str, ...] = ()
 
     @property
     def outcome(self) -> Outcome:

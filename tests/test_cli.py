@@ -136,11 +136,177 @@ def test_a_fault_of_ours_is_no_verdict(
     assert "ZeroDivisionError" in capsys.readouterr().err
 
 
+def test_a_reader_that_goes_away() -> None:
+    """Where nobody reads on, as behind `| head -1`, flatcheck ends without a word."""
+    ran = subprocess.run(
+        ["/bin/sh", "-c", f"{sys.executable} -m flatcheck standards | head -1; sleep 0.1"],
+        cwd=ROOT,
+        capture_output=True,
+        check=False,
+        text=True,
+    )
+    assert ran.stderr == ""
+    assert ran.stdout.count("\n") == 1
+    gone, ours = os.pipe()
+    os.close(gone)
+    with os.fdopen(ours, "wb") as pipe:
+        ran = subprocess.run(
+            [sys.executable, "-m", "flatcheck", "check", str(SAMPLES / "millbrook-plywood")],
+            stdout=pipe,
+            stderr=subprocess.PIPE,
+            check=False,
+            text=True,
+        )
+    # A shell reports 128 + 13 of a program that SIGPIPE ended; 0 and 1 would judge the floor.
+    assert (ran.returncode, ran.stderr) == (141, "")
+
+
+PLAN = ["plan", "9 x 9 ft", "--uncertainty", "1 mm", "--tile", "12x12in"]
+
+
+@pytest.mark.parametrize("name", ["sheet.htm", "sheet.pdf", "sheet", "sheet.html.bak", ".html"])
+def test_a_sheet_of_another_kind(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A sheet that is to be neither HTML nor CSV by its name is refused, and nothing is written."""
+    assert main([*PLAN, "--sheet", str(tmp_path / name)]) == 2
+    assert f"{name}: a sheet is a .html or .csv file." in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("name", ["sheet.html", "sheet.csv", "Sheet.CSV"])
+def test_a_sheet_in_the_place_of_a_file(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A file that is there already is kept, unless it is said that it may be overwritten."""
+    sheet = tmp_path / name
+    sheet.write_text("mine")
+    assert main([*PLAN, "--sheet", str(sheet)]) == 2
+    assert "is there already; say --overwrite" in capsys.readouterr().err
+    assert sheet.read_text() == "mine"
+    assert main([*PLAN, "--sheet", str(sheet), "--overwrite"]) == 0
+    assert sheet.read_text().startswith("<!DOCTYPE html>") is name.endswith("html")
+    assert "mine" not in sheet.read_text()
+
+
+@pytest.mark.parametrize(
+    ("room", "said"),
+    [
+        ("-12 x 14 ft", "room '-12 x 14 ft': both sides were expected to be larger than zero."),
+        ("12 x -14 ft", "room '12 x -14 ft': both sides were expected to be larger than zero."),
+        ("0 x 14 ft", "room '0 x 14 ft': both sides were expected to be larger than zero."),
+        ("12 x 14", "room '12 x 14': '12' cannot be read: expected a unit"),
+        ("nan x 14 ft", "room 'nan x 14 ft': 'nan' cannot be read"),
+        ("12 ft", "'12 ft' is neither a survey folder nor the size of a room"),
+        ("no such folder", "'no such folder' is neither a survey folder nor the size of a room"),
+    ],
+)
+def test_a_room_that_is_none(room: str, said: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """A room of a bad size is refused as a room, by what was written."""
+    assert main(["plan", room, *PLAN[2:]]) == 2
+    streams = capsys.readouterr()
+    assert streams.err.startswith(f"flatcheck: {said}")
+    assert (streams.out, streams.err.count("\n")) == ("", 1)
+
+
+@pytest.mark.parametrize("name", ["pasted cells", "grid.xlsx", "grid.dat"])
+def test_messages_call_a_table_by_its_name(
+    name: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A bare table is called in messages as the person calls it."""
+    bad = GRID.replace("40", "4O", 1)
+    path = tmp_path / name
+    path.write_text(bad)
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(bad.encode())))
+    assert main(["check", "-" if name == "pasted cells" else str(path), *BARE]) == 2
+    assert capsys.readouterr().err.startswith(f"flatcheck: {name}, row 2, cell B2: '4O'")
+
+
+def test_a_file_with_a_line_end_in_its_name(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A message about it stays one line."""
+    (tmp_path / "a\nb.csv").write_text(GRID.replace("40", "4O", 1))
+    assert main(["check", str(tmp_path / "a\nb.csv"), *BARE]) == 2
+    assert capsys.readouterr().err.startswith("flatcheck: a?b.csv, row 2, cell B2: '4O'")
+
+
+def test_the_document_in_place_of_its_folder(capsys: pytest.CaptureFixture[str]) -> None:
+    """A survey may be named by its survey.toml."""
+    assert main(["check", str(SAMPLES / "millbrook-plywood" / "survey.toml")]) == 1
+    assert capsys.readouterr().out.startswith("OUT for")
+
+
+@pytest.mark.parametrize("device", ["/dev/zero", "/dev/null"])
+def test_a_device_is_no_table(device: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """A device, which may have no end, is refused before anything is read from it."""
+    assert main(["check", device, *BARE]) == 2
+    assert f"{device} is a device or a pipe; a file was expected." in capsys.readouterr().err
+
+
+def test_a_stream_without_end(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No more of standard input is read than a table can hold."""
+    with open("/dev/zero") as zeros:
+        monkeypatch.setattr(sys, "stdin", zeros)
+        assert main(["check", "-", *BARE]) == 2
+    assert "pasted cells is 16 MB; a table of readings has at most 16 MB" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("closed", "command", "status"),
+    [("stdin", ["check", "-", *BARE], 2), ("stdout", ["standards"], 0)],
+)
+def test_streams_that_are_closed(
+    closed: str,
+    command: list[str],
+    status: int,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Standard input that is closed is bad input, and closed output is nobody's fault."""
+    monkeypatch.setattr(sys, closed, None)
+    assert main(command) == status
+    assert ("standard input is closed" in capsys.readouterr().err) is (status == 2)
+
+
+def test_a_pipe_by_its_name() -> None:
+    """Cells that a shell hands over as a pipe, as bash does with <( ), are read like a file."""
+    ours, theirs = os.pipe()
+    os.write(theirs, GRID.encode())
+    os.close(theirs)
+    ran = subprocess.run(
+        [
+            *(sys.executable, "-m", "flatcheck", "check", f"/dev/fd/{ours}"),
+            *(*BARE, "--standard", "din-18202:3"),
+        ],
+        pass_fds=[ours],
+        capture_output=True,
+        check=False,
+        text=True,
+    )
+    os.close(ours)
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert ran.stdout.startswith("WITHIN")
+
+
+def test_a_pipe_in_a_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A table of a survey folder is a file: a pipe there, which nobody may feed, is refused."""
+    (tmp_path / "survey.toml").write_text(
+        (SAMPLES / "millbrook-plywood" / "survey.toml").read_text(encoding="utf-8")
+    )
+    os.mkfifo(tmp_path / "laser.csv")
+    assert main(["check", str(tmp_path)]) == 2
+    assert "laser.csv is a device or a pipe; a file was expected." in capsys.readouterr().err
+
+
 def test_a_sheet_that_cannot_be_written(capsys: pytest.CaptureFixture[str]) -> None:
     """A sheet in a folder that is not there is refused in one sentence."""
-    command = ["plan", "9 x 9 ft", "--uncertainty", "1 mm", "--tile", "12x12in"]
-
-    assert main([*command, "--sheet", "/no such folder/sheet.html"]) == 2
+    assert main([*PLAN, "--sheet", "/no such folder/sheet.html"]) == 2
     assert "cannot be written" in capsys.readouterr().err
 
 

@@ -7,7 +7,7 @@ import numpy.typing as npt
 import pytest
 
 from flatcheck.errors import RuleError, SurveyError
-from flatcheck.evidence import Evidence, View, measure_named, words_of
+from flatcheck.evidence import Evidence, View, looks_at, measure_named, words_of
 from flatcheck.intent import Intent, departures, fit
 from flatcheck.measures import blocks, neighbors, plane, resting
 from flatcheck.room import Room, rectangle
@@ -242,6 +242,26 @@ def test_too_many_pairs(monkeypatch: pytest.MonkeyPatch) -> None:
 # By name
 
 
+@pytest.mark.parametrize(
+    ("name", "of"),
+    [
+        ("resting", "plane"),
+        ("blocks", "plane"),
+        ("neighbors", "plane"),
+        ("plane", "plane"),
+        ("fall_least", "plane"),
+        ("fall_most", "plane"),
+        ("ponding", "zone"),
+        ("wall_level", "zone"),
+        ("valley_line", "zone"),
+        ("step", "zone"),
+    ],
+)
+def test_what_measures_look_at(name: str, of: str) -> None:
+    """Bars and slopes are of one plane, never across a valley; water and walls of a whole zone."""
+    assert looks_at(name) == of
+
+
 @pytest.mark.parametrize("module", [resting, blocks, neighbors, plane])
 def test_measures_are_found_by_the_name_of_their_file(module: object) -> None:
     """A measure is found by its file's name, and says what it measures."""
@@ -252,5 +272,5 @@ def test_measures_are_found_by_the_name_of_their_file(module: object) -> None:
 
 def test_unknown_measures() -> None:
     """A measure that does not exist is refused with the names of those that do."""
-    with pytest.raises(RuleError, match="'ponding' is not one of blocks, neighbors, plane, rest"):
-        measure_named("ponding")
+    with pytest.raises(RuleError, match="'bounce' is not one of blocks, fall_least, fall_most, n"):
+        measure_named("bounce")

@@ -18,6 +18,7 @@ import flatcheck.standards as shelf
 from flatcheck.errors import RuleError
 from flatcheck.rules import (
     CERTAINTY,
+    LEVEL_MM,
     Citation,
     Grade,
     Limit,
@@ -30,11 +31,14 @@ from flatcheck.rules import (
     standards,
 )
 from flatcheck.tile import Tile
-from flatcheck.units import parse_length
+from flatcheck.units import parse_length, parse_slope
 
 MODULES = sorted(module.name for module in pkgutil.iter_modules(shelf.__path__))
 IN_URL = re.compile(r"[A-Za-z0-9]+(-[A-Za-z0-9]+)*")
 LENGTH_IN_WORDS = re.compile(r"\d+(?:[./]\d+)? (?:in|ft|mm|m)\b")
+SLOPE_IN_WORDS = re.compile(r"\d+/\d+ in per ft|\d+:\d+|\d+(?:\.\d+)?%")
+SLOPES = ("fall_least", "fall_most")
+FLATNESS = ("resting", "blocks", "neighbors", "plane")
 
 
 def standard_in(module: str) -> Standard:
@@ -130,9 +134,13 @@ def test_words_carry_the_data(module: str) -> None:
     To the last digit matters for lengths: a bar as long as typed readings must fit its own rule.
     """
     for grade, rule in rules_in(standard_in(module)):
+        if rule.measure in SLOPES:
+            continue  # below
         said = {parse_length(text) for text in LENGTH_IN_WORDS.findall(rule.words)}
         data = {limit for _, limit in rule.limit.anchors}
-        if rule.length_mm is not None:
+        if rule.measure == "ponding":
+            data = {round(limit, 1) for limit in data}  # no published number but a physical one
+        if rule.length_mm is not None and rule.measure in FLATNESS:
             data.add(rule.length_mm)
         if not rule.limit.fixed:
             data |= {span for span, _ in rule.limit.anchors}
@@ -143,26 +151,127 @@ def test_words_carry_the_data(module: str) -> None:
 
 
 @pytest.mark.parametrize("module", MODULES)
+def test_words_carry_the_slope(module: str) -> None:
+    """A rule of fall says its slope, in each way it is written as exactly as it is printed.
+
+    A least fall is a limit below zero, a most fall one above; no document gives a length for them.
+    """
+    for grade, rule in rules_in(standard_in(module)):
+        if rule.measure not in SLOPES:
+            continue
+        where = f"{grade.id} {rule.id}: {rule.words}"
+        ((span, limit),) = rule.limit.anchors
+        assert span == rule.length_mm == LEVEL_MM
+        assert (limit < 0) is (rule.measure == "fall_least")
+        said = SLOPE_IN_WORDS.findall(rule.words)
+        assert said, where
+        assert parse_slope(said[0]) == pytest.approx(abs(limit) / span, rel=1e-12), where
+        for text in said[1:]:
+            half_a_digit = 0.005 / 100 if "%" in text else 1e-12
+            assert parse_slope(text) == pytest.approx(abs(limit) / span, abs=half_a_digit), where
+        assert not re.search(r"\d", SLOPE_IN_WORDS.sub("", rule.words)), where
+        assert ("at least" if limit < 0 else "at most") in rule.words
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_what_it_is_about(module: str) -> None:
+    """A standard is about flatness or about falls, and its rules measure that."""
+    standard = standard_in(module)
+    assert standard.about in ("flatness", "falls")
+    for _, rule in rules_in(standard):
+        assert (rule.measure in FLATNESS) is (standard.about == "flatness")
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_least_below_most(module: str) -> None:
+    """No grade asks for more fall than it allows."""
+    for grade in standard_in(module).grades:
+        limits = {rule.measure: rule.limit.anchors[0][1] for rule in grade.rules}
+        if set(SLOPES) <= limits.keys():
+            assert -limits["fall_least"] < limits["fall_most"]
+
+
+@pytest.mark.parametrize("module", MODULES)
 def test_limits_have_a_length(module: str) -> None:
     """A fixed limit stands at the length of its bar; a limit by distance has no length.
+
+    Nor has a limit of what has no length, such as the depth of a pond.
 
     No distance is endless or missing: the limit there would be no number, and nothing exceeds that.
     """
     for _, rule in rules_in(standard_in(module)):
         spans = [span for span, _ in rule.limit.anchors]
         assert all(math.isfinite(span) and span > 0 for span in spans)
-        assert spans == [rule.length_mm] or (len(spans) > 1 and rule.length_mm is None)
+        if rule.measure in ("ponding", "wall_level", "valley_line"):
+            assert rule.length_mm is None
+            assert rule.limit.fixed
+        else:
+            assert spans == [rule.length_mm] or (len(spans) > 1 and rule.length_mm is None)
 
 
 @pytest.mark.parametrize("module", MODULES)
 def test_spacing_is_known(module: str) -> None:
     """Every rule says how far apart readings may be, and a bar holds at least three of them."""
     for _, rule in rules_in(standard_in(module)):
-        longest = rule.length_mm or rule.limit.anchors[-1][0]
-        assert 0 < pitch_for(rule) <= longest / 2
+        assert pitch_for(rule) > 0
+        if rule.length_mm or not rule.limit.fixed:
+            assert pitch_for(rule) <= (rule.length_mm or rule.limit.anchors[-1][0]) / 2
 
 
 # The numbers, as published
+
+
+@pytest.mark.parametrize(
+    ("name", "least", "most"),
+    [
+        ("irc-shower", "1/4 in per ft", "1/2 in per ft"),
+        ("irc-shower:percent", "2 %", "4 %"),
+        ("upc-shower", "1/4 in per ft", "1/2 in per ft"),
+        ("upc-shower:gang", "2 %", None),
+        ("ipc-pan", "1/4 in per ft", None),
+        ("ada-floors:slope", None, "1:48"),
+        ("au-wet:ncc-2022", "1:80", "1:50"),
+        ("au-wet:2004-shower", "1:80", "1:60"),
+        ("au-wet:2004-other", "1:100", "1:80"),
+        ("au-wet:2021-shower", "1:80", None),
+        ("au-wet:2021-bathroom", "1:100", None),
+        ("au-wet:outside", "1:100", None),
+        ("bs-falls", "1:80", "1:35"),
+        ("bs-falls:recommended", "1:60", "1:35"),
+        ("din-falls:shower", "2 %", None),
+        ("din-falls:balcony", "1.5 %", None),
+        ("tek17-wet:near-drain", "1:50", None),
+        ("tek17-wet:whole", "1:100", None),
+        ("us-deck:quarter", "1/4 in per ft", None),
+        ("us-deck:eighth", "1/8 in per ft", None),
+    ],
+)
+def test_falls_as_published(name: str, least: str | None, most: str | None) -> None:
+    """Least and most fall of every document, as it writes them."""
+    _, grade = grade_of(name)
+    for measure, sign, slope in (("fall_least", -1, least), ("fall_most", 1, most)):
+        limits = [rule.limit.anchors[0][1] for rule in grade.rules if rule.measure == measure]
+        expected = [] if slope is None else [sign * parse_slope(slope) * LEVEL_MM]
+        assert limits == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.mark.parametrize(("grade_id", "height"), [("vertical", "1/4 in"), ("bevelled", "1/2 in")])
+def test_ada_changes_in_level(grade_id: str, height: str) -> None:
+    """ADA 303: up to 1/4 in may be vertical, up to 1/2 in bevelled at 1:2."""
+    _, grade = grade_of(f"ada-floors:{grade_id}")
+    (rule,) = grade.rules
+    assert rule.limit.anchors[0][1] == parse_length(height)
+
+
+def test_wet_practice_is_marked_as_such() -> None:
+    """Limits that no document gives say so, and the depth of a held puddle is the physical one."""
+    _, grade = grade_of("wet-practice")
+    assert {rule.citation.certainty for rule in grade.rules} == {"common practice, no source"}
+    limits = {rule.measure: rule.limit.anchors[0][1] for rule in grade.rules}
+    # h = 2 l sin(θ/2), with the capillary length of water 2.7 mm and a contact angle of 30 degrees.
+    assert limits["ponding"] == pytest.approx(2 * 2.7 * math.sin(math.radians(15)))
+    assert limits["wall_level"] == parse_length("1/8 in")
+    assert limits["valley_line"] == parse_length("1 in")
 
 
 @pytest.mark.parametrize("grade_id", ["bar", "plane"])
@@ -299,15 +408,21 @@ def test_large_tile(tile: Tile, limit: str) -> None:
         ((2000.0, 3.0), (1000.0, 4.0)),
         ((1000.0, 3.0), (1000.0, 4.0)),
         ((2000.0, 0.0),),
-        ((2000.0, -3.0),),
+        ((-2000.0, 3.0),),
         ((2000.0, math.nan),),
         ((2000.0, math.inf),),
     ],
 )
 def test_limit_refused(anchors: tuple[tuple[float, float], ...]) -> None:
-    """A limit without anchors or with unordered, zero, negative or endless ones is refused."""
+    """A limit without anchors, with unordered, zero or endless ones or no distance is refused."""
     with pytest.raises(RuleError):
         Limit(anchors)
+
+
+def test_limit_below_zero() -> None:
+    """A limit may be negative: a floor that has to fall may rise by less than nothing."""
+    limit = Limit(((600.0, -12.0),))
+    assert limit_at(limit, np.array([600.0])).tolist() == [-12]
 
 
 def test_limit_fixed() -> None:

@@ -323,7 +323,11 @@ MORE = [
     ("room", "outline = [[0, 0], [1, 2, 3], [4, 5]]", "room: an outline is a list of corners"),
     ("room", 'outline = [[0, 0], [9, "?"], [9, 9]]', "room, corner 2: '?' cannot be read"),
     ("room", "outline = [[0, 0], [9, 0]]", "room: an outline needs at least three corners"),
-    ("room", 'outline = [[0, 0], [9, 0], [9, 9]]\nwalls = "n"', "room.walls was expected"),
+    (
+        "room",
+        'outline = [[0, 0], [9, 0], [9, 9]]\nwalls = "n"',
+        "room.walls = 'n' was expected to be a list of names.",
+    ),
     ("[zone]", "name = 'w'", "w: an outline is a list of corners"),
     ("[zone]", "outline = [[0, 0], [9, 0], [9, 9]]\nintent = 3", "zone 1.intent was expected"),
 ]
@@ -348,7 +352,7 @@ def test_a_section_that_is_none(section: str) -> None:
 def test_no_table() -> None:
     """A survey without a table of readings is refused."""
     with pytest.raises(SurveyError, match="names no table of readings"):
-        made(LEAST.split("[[table]]")[0])
+        readings_of(made(LEAST.split("[[table]]")[0]))
 
 
 def test_text_that_is_no_document() -> None:
@@ -362,6 +366,86 @@ def test_a_room_that_is_none() -> None:
     document = with_line("room", "outline = [[0, 0], [900, 900], [900, 0], [0, 900]]")
     with pytest.raises(RoomError, match="crosses itself between corners 1 and 3"):
         made(document)
+
+
+TYPES = [
+    ("survey", "title = 5", "survey.title = 5 was expected to be a text in quotes."),
+    ("survey", "place = true", "survey.place = True was expected to be a text in quotes."),
+    ("survey", 'by = ["A"]', "survey.by = ['A'] was expected to be a text in quotes."),
+    ("survey", "surface = 2026-05-04", "survey.surface = datetime.date(2026, 5, 4) was expected"),
+    ("survey", "notes = { a = 1 }", "survey.notes = {'a': 1} was expected to be a text in quotes."),
+    ("instrument", "name = 1.5", "instrument.name = 1.5 was expected to be a text in quotes."),
+    ("instrument", 'setups = "A"', "instrument.setups = 'A' was expected to be a list of names."),
+    ("instrument", "setups = [true]", "instrument.setups = True was expected to be a text"),
+    ("instrument", "setups = [[1]]", "instrument.setups = [1] was expected to be a text"),
+    ("units", "show = 16", "units.show = 16 was expected to be a text in quotes."),
+    ("units", 'show = "in/3"', "units.show: 'in/3' cannot be read"),
+    ("standard", "rule = 5", "standard.rule = 5 was expected to be a text in quotes."),
+    ("standard", 'decision = ["as read"]', "standard.decision ['as read'] is not one of"),
+    ("intent", "kind = 3", "intent.kind = 3 was expected to be a text in quotes."),
+    ("intent", 'kind = "fall"\nfall = true\ntoward = 0', "intent.fall = True was expected to be"),
+    ("room", "outline = [[0, 0], [9, 0], [9, 9]]\nwalls = [1.5, 2, 3]", "room.walls = 1.5 was"),
+    ("room", "outline = [[0, 0], [9, 0], [9, 9]]\nwalls = { n = 1 }", "room.walls = {'n': 1} was"),
+    ("[zone]", "name = 1.5", "zone.name = 1.5 was expected to be a text in quotes."),
+]
+
+
+@pytest.mark.parametrize(("section", "lines", "said"), TYPES)
+def test_what_is_of_another_type(section: str, lines: str, said: str) -> None:
+    """A number, a list or a section where a text belongs is refused by its key."""
+    with pytest.raises(SurveyError) as caught:
+        made(with_line(section, lines))
+    assert str(caught.value).startswith(said)
+    assert str(caught.value).endswith(".")
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("kind = 5", "table a.csv: kind = 5 was expected to be a text in quotes."),
+        ("setup = ['A']", "table a.csv: setup = ['A'] was expected to be a text in quotes."),
+        ("file = 5", "table 5 was expected to be the name of a file, in quotes."),
+        ('file = "a\\nb.csv"', "table 'a\\nb.csv' was expected to be the name of a file"),
+        ('file = "survey.toml"', "table 'survey.toml': a table is a file in the survey's own"),
+    ],
+)
+def test_what_is_of_another_type_in_a_table(line: str, said: str) -> None:
+    """So it is in the entry of a table, and a file that can be no table by its name."""
+    key = line.split(" ")[0]
+    kept = "\n".join(old for old in LEAST.splitlines() if not old.startswith(f"{key} ="))
+    with pytest.raises(SurveyError) as caught:
+        made(f"{kept}\n{line}\n")
+    assert str(caught.value).startswith(said)
+
+
+def test_names_may_be_numbers() -> None:
+    """Setups and walls may be called by whole numbers, as people number them."""
+    document = with_line("instrument", "setups = [1, 2]") + "setup = 2\n"
+    room = "outline = [[0, 0], [900, 0], [900, 900]]\nwalls = [1, 2, 3]"
+    survey = made(with_line("room", room, document))
+    assert survey.tables[0].setups == ("1", "2")
+    assert survey.room is not None
+    assert survey.room.walls == ("1", "2", "3")
+
+
+def test_a_sight_of_a_table_alone() -> None:
+    """A table read from nearer than the rest has its own share of an error that grows."""
+    by_distance = LEAST.replace('"0.3 mm"', '"3 mm at 30 m"\nsight = "20 m"')
+    assert made(by_distance).tables[0].u_mm == pytest.approx(2 / math.sqrt(3))
+    assert made(by_distance + 'sight = "5 m"\n').tables[0].u_mm == pytest.approx(0.5 / math.sqrt(3))
+
+
+def test_whose_uncertainty_is_wrong() -> None:
+    """An uncertainty that cannot be used is named by the table whose own it is."""
+    for line, said in (
+        ('uncertainty = "good"', "table a.csv: uncertainty: 'good' cannot be read"),
+        ("uncertainty = 0", "table a.csv: uncertainty must be larger than zero"),
+        ("reads_to = -1", "table a.csv: reads_to must not be negative"),
+        ('uncertainty = "1 mm at 9 m"', "'1 mm at 9 m' grows with the distance; say table a.csv: "),
+    ):
+        with pytest.raises(FlatcheckError) as caught:
+            made(f"{LEAST}{line}\n")
+        assert str(caught.value).startswith(said)
 
 
 # What looks as if it were understood

@@ -11,6 +11,7 @@ from flatcheck.evidence import Evidence, View, from_bars
 from flatcheck.straightedge import bars
 
 WORDS = "departure from a straightedge on two equal blocks"
+OF = "plane"
 
 
 def measure(view: View, length_mm: float | None) -> Evidence:

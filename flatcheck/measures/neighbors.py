@@ -11,6 +11,7 @@ from flatcheck.evidence import Evidence, View, from_bars
 from flatcheck.straightedge import bars
 
 WORDS = "departure from the mean of two neighbors on a grid"
+OF = "plane"
 
 EVEN = 0.02
 """How far the place may be from the middle between its neighbors, as a share of their distance."""

@@ -15,6 +15,7 @@ from flatcheck.straightedge import MOST_BARS, REACH_MM
 from flatcheck.surface import variance
 
 WORDS = "depth below the required plane, measured from the high points"
+OF = "plane"
 
 
 def measure(view: View, length_mm: float | None) -> Evidence:

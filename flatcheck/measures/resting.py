@@ -9,6 +9,7 @@ from flatcheck.evidence import Evidence, View, from_bars
 from flatcheck.straightedge import bars
 
 WORDS = "gap under a straightedge resting on the high points"
+OF = "plane"
 
 
 def measure(view: View, length_mm: float | None) -> Evidence:

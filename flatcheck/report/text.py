@@ -1,10 +1,14 @@
 """The verdict as plain text that a setter can read aloud, and as a record for other programs."""
 
 import textwrap
+from collections.abc import Sequence
 from typing import Any
 
 from flatcheck.assess import Assessment
+from flatcheck.falls import drainage, plane_falls
+from flatcheck.places import where
 from flatcheck.report.checks import checks, misread
+from flatcheck.report.falls import plane_words, water_words
 from flatcheck.report.words import (
     beside,
     explain,
@@ -13,9 +17,9 @@ from flatcheck.report.words import (
     outcome_of,
     shape_words,
     spot_words,
-    where,
+    titles,
 )
-from flatcheck.rules import Citation, grade_of
+from flatcheck.rules import Citation
 from flatcheck.verdict import Finding, Placement
 
 WIDTH = 92
@@ -27,13 +31,13 @@ SPOTS = 12
 def text(assessment: Assessment) -> str:
     """The whole verdict: headline, each rule, where it is out, and what it rests on."""
     survey, verdict = assessment.survey, assessment.verdict
-    standard, grade = grade_of(f"{verdict.standard}:{verdict.grade}")
-    lines = [headline(assessment), f"{standard.title} - {grade.title}", beside(assessment), ""]
+    lines = [headline(assessment), *titles(verdict), beside(assessment), ""]
     for said in misread(assessment):
         lines += [*_wrap(said, "  MISREAD           "), ""]
     for finding in verdict.findings:
         lines += _finding(finding, assessment)
     lines += _spots(assessment)
+    lines += _falls(assessment)
     for sentence in (*shape_words(assessment), *checks(assessment)):
         lines += _wrap(sentence, "")
     count = len(assessment.surface.height_mm)
@@ -66,6 +70,19 @@ def _spots(assessment: Assessment) -> list[str]:
     return [*lines, ""]
 
 
+def _falls(assessment: Assessment) -> list[str]:
+    """How each plane falls and where the water goes, where the floor is meant to fall."""
+    style, room = assessment.survey.show, assessment.surface.room
+    said = [plane_words(plane, style) for plane in plane_falls(assessment)]
+    if not said:
+        return []
+    water = [words for zone in drainage(assessment) for words in water_words(zone, room, style)]
+    lines = ["How it falls:"]
+    for words in (*said, *water):
+        lines += _wrap(words, "  ")
+    return [*lines, ""]
+
+
 def _finding(finding: Finding, assessment: Assessment) -> list[str]:
     outcome = outcome_of(finding, assessment.verdict.decision)
     zone = f"[{finding.zone}] " if len(assessment.parts) > 1 else ""
@@ -93,7 +110,8 @@ def record(assessment: Assessment) -> dict[str, Any]:
         "decision": verdict.decision,
         "allowing_for_reading_error": verdict.guarded,
         "as_read": verdict.as_read,
-        "standard": f"{verdict.standard}:{verdict.grade}",
+        "standard": f"{verdict.standard}:{verdict.grade}" if verdict.grade else None,
+        "falls_standards": list(verdict.falls),
         "tile_mm": [survey.tile.length_mm, survey.tile.width_mm] if survey.tile else None,
         "stations": len(assessment.surface.height_mm),
         "readings": len(assessment.readings),
@@ -106,6 +124,7 @@ def record(assessment: Assessment) -> dict[str, Any]:
                 "standard_uncertainty_mm": round(suspect.u_mm, 3),
                 "would_be_mm": round(suspect.should_mm, 3),
                 "slip": suspect.slip.words if suspect.slip else None,
+                "contradicts": list(suspect.others),
             }
             for suspect in assessment.adjusted.suspects
         ],
@@ -142,7 +161,46 @@ def record(assessment: Assessment) -> dict[str, Any]:
             }
             for spot in verdict.spots
         ],
+        "planes": [
+            {
+                "zone": plane.zone,
+                "plane": plane.name,
+                "meant_toward_deg": round(plane.meant_deg, 2),
+                "run_mm": round(plane.run_mm, 1),
+                "fall_ratio": _rounded(plane.fall_ratio),
+                "toward_deg": round(plane.bearing_deg, 2),
+                "standard_uncertainty_ratio": round(plane.u_ratio, 6),
+                "least_part_ratio": _rounded(plane.least_ratio),
+                "most_part_ratio": _rounded(plane.most_ratio),
+            }
+            for plane in plane_falls(assessment)
+        ],
+        "water": [
+            {
+                "zone": zone.zone,
+                "ponds": [
+                    {
+                        "depth_mm": round(pond.depth_mm, 3),
+                        "standard_uncertainty_mm": round(pond.u_mm, 3),
+                        "beyond_reading_error": pond.told,
+                        "area_m2": round(pond.area_mm2 / 1e6, 5),
+                        "volume_l": round(pond.volume_mm3 / 1e6, 4),
+                        "at_mm": [round(v, 1) for v in pond.at],
+                    }
+                    for pond in zone.ponds
+                ],
+                "drains_to": [
+                    {"drain": drain or None, "share_of_floor": round(share, 4)}
+                    for drain, share in zone.shares
+                ],
+            }
+            for zone in drainage(assessment)
+        ],
     }
+
+
+def _rounded(ratio: float | None) -> float | None:
+    return None if ratio is None else round(ratio, 6)
 
 
 def _placement(worst: Placement | None) -> dict[str, Any] | None:
@@ -155,7 +213,17 @@ def _placement(worst: Placement | None) -> dict[str, Any] | None:
         "at_mm": [round(v, 1) for v in worst.at],
         "contacts_mm": [[round(v, 1) for v in p] for p in (worst.start, worst.end)],
         "span_mm": round(worst.span_mm, 1),
+        "plane": worst.face,
     }
+
+
+def wrapped(said: Sequence[str]) -> list[str]:
+    """Sentences folded to the width of the page, each under its own indent."""
+    return [
+        line
+        for words in said
+        for line in _wrap(words.lstrip(), " " * (len(words) - len(words.lstrip())))
+    ]
 
 
 def _wrap(words: str, lead: str) -> list[str]:

@@ -4,14 +4,18 @@ import math
 
 import numpy as np
 
-from flatcheck.assess import REACH, Assessment
+from flatcheck.assess import Assessment
 from flatcheck.instrument import fine
 from flatcheck.intent import band, departures
+from flatcheck.judgment import REACH
+from flatcheck.places import where
 from flatcheck.planning import MOST_REPEATS
-from flatcheck.room import Room, from_walls
+from flatcheck.report.falls import SHOWN, not_read, worst_fall
+from flatcheck.room import Room
+from flatcheck.rules import grade_of
 from flatcheck.tile import Tile
 from flatcheck.units import LENGTH_UNITS, Style, format_area, format_distance, format_length
-from flatcheck.verdict import Finding, Outcome, Place, Placement, Spot
+from flatcheck.verdict import Finding, Outcome, Placement, Spot, Verdict
 
 
 def headline(assessment: Assessment) -> str:
@@ -29,6 +33,13 @@ def beside(assessment: Assessment) -> str:
     return f"Taken as read, at face value, it would be: {verdict.as_read}."
 
 
+def titles(verdict: Verdict) -> list[str]:
+    """The standards that were asked, each with its grade."""
+    named = [f"{verdict.standard}:{verdict.grade}"] if verdict.grade else []
+    found = [grade_of(name) for name in (*named, *verdict.falls)]
+    return [f"{standard.title} - {grade.title}" for standard, grade in found]
+
+
 def outcome_of(finding: Finding, decision: str) -> Outcome:
     """A finding's outcome under the person's decision rule."""
     return finding.as_read if decision == "as read" else finding.outcome
@@ -39,6 +50,8 @@ def explain(finding: Finding, assessment: Assessment) -> list[str]:
     style, room = assessment.survey.show, assessment.surface.room
     outcome = outcome_of(finding, assessment.verdict.decision)
     said = []
+    if finding.rule.measure in SHOWN:
+        return _explain_fall(finding, assessment)
     if finding.worst:
         said.append(worst_words(finding, room, style))
     if outcome is Outcome.NOT_ASSESSED:
@@ -63,6 +76,22 @@ def explain(finding: Finding, assessment: Assessment) -> list[str]:
             f"No bar of {bar_length(length, style)} fits between the readings; the longest that "
             f"does, {format_distance(finding.longest_bar_mm, style)}, was used."
         )
+    if outcome is Outcome.CLOSE and finding.settle:
+        said.append(settle_words(finding, assessment))
+    return said
+
+
+def _explain_fall(finding: Finding, assessment: Assessment) -> list[str]:
+    """The same for a rule of fall or water."""
+    style, room = assessment.survey.show, assessment.surface.room
+    outcome = outcome_of(finding, assessment.verdict.decision)
+    said = [worst_fall(finding, room, style)] if finding.worst else []
+    if outcome is Outcome.NOT_ASSESSED:
+        said.append(
+            _not_assessed(finding, style) if finding.left_open else not_read(finding, style)
+        )
+    elif finding.reach_ratio < 0.995:
+        said.append(f"The readings could judge {finding.reach_ratio:.0%} of it.")
     if outcome is Outcome.CLOSE and finding.settle:
         said.append(settle_words(finding, assessment))
     return said
@@ -143,12 +172,14 @@ def shape_words(assessment: Assessment) -> list[str]:
     style = assessment.survey.show
     said = []
     for piece in assessment.parts:
-        floor = piece.view.surface
-        spread = band(departures(piece.view.plane, floor.xy_mm, floor.height_mm))
+        spread = max(
+            band(departures(view.plane, view.surface.xy_mm, view.surface.height_mm))
+            for view in (face.view for face in piece.faces)
+        )
         zone = f"{piece.name}: " if len(assessment.parts) > 1 else ""
         said.append(
             f"{zone}From lowest to highest about its required plane the floor as read spans "
-            f"{format_length(spread, style)}."
+            f"{format_length(spread, style)}{' at most' if len(piece.faces) > 1 else ''}."
         )
         resting = [
             finding
@@ -171,11 +202,13 @@ def settle_words(finding: Finding, assessment: Assessment) -> str:
     have = max(table.u_mm for table in assessment.survey.tables)
     places = "; ".join(where(room, place.at, style) for place in settle.places)
     bar = finding.rule.length_mm or finding.longest_bar_mm
-    lay = (
-        f"lay a {bar_length(bar, style)} straightedge with a feeler gauge at "
-        f"{'this place' if len(settle.places) == 1 else f'these {len(settle.places)} places'}: "
-        f"{places}"
-    )
+    tool = f"lay a {bar_length(bar, style)} straightedge with a feeler gauge"
+    if finding.rule.measure in ("fall_least", "fall_most"):
+        tool = f"read a digital level of {bar_length(bar, style)}, turned end for end,"
+    elif finding.rule.measure in SHOWN:
+        tool = "read again, finer,"
+    count = len(settle.places)
+    lay = f"{tool} at {'this place' if count == 1 else f'these {count} places'}: {places}"
     # Places that were read several times already need as many times more of them.
     reads = int(np.median(assessment.adjusted.reads))
     repeats = math.ceil(reads / settle.share**2)
@@ -203,26 +236,9 @@ def spot_words(spot: Spot, room: Room, style: Style) -> str:
     )
 
 
-def where(room: Room, place: Place, style: Style) -> str:
-    """A place as a person on site would measure it: from two walls."""
-    tape = from_walls(room, place)
-    if room.assumed:
-        (_, east), (_, north) = tape
-        return (
-            f"{format_distance(east, style)} east and {format_distance(north, style)} north of "
-            "the zero corner"
-        )
-    said = [f"{format_distance(away, style)} from the {_wall(name)}" for name, away in tape]
-    return ", ".join(said) or "a place no wall faces"
-
-
 def many(count: int, noun: str) -> str:
     """So many of a thing, the noun in its right number."""
     return f"{count} {noun}{'' if count == 1 else 's'}"
-
-
-def _wall(name: str) -> str:
-    return name if name.lower().endswith("wall") else f"{name} wall"
 
 
 def tile_size(tile: Tile, style: Style) -> str:

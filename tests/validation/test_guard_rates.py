@@ -14,10 +14,11 @@ import numpy as np
 import pytest
 from scipy.stats import binom, norm
 
-from flatcheck.assess import assess, view_of
+from flatcheck.assess import assess
 from flatcheck.evidence import View, measure_named
 from flatcheck.guard import RISK, call
 from flatcheck.intent import Intent
+from flatcheck.parts import view_of
 from flatcheck.readers.folder import bare
 from flatcheck.room import Room, rectangle
 from flatcheck.rules import Limit

@@ -1,0 +1,258 @@
+"""How a floor falls and where its water goes: plane by plane, pond by pond."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtri
+
+from flatcheck.assess import Assessment
+from flatcheck.errors import SurveyError
+from flatcheck.evidence import View
+from flatcheck.guard import RISK
+from flatcheck.level import as_evidence, lay
+from flatcheck.parts import Part, best_fall, settled
+from flatcheck.room import Room
+from flatcheck.rules import LEVEL_MM
+from flatcheck.runoff import Catchments, Run, catchments, runs
+from flatcheck.surface import variance
+from flatcheck.verdict import Place
+from flatcheck.water import Flood, flood, held_mm, ponds
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class PlaneFall:
+    """One plane of a zone: how it should fall and how it does.
+
+    It is meant to fall toward `meant_deg` over `run_mm`. `fall_ratio` and `bearing_deg` are those
+    of the plane that fits it best, with the slope's standard uncertainty `u_ratio`; None where too
+    few readings lie on it. `least_ratio` and `most_ratio` are the fall along the meant way in the
+    flattest and the steepest part of it, over the length of a level.
+    """
+
+    zone: str
+    name: str
+    meant_deg: float
+    run_mm: float
+    fall_ratio: float | None = None
+    bearing_deg: float = 0.0
+    u_ratio: float = 0.0
+    least_ratio: float | None = None
+    most_ratio: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """Water that stands in a hollow.
+
+    `told` says that it is deeper than is held anyway whatever the reading error; `u_mm` is the
+    standard uncertainty of its depth. `held_by_drain` says that it is the drain itself that holds
+    it, being higher than the floor around. `shores` are its outlines on the plan.
+    """
+
+    depth_mm: float
+    u_mm: float
+    told: bool
+    area_mm2: float
+    volume_mm3: float
+    at: Place
+    over: Place
+    held_by_drain: bool
+    shores: tuple[Floats, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Drainage:
+    """Where the water of one zone goes.
+
+    `ponds` hold more than surface tension does anyway, deepest first. `lines` are the ways that
+    water takes. `shares` are (drain, share of the floor) with full ponds running over; the name is
+    empty for what reaches no drain. `land` says it triangle by triangle.
+    """
+
+    zone: str
+    ponds: tuple[Standing, ...]
+    lines: tuple[Run, ...]
+    shares: tuple[tuple[str, float], ...]
+    land: Catchments
+    triangles: Ints
+
+
+def plane_falls(assessment: Assessment) -> tuple[PlaneFall, ...]:
+    """How each plane of each falling zone falls."""
+    found = []
+    for part in assessment.parts:
+        if part.view.ground is None:
+            continue
+        seen = {face.name: face.view for face in part.faces}
+        for facet in part.view.ground.falls.facets:
+            meant = PlaneFall(part.name, facet.name, facet.bearing_deg, facet.run_mm)
+            found.append(_as_read(meant, seen[facet.name]) if facet.name in seen else meant)
+    return tuple(found)
+
+
+def _as_read(meant: PlaneFall, view: View) -> PlaneFall:
+    best = best_fall(view.surface)
+    if best is None:
+        return meant
+    turn = math.radians(meant.meant_deg)
+    laid = lay(view, LEVEL_MM, meant.meant_deg)
+    down = np.broadcast_to([-math.sin(turn), -math.cos(turn)], (len(laid.slope), 2))
+    local = as_evidence(view, laid, down, 1.0).value_mm
+    return PlaneFall(
+        meant.zone,
+        meant.name,
+        meant.meant_deg,
+        meant.run_mm,
+        best[0],
+        best[1],
+        best[2],
+        float(local.min()) if len(local) else None,
+        float(local.max()) if len(local) else None,
+    )
+
+
+def drainage(assessment: Assessment, lines_mm: float | None = None) -> tuple[Drainage, ...]:
+    """Where the water of each falling zone goes, for zones with a reading where it leaves.
+
+    Not for those whose readings leave open how high places lie to each other.
+
+    Lines start on a grid of `lines_mm`, by default a tenth of the zone's longer side.
+    """
+    found = []
+    for part in assessment.parts:
+        ground = part.view.ground
+        if ground is None or not (ground.drained >= 0).any():
+            continue
+        floor = part.view.surface
+        if not (len(floor.triangles) and settled(floor)):
+            continue
+        xy, z, corners = floor.xy_mm, floor.height_mm, floor.triangles
+        land = catchments(xy, z, corners, ground.drained)
+        names = [f"the {drain.outline.name}" for drain in assessment.survey.drains] or [
+            "its low side"
+        ]
+        labels = [int(k) for k in np.unique(land.drain)]
+        shares = [(names[k] if k >= 0 else "", land.share(k)) for k in labels]
+        found.append(
+            Drainage(
+                part.name,
+                _ponds(part),
+                runs(xy, z, corners, _starts(part, lines_mm), ground.drained),
+                tuple(sorted(shares, key=lambda share: -share[1])),
+                land,
+                corners,
+            )
+        )
+    return tuple(found)
+
+
+def _ponds(part: Part) -> tuple[Standing, ...]:
+    floor, ground = part.view.surface, part.view.ground
+    assert ground is not None  # asked for only where the zone falls
+    found = []
+    for pond in ponds(floor.xy_mm, floor.height_mm, floor.triangles, ground.drained >= 0):
+        if pond.spill < 0:
+            continue  # no reading joins it to the drain
+        pair = np.array([[pond.spill, pond.pit]])
+        u = math.sqrt(max(float(variance(floor.cov_mm2, pair, np.array([[1.0, -1.0]]))[0]), 0.0))
+        found.append(
+            Standing(
+                depth_mm=pond.depth_mm,
+                u_mm=u,
+                told=pond.depth_mm - held_mm() > -float(ndtri(RISK)) * u,
+                area_mm2=pond.area_mm2,
+                volume_mm3=pond.volume_mm3,
+                at=_place(floor.xy_mm[pond.pit]),
+                over=_place(floor.xy_mm[pond.spill]),
+                held_by_drain=bool(ground.drained[pond.spill] >= 0),
+                shores=pond.shores,
+            )
+        )
+    return tuple(found)
+
+
+def _starts(part: Part, step_mm: float | None) -> Floats:
+    """Places over the zone that water runs from: on a grid, inside some triangle."""
+    floor = part.view.surface
+    low, high = floor.xy_mm.min(axis=0), floor.xy_mm.max(axis=0)
+    step = step_mm or float((high - low).max()) / 10
+    count = np.maximum(((high - low) / step).astype(int), 1)
+    spots = [low[k] + (np.arange(count[k]) + 0.5) * (high[k] - low[k]) / count[k] for k in (0, 1)]
+    grid = np.stack(np.meshgrid(*spots), axis=-1).reshape(-1, 2)
+    kept: Floats = grid[[_on_some(place, floor.xy_mm[floor.triangles]) for place in grid]]
+    return kept
+
+
+def _on_some(place: Floats, corners: Floats) -> bool:
+    a = np.roll(corners, -1, axis=1) - corners
+    b = place - corners
+    return bool(np.all(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0] >= 0, axis=1).any())
+
+
+def _place(xy: Floats) -> Place:
+    return float(xy[0]), float(xy[1])
+
+
+@dataclass(frozen=True)
+class FloodTest:
+    """The water of a flood test in one zone: where it was measured, and how deep it is.
+
+    It stands `depth_mm` deep at the reading `at`, and `at_drain_mm` at the drain, None where that
+    was not read. `room` is the one that places are told in.
+    """
+
+    zone: str
+    room: Room
+    depth_mm: float
+    at: Place
+    at_drain_mm: float | None
+    water: Flood
+
+
+def flood_test(
+    assessment: Assessment, depth_mm: float, at: Place | None = None
+) -> tuple[FloodTest, ...]:
+    """How much water does a flood test take in each falling zone, and how deep is it?
+
+    It stands `depth_mm` deep at the reading nearest to `at`, by default at the highest reading of
+    the zone. The volume is exact for the surface between the readings.
+
+    Raises SurveyError for a depth that is not larger than zero, without a falling zone, and where
+    the readings leave open how high places lie to each other.
+    """
+    if not 0 < depth_mm < math.inf:
+        raise SurveyError("the depth of a flood test must be larger than zero.")
+    found = []
+    for part in assessment.parts:
+        ground, floor = part.view.ground, part.view.surface
+        if ground is None:
+            continue
+        if not settled(floor):
+            raise SurveyError(
+                f"zone {part.name!r}: the readings leave open how high its places lie to each "
+                "other, and so how deep water stands."
+            )
+        z = floor.height_mm
+        near = int(np.argmax(z))
+        if at is not None:
+            near = int(np.argmin(np.hypot(*(floor.xy_mm - np.array(at)).T)))
+        level = float(z[near]) + depth_mm
+        drained = z[ground.drained >= 0]
+        found.append(
+            FloodTest(
+                zone=part.name,
+                room=assessment.surface.room,
+                depth_mm=depth_mm,
+                at=_place(floor.xy_mm[near]),
+                at_drain_mm=level - float(drained.min()) if len(drained) else None,
+                water=flood(floor.xy_mm, z, floor.triangles, level),
+            )
+        )
+    if not found:
+        raise SurveyError("a flood test is for a zone that falls, and none does.")
+    return tuple(found)

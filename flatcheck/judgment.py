@@ -1,0 +1,299 @@
+"""The judgment: a surface against the rules of its survey, zone by zone, plane by plane."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy.spatial import cKDTree
+from scipy.special import ndtri
+
+from flatcheck.errors import SurveyError
+from flatcheck.evidence import Evidence, decided_rows, looks_at, measure_named, some_rows
+from flatcheck.guard import RISK, Call, call
+from flatcheck.parts import Face, Part, parts_of, spread
+from flatcheck.room import EDGE_MM, ring_area
+from flatcheck.rules import Limit, Rule, grade_of, limit_at, pitch_for, rules_for
+from flatcheck.spots import Judged, spots
+from flatcheck.surface import Surface
+from flatcheck.survey import Survey
+from flatcheck.verdict import (
+    Finding,
+    Outcome,
+    Place,
+    Placement,
+    Settle,
+    Spot,
+    Verdict,
+    gravest,
+)
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+REACH = 0.8
+"""The share of a floor that must have been judged before it is called within.
+
+Common practice, no source: corners and the strip along walls are seldom read."""
+
+PLACES = 3
+"""How many places are named where a rule is too close to call."""
+
+
+NO_FLATNESS = "none"
+"""Named in place of a standard for flatness where only falls are asked for."""
+
+TOLD_AS_SPOTS = ("resting", "blocks", "neighbors", "plane")
+"""Measures of flatness: what is out by them is a high or a low to be worked on."""
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """One rule on one plane: what was measured, what the readings leave open, how it is called."""
+
+    face: Face
+    evidence: Evidence
+    left_open: Evidence
+    call: Call | None
+
+
+def judge(survey: Survey, floor: Surface, piece: Ints) -> tuple[tuple[Part, ...], Verdict]:
+    """Is this surface what the survey asks for? Its parts as they were judged, and the verdict.
+
+    `piece` (n,) numbers the parts of the surface that no reading joins.
+
+    Raises SurveyError for zones and standards that cannot be used.
+    """
+    rules = rules_of(survey)
+    parts = parts_of(survey, floor, piece)
+    # The whole survey may be called out wrongly at RISK, so its rules and zones share that.
+    risk = RISK / (len(rules) * len(parts))
+    findings: list[Finding] = []
+    found: list[Spot] = []
+    for part in parts:
+        judged: dict[str, list[Judged]] = {}
+        for rule in rules:
+            seen = looks(part, rule, risk)
+            if not seen:
+                continue
+            findings.append(_finding(part, rule, seen))
+            for look in seen:
+                if look.call is not None and rule.measure in TOLD_AS_SPOTS:
+                    judged.setdefault(look.face.name, []).append(
+                        Judged(rule, look.evidence, look.call)
+                    )
+        for face in part.faces:
+            own = part.stations[face.stations]
+            found += [
+                replace(spot, stations=tuple(int(own[i]) for i in spot.stations))
+                for spot in spots(face.view, judged.get(face.name, []))
+            ]
+    _check_asked(survey, findings)
+    found.sort(key=lambda spot: (not spot.proven, -spot.value_mm / spot.limit_mm, spot.at))
+    verdict = Verdict(
+        standard=survey.standard,
+        grade="",
+        falls=survey.falls,
+        decision=survey.decision,
+        guarded=gravest(f.outcome for f in findings),
+        as_read=gravest(f.as_read for f in findings),
+        findings=tuple(findings),
+        spots=tuple(replace(spot, number=i) for i, spot in enumerate(found, 1)),
+    )
+    if survey.standard == NO_FLATNESS:
+        return parts, verdict
+    standard, grade = grade_of(survey.standard)
+    return parts, replace(verdict, standard=standard.id, grade=grade.id)
+
+
+def rules_of(survey: Survey) -> tuple[Rule, ...]:
+    """All rules that a survey is judged by. Raises SurveyError where it names none."""
+    flatness: tuple[Rule, ...] = ()
+    if survey.standard != NO_FLATNESS:
+        flatness = rules_for(grade_of(survey.standard)[1], survey.tile)
+    rules = (*flatness, *falls_rules(survey))
+    if not rules:
+        raise SurveyError("no standard is named, neither for flatness nor for falls.")
+    return rules
+
+
+def falls_rules(survey: Survey) -> tuple[Rule, ...]:
+    """The rules of the survey's standards for falls and water, each asked once."""
+    found: dict[tuple[str, float | None, Limit], Rule] = {}
+    for name in survey.falls:
+        for rule in rules_for(grade_of(name)[1], survey.tile):
+            found.setdefault((rule.measure, rule.length_mm, rule.limit), rule)
+    return tuple(found.values())
+
+
+def _check_asked(survey: Survey, findings: Sequence[Finding]) -> None:
+    """A standard that asks for falls needs a floor that is meant to fall."""
+    for name in survey.falls:
+        asked = {rule.measure for rule in grade_of(name)[1].rules}
+        asked = asked - {"fall_most"} or asked  # a level floor has a steepest place too
+        if not any(finding.rule.measure in asked for finding in findings):
+            raise SurveyError(
+                f"{name} asks for falls, and no zone is meant to fall; give the zone that does an "
+                'intent of kind "fall", "to drain" or "to channel".'
+            )
+
+
+def looks(piece: Part, rule: Rule, risk: float) -> tuple[Look, ...]:
+    """What was measured for one rule on every plane of a part, or on it as a whole, and called."""
+    whole = Face(piece.name, piece.view, np.arange(len(piece.stations)))
+    measure = measure_named(rule.measure)
+    found = []
+    for face in piece.faces if looks_at(rule.measure) == "plane" else (whole,):
+        every = measure(face.view, rule.length_mm)
+        if every is not None:
+            decided = decided_rows(face.view, every)
+            found.append((face, some_rows(every, decided), some_rows(every, ~decided)))
+    asked = sum(1 for _, evidence, _ in found if len(evidence.value_mm))
+    return tuple(
+        Look(
+            face,
+            evidence,
+            left_open,
+            call(evidence, rule.limit, face.view.surface, risk / asked)
+            if len(evidence.value_mm)
+            else None,
+        )
+        for face, evidence, left_open in found
+    )
+
+
+def _finding(piece: Part, rule: Rule, seen: tuple[Look, ...]) -> Finding:
+    need = pitch_for(rule)
+    reach = _reach(piece, rule, seen, need)
+    pitch = np.concatenate([look.face.view.pitch_mm for look in seen])
+    finite = pitch[np.isfinite(pitch)]
+    called = [(look, look.call) for look in seen if look.call is not None]
+    guarded = as_read = Outcome.NOT_ASSESSED
+    # Nobody read the step from this piece to the next, where a bar may lie too.
+    enough = reach >= REACH and not len(piece.rivals)
+    if any(verdict.out for _, verdict in called):
+        guarded = Outcome.OUT
+    elif called and enough:
+        within = all(verdict.within for _, verdict in called)
+        guarded = Outcome.WITHIN if within else Outcome.CLOSE
+    if any(verdict.over for _, verdict in called):
+        as_read = Outcome.OUT
+    elif called and enough:
+        as_read = Outcome.WITHIN
+    worst = max(called, key=lambda pair: pair[1].excess_mm.max(), default=None)
+    nearest = max(called, key=lambda pair: _scores(*pair).max(), default=None)
+    return Finding(
+        zone=piece.name,
+        rule=rule,
+        outcome=guarded,
+        as_read=as_read,
+        worst=_placement(piece, rule, worst[0], worst[1].largest) if worst else None,
+        guard_mm=worst[1].factor * float(worst[0].evidence.u_mm[worst[1].largest])
+        if worst
+        else 0.0,
+        placements=sum(len(look.evidence.value_mm) for look in seen),
+        reach_ratio=reach,
+        pitch_mm=need,
+        have_mm=float(np.median(finite)) if finite.size else math.inf,
+        longest_bar_mm=max(float(look.evidence.span_mm.max(initial=0.0)) for look in seen),
+        left_open=sum(len(look.left_open.value_mm) for look in seen),
+        joined=not len(piece.rivals),
+        settle=_settle(piece, rule, *nearest) if nearest and guarded is Outcome.CLOSE else None,
+    )
+
+
+def _reach(piece: Part, rule: Rule, seen: tuple[Look, ...], need_mm: float) -> float:
+    """What share of a part the rule could judge: that of each plane, by its area."""
+    said = seen[0].evidence.reach_ratio
+    if said is not None:
+        return said
+    shares = [(_face_reach(piece, look, need_mm), _size(look.face)) for look in seen]
+    whole = sum(size for _, size in shares)
+    if looks_at(rule.measure) == "plane":
+        whole += sum(abs(ring_area(np.array(ring.corners_mm))) for ring in piece.bare)
+    return sum(share * size for share, size in shares) / whole
+
+
+def _size(face: Face) -> float:
+    room = face.view.surface.room
+    return abs(ring_area(np.array((room.zone or room.outline).corners_mm)))
+
+
+def _face_reach(piece: Part, look: Look, need_mm: float) -> float:
+    """What share of a plane the rule could judge, by points spread over it.
+
+    A point counts when a judged station is no farther than on a grid of the needed step. Judged
+    is a station that bars cover, with readings close enough beneath them, in as many directions
+    as the measure asks for. In a direction where the readings leave a bar over it open it is not.
+    """
+    floor, evidence, left_open = look.face.view.surface, look.evidence, look.left_open
+    close = evidence.pitch_mm <= need_mm * 1.01 + EDGE_MM
+    n = len(floor.xy_mm)
+    seen = np.zeros(n, dtype=np.int64)
+    for direction in np.unique(evidence.direction[close]):
+        rows = close & (evidence.direction == direction)
+        covered = np.zeros(n, dtype=bool)
+        covered[evidence.stations[rows].ravel()] = True
+        covered[left_open.stations[left_open.direction == direction, 1]] = False
+        seen += covered
+    judged = floor.xy_mm[seen >= evidence.directions]
+    if len(judged) == 0:
+        return 0.0
+    points = spread(floor.room)
+    if len(piece.rivals) and len(points):
+        nearest, _ = cKDTree(floor.xy_mm).query(points)
+        points = points[nearest <= cKDTree(piece.rivals).query(points)[0]]
+    if not len(points):
+        return 0.0
+    away, _ = cKDTree(judged).query(points)
+    return float(np.mean(away <= need_mm * 1.01 / math.sqrt(2) + EDGE_MM))
+
+
+def _placement(piece: Part, rule: Rule, look: Look, row: int) -> Placement:
+    evidence, xy = look.evidence, look.face.view.surface.xy_mm
+    start, at, end = (_place(xy[i]) for i in evidence.stations[row])
+    span = float(evidence.span_mm[row])
+    return Placement(
+        value_mm=float(evidence.value_mm[row]),
+        u_mm=float(evidence.u_mm[row]),
+        limit_mm=float(limit_at(rule.limit, np.array(span))),
+        span_mm=span,
+        at=at,
+        start=start,
+        end=end,
+        stations=tuple(int(piece.stations[look.face.stations[i]]) for i in evidence.stations[row]),
+        face=look.face.name,
+    )
+
+
+def _place(xy: Floats) -> Place:
+    return float(xy[0]), float(xy[1])
+
+
+def _scores(look: Look, called: Call) -> Floats:
+    """How far over its limit each value is, in units of its uncertainty (K,)."""
+    scores: Floats = called.excess_mm / look.evidence.u_mm
+    return scores
+
+
+def _settle(piece: Part, rule: Rule, look: Look, called: Call) -> Settle:
+    """What would decide a value too close to its limit: all noise smaller by the same share.
+
+    Over the limit but not surely: score q' must grow to the factor q. Below it but not surely:
+    the score must fall to -1.645. Both scale with 1/u, and u with 1/√repeats.
+    """
+    score = _scores(look, called)
+    top = float(score.max())
+    share = top / called.factor if called.over else -top / -float(ndtri(RISK))
+    share = min(max(share, 1e-3), 1.0)
+    close = np.flatnonzero(score > float(ndtri(RISK)))
+    places: list[Placement] = []
+    for row in close[np.argsort(-score[close])]:
+        spot = _placement(piece, rule, look, int(row))
+        apart = min((math.dist(spot.at, other.at) for other in places), default=math.inf)
+        if apart > max(spot.span_mm / 2, 4 * EDGE_MM):
+            places.append(spot)
+        if len(places) == PLACES:
+            break
+    return Settle(share, tuple(places))

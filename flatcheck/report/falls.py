@@ -1,0 +1,217 @@
+"""What is said of falls and water: slopes, birdbaths, level walls and valleys."""
+
+import math
+
+from flatcheck.compass import side_of
+from flatcheck.falls import Drainage, FloodTest, PlaneFall
+from flatcheck.places import where
+from flatcheck.room import Room
+from flatcheck.units import (
+    KG_PER_POUND,
+    LITERS_PER_GALLON,
+    M2_PER_SQUARE_FOOT,
+    Style,
+    format_area,
+    format_distance,
+    format_length,
+)
+from flatcheck.verdict import Finding, Placement
+
+SHOWN = ("fall_least", "fall_most", "ponding", "wall_level", "valley_line", "step")
+"""The measures that this module has words for."""
+
+
+def slope_words(ratio: float, style: Style) -> str:
+    """A slope to a hundredth of a percent, as rules with a narrow window need it."""
+    if style.unit == "mm":
+        return f"{ratio:.2%}"
+    return f"{ratio:.2%} ({ratio * 12:.3f} in per ft)"
+
+
+def worst_fall(finding: Finding, room: Room, style: Style) -> str:
+    """The worst value of a rule of fall or water with its uncertainty and place."""
+    worst = finding.worst
+    assert worst is not None  # asked for only where something was measured
+    return _WORDS[finding.rule.measure](worst, room, style)
+
+
+def _least(worst: Placement, room: Room, style: Style) -> str:
+    return _slope("Least fall", -1, worst, room, style)
+
+
+def _most(worst: Placement, room: Room, style: Style) -> str:
+    return _slope("Steepest", 1, worst, room, style)
+
+
+def _slope(lead: str, sign: int, worst: Placement, room: Room, style: Style) -> str:
+    over = worst.span_mm
+    found, limit = sign * worst.value_mm / over, sign * worst.limit_mm / over
+    uphill = " (it rises)" if sign < 0 and found < 0 else ""
+    return (
+        f"{lead} {slope_words(found, style)}{uphill}, give or take {2 * worst.u_mm / over:.2%}, "
+        f"limit {limit:.2%}: {where(room, worst.at, style)}{_on(worst)}; over the length of a "
+        f"level of {format_distance(over, style)}."
+    )
+
+
+def _on(worst: Placement) -> str:
+    return f", on the {worst.face}" if worst.face.endswith(("plane", *"123456789")) else ""
+
+
+def _pond(worst: Placement, room: Room, style: Style) -> str:
+    spread, limit = 2 * worst.u_mm, worst.limit_mm
+    if worst.value_mm <= 0:
+        return (
+            "No water stands: even the slowest place drains freely, by "
+            f"{-worst.value_mm:.1f} mm (give or take {spread:.1f} mm), "
+            f"{where(room, worst.at, style)}."
+        )
+    return (
+        f"Water stands {_thin(worst.value_mm, style)} deep (give or take {_thin(spread, style)}), "
+        f"{_thin(limit, style)} would be held anyway: {where(room, worst.at, style)}; it leaves "
+        f"over a place {where(room, worst.start, style)}."
+    )
+
+
+def _wall(worst: Placement, room: Room, style: Style) -> str:
+    return (
+        f"Most off level by {_thin(worst.value_mm, style)} (give or take "
+        f"{_thin(2 * worst.u_mm, style)}), limit {_thin(worst.limit_mm, style)}: high "
+        f"{where(room, worst.start, style)}, low {where(room, worst.end, style)}."
+    )
+
+
+def _valley(worst: Placement, room: Room, style: Style) -> str:
+    return (
+        f"Farthest off by {format_length(abs(worst.value_mm), style)} (give or take "
+        f"{format_length(2 * worst.u_mm, style)}), limit {format_length(worst.limit_mm, style)}: "
+        f"the end of the valley {where(room, worst.at, style)}."
+    )
+
+
+def _step(worst: Placement, room: Room, style: Style) -> str:
+    return (
+        f"Largest change in level {_thin(worst.value_mm, style)} (give or take "
+        f"{_thin(2 * worst.u_mm, style)}), limit {_thin(worst.limit_mm, style)}: "
+        f"{where(room, worst.at, style)}."
+    )
+
+
+def _thin(mm: float, style: Style) -> str:
+    """A small height: to a tenth of a millimeter, or as a fraction and in tenths."""
+    if style.unit == "mm":
+        return f"{mm:.1f} mm"
+    return f"{format_length(mm, style)} ({mm:.1f} mm)"
+
+
+_WORDS = {
+    "fall_least": _least,
+    "fall_most": _most,
+    "ponding": _pond,
+    "wall_level": _wall,
+    "valley_line": _valley,
+    "step": _step,
+}
+
+
+def not_read(finding: Finding, style: Style) -> str:
+    """Why a rule of fall or water could not be judged, and what to read."""
+    need = format_distance(finding.pitch_mm, style)
+    measure = finding.rule.measure
+    if measure == "ponding" and not finding.placements:
+        return (
+            "No reading lies on the drain, so nothing tells how high water must rise to leave; "
+            "read the drain's rim."
+        )
+    if measure == "step" and not finding.placements:
+        return (
+            "No edge was read on both sides; read the floor above and below it, within "
+            f"{format_distance(finding.rule.length_mm or 0, style)}."
+        )
+    if measure == "wall_level":
+        return (
+            f"Only {finding.reach_ratio:.0%} of the length of the level walls lies between "
+            "readings; read along each of them, into the corners."
+        )
+    if measure == "valley_line":
+        return "Too few readings lie on both sides of a valley; read three and more on each side."
+    if not math.isfinite(finding.have_mm) or finding.have_mm > finding.pitch_mm * 1.01 + 1:
+        have = format_distance(finding.have_mm, style) if math.isfinite(finding.have_mm) else "far"
+        return f"Readings {have} apart cannot show this; it takes one every {need} or closer."
+    return (
+        f"Only {finding.reach_ratio:.0%} of the floor could be judged; read the rest every {need} "
+        "or closer, along the walls and the drain too."
+    )
+
+
+def plane_words(plane: PlaneFall, style: Style) -> str:
+    """One plane: what it should be and what it is."""
+    run = format_distance(plane.run_mm, style)
+    meant = f"meant to fall to the {side_of(plane.meant_deg)}, run {run}"
+    if plane.fall_ratio is None:
+        return f"{plane.name}: {meant}; what was read on it does not tell how it falls."
+    parts = [
+        f"{plane.name}: {meant}; as a whole it falls {slope_words(plane.fall_ratio, style)} "
+        f"(give or take {2 * plane.u_ratio:.2%}) to the {side_of(plane.bearing_deg)}"
+    ]
+    if plane.least_ratio is not None and plane.most_ratio is not None:
+        parts.append(f"in parts from {plane.least_ratio:.2%} to {plane.most_ratio:.2%}")
+    return ", ".join(parts) + "."
+
+
+def _water(liters: float, style: Style) -> str:
+    """A little water: liters, or fluid ounces and gallons."""
+    if style.unit == "mm":
+        return f"{liters:.2f} l"
+    gallons = liters / LITERS_PER_GALLON
+    return f"{gallons * 128:.1f} fl oz" if gallons < 1 else f"{gallons:.1f} gallons"
+
+
+def water_words(drainage: Drainage, room: Room, style: Style) -> list[str]:
+    """Where water stands, and what drains where."""
+    said = []
+    for number, pond in enumerate(drainage.ponds, 1):
+        depth = f"{_thin(pond.depth_mm, style)} deep"
+        sure = "" if pond.told else " (shallower than the readings can tell)"
+        said.append(
+            f"Pond {number}: {depth}{sure}, {format_area(pond.area_mm2, style)}, "
+            f"{_water(pond.volume_mm3 / 1e6, style)}; deepest {where(room, pond.at, style)}."
+        )
+        if pond.held_by_drain:
+            said.append("Its water does not reach the drain, which stands higher than the floor.")
+    for drain, share in drainage.shares:
+        goes = f"drains to {drain}" if drain else "drains nowhere"
+        said.append(f"{drainage.zone}: {share:.0%} of the floor {goes}.")
+    return said
+
+
+FLOOD_CAUTION = (
+    "Give a new membrane time before it is flooded: 24 hours is usual, 48 below 50 F (ASTM D5957). "
+    "The water stands for as long as the local code asks, from 15 minutes (IPC 312.9) to 24 hours "
+    "and more. It is a load and a risk to the room below: watch it, and keep power out of its "
+    "reach."
+)
+"""Two trade pages each for the times; the code in force decides."""
+
+
+def flood_words(zone: FloodTest, style: Style) -> list[str]:
+    """The water of a flood test: how much, how deep, how heavy."""
+    water = zone.water
+    liters = water.volume_mm3 / 1e6
+    much = f"{liters:.0f} l, {liters:.0f} kg"
+    load = liters / (water.area_mm2 / 1e6) if water.area_mm2 else 0.0
+    each = f"{load:.0f} kg on each square meter"
+    if style.unit == "in":
+        much = f"{liters / LITERS_PER_GALLON:.0f} gallons, {liters / KG_PER_POUND:.0f} lb"
+        each = f"{load * M2_PER_SQUARE_FOOT / KG_PER_POUND:.1f} lb on each square foot"
+    deep = (
+        f"{format_length(zone.at_drain_mm, style)} deep at the drain"
+        if zone.at_drain_mm is not None
+        else "of unknown depth at the drain, which was not read"
+    )
+    return [
+        f"{zone.zone}: standing {format_length(zone.depth_mm, style)} deep "
+        f"{where(zone.room, zone.at, style)}, the water is {deep}; it takes {much}, {each} of the "
+        f"{format_area(water.area_mm2, style)} under water.",
+        FLOOD_CAUTION,
+    ]

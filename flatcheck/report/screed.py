@@ -1,0 +1,301 @@
+"""The heights to screed to, on paper: a drawing and a table to take to the wall with a pencil."""
+
+from collections.abc import Callable, Sequence
+from html import escape
+
+import numpy as np
+
+from flatcheck.compass import side_of
+from flatcheck.drain import Falls
+from flatcheck.instrument import fine
+from flatcheck.places import wall_called, where
+from flatcheck.readers.cells import csv_text, shown
+from flatcheck.room import Room
+from flatcheck.screed import Mark, Screed
+from flatcheck.survey import Survey
+from flatcheck.units import (
+    KG_PER_POUND,
+    M2_PER_SQUARE_FOOT,
+    MM_PER_FOOT,
+    Style,
+    format_area,
+    format_distance,
+    format_length,
+)
+
+PAPER_MM = (176.0, 150.0)
+"""Room for the drawing on one page, width and height [mm]."""
+
+RIM_MM = 16.0
+"""Of that, the margin on each side for heights and the names of walls [mm]."""
+
+ROOM_RATIO = 0.001
+"""Falls planned nearer than this to the least are told: 1 mm in a meter. Common practice, no
+source."""
+
+CAUTION = (
+    "Mixing and cutting mortar raises silica dust: use a vacuum or water, and a respirator where "
+    "the rules ask for one. A bed this heavy is a load: on a wood floor or a thin slab have the "
+    "structure checked by someone licensed to. The maker's data sheet, the membrane's and the "
+    "local code come before these numbers."
+)
+
+
+def screed_words(plan: Screed, survey: Survey, room: Room, line_mm: float | None) -> list[str]:
+    """What to screed a zone to: planes, heights along every wall, and the bed."""
+    style = survey.show
+    cover = survey.bed.cover_mm
+    falls = plan.falls
+    said = [f"{plan.zone}: heights to screed to, above the rim of the drain"]
+    if cover:
+        said[0] += f", with {format_length(cover, style)} for what lies on the bed taken off"
+    said[0] += "."
+    for facet in falls.facets:
+        said.append(
+            f"  {facet.name}: falls {facet.fall_ratio:.2%} to the {side_of(facet.bearing_deg)}, "
+            f"longest run {format_distance(facet.run_mm, style)}"
+        )
+    walls = by_wall(plan.marks)
+    for (name, marks), (before, _) in zip(walls, [walls[-1], *walls], strict=False):
+        along = f"  Along the {wall_called(name)}, from its corner with the {wall_called(before)}"
+        if _level(marks):
+            said.append(f"{along}: level, {_height(marks[0], style, line_mm)}")
+            continue
+        said.append(f"{along}:")
+        said += [
+            f"    at {format_distance(mark.along_mm, style):<10} {_height(mark, style, line_mm)}"
+            for mark in marks
+        ]
+    if plan.bed is not None:
+        bed = plan.bed
+        said.append(
+            f"  Bed over the floor as read: {format_length(bed.least_mm, style)} at its thinnest "
+            f"({where(room, bed.least_at, style)}), {format_length(bed.most_mm, style)} at its "
+            f"thickest ({where(room, bed.most_at, style)}), {format_length(bed.mean_mm, style)} "
+            f"on average (give or take {fine(2 * bed.u_mm, style)}) over "
+            f"{format_area(bed.area_mm2, style)}."
+        )
+        said.append(
+            f"  That is {volume_words(bed.volume_mm3, style)} of mortar, about "
+            f"{weight_words(bed.weight_kg, bed.area_mm2, style)}."
+        )
+        if bed.most_mm > survey.bed.most_mm:
+            said.append(
+                f"  Thicker than the {format_length(survey.bed.most_mm, style)} that is usual: "
+                "ask the mortar's maker and whoever answers for the structure."
+            )
+    flattest = min(facet.fall_ratio for facet in falls.facets)
+    if flattest < plan.least_ratio + ROOM_RATIO:
+        said.append(
+            f"  This is planned at the least fall that the rule allows, {plan.least_ratio:.2%}: no "
+            "screed is struck that true. Ask for a little more where the most allows it, with fall "
+            "in the intent of the zone."
+        )
+    said.append("  Caution: " + CAUTION)
+    return said
+
+
+def by_wall(marks: Sequence[Mark]) -> list[tuple[str, list[Mark]]]:
+    """Marks wall after wall, in order."""
+    walls: list[tuple[str, list[Mark]]] = []
+    for mark in marks:
+        if not walls or walls[-1][0] != mark.wall or mark.along_mm == 0:
+            walls.append((mark.wall, []))
+        walls[-1][1].append(mark)
+    return walls
+
+
+def _level(marks: Sequence[Mark]) -> bool:
+    heights = [mark.above_mm for mark in marks]
+    return max(heights) - min(heights) < 0.05
+
+
+def _height(mark: Mark, style: Style, line_mm: float | None) -> str:
+    said = format_length(mark.above_mm, style)
+    if line_mm is not None:
+        said += f", or {format_length(line_mm - mark.above_mm, style)} down from the line"
+    return said
+
+
+def volume_words(mm3: float, style: Style) -> str:
+    """A volume as it is bought: cubic feet, or liters."""
+    if style.unit == "in":
+        return f"{mm3 / MM_PER_FOOT**3:.1f} cubic ft"
+    return f"{mm3 / 1e6:.0f} l"
+
+
+def weight_words(kg: float, mm2: float, style: Style) -> str:
+    """A weight, and what it is on each square foot or square meter."""
+    if style.unit == "in":
+        pounds = kg / KG_PER_POUND
+        load = pounds / (mm2 / 1e6 / M2_PER_SQUARE_FOOT)
+        return f"{pounds:.0f} lb, {load:.0f} lb on each square foot"
+    return f"{kg:.0f} kg, {kg / (mm2 / 1e6):.0f} kg on each square meter"
+
+
+def screed_csv(plans: Sequence[Screed], style: Style) -> str:
+    """Every mark as a table: zone, wall, along, east, north, height above the rim."""
+    rows = [("zone", "wall", "along", "east", "north", "above the rim")]
+    for plan in plans:
+        for mark in plan.marks:
+            east, north = mark.at
+            rows.append(
+                (
+                    shown(plan.zone),
+                    shown(mark.wall),
+                    format_distance(mark.along_mm, style),
+                    format_distance(east, style),
+                    format_distance(north, style),
+                    format_length(mark.above_mm, style),
+                )
+            )
+    return csv_text(tuple(rows))
+
+
+def screed_html(plans: Sequence[Screed], survey: Survey, room: Room, line_mm: float | None) -> str:
+    """One self-contained page: for each zone the drawing, its table of marks, and the bed."""
+    style = survey.show
+    pages = []
+    for plan in plans:
+        notes = screed_words(plan, survey, room, line_mm)
+        planes = "".join(
+            f"<li>{escape(words.strip())}</li>"
+            for words in notes[1:]
+            if not words.startswith(("  Along", "    ", "  Caution"))
+        )
+        tables = "".join(
+            f"<table><caption>{escape(wall_called(name))}</caption><tr><th>along</th>"
+            f"<th>above rim</th>{'<th>below line</th>' if line_mm is not None else ''}</tr>"
+            + "".join(_row(mark, style, line_mm) for mark in marks)
+            + "</table>"
+            for name, marks in by_wall(plan.marks)
+        )
+        pages.append(
+            f"<section><h2>{escape(notes[0])}</h2>{drawing(plan, survey)}"
+            f"<ul>{planes}</ul><div class='walls'>{tables}</div></section>"
+        )
+    title = escape(survey.title)
+    return f"""<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
+<title>{title}</title>
+<style>{_CSS}</style>
+</head>
+<body>
+<h1>{title}</h1>
+{"".join(pages)}
+<p><b>Caution.</b> {escape(CAUTION)}</p>
+</body>
+</html>
+"""
+
+
+def _row(mark: Mark, style: Style, line_mm: float | None) -> str:
+    cells = [format_distance(mark.along_mm, style), format_length(mark.above_mm, style)]
+    if line_mm is not None:
+        cells.append(format_length(line_mm - mark.above_mm, style))
+    return "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>"
+
+
+def drawing(plan: Screed, survey: Survey) -> str:
+    """The zone to scale as SVG: its planes, valleys (solid), ridges (dashed), drain and heights."""
+    falls, style, cover_mm = plan.falls, survey.show, survey.bed.cover_mm
+    corners = np.array(falls.corners)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    scale = float(np.min((np.array(PAPER_MM) - 2 * RIM_MM) / (high - low)))
+    width, height = (high - low) * scale + 2 * RIM_MM
+
+    def at(place: Sequence[float]) -> tuple[float, float]:
+        x, y = (np.array(place) - low) * scale + RIM_MM
+        return round(float(x), 2), round(float(height - y), 2)
+
+    def line(places: Sequence[Sequence[float]]) -> str:
+        return " ".join(f"{x},{y}" for x, y in map(at, places))
+
+    def label(
+        place: Sequence[float], off: Sequence[float], words: str, upright: bool = False
+    ) -> str:
+        x, y = at(place)
+        x, y = round(x + off[0], 2), round(y - off[1], 2)
+        turn = f' transform="rotate(-90 {x} {y})"' if upright else ""
+        return f'<text x="{x}" y="{y}"{turn}>{escape(words)}</text>'
+
+    drawn = [f'<polygon class="room" points="{line(falls.corners)}"/>']
+    for drain in survey.drains:
+        ring = np.array(drain.outline.corners_mm)
+        if ((ring >= low - 1) & (ring <= high + 1)).all():
+            drawn.append(f'<polygon class="drain" points="{line(drain.outline.corners_mm)}"/>')
+    for crease in falls.creases:
+        kind = "valley" if crease.valley else "ridge"
+        drawn.append(f'<polyline class="{kind}" points="{line((crease.start, crease.end))}"/>')
+    drawn += _arrows(falls, at)
+    for k, (x, y) in enumerate(corners):
+        outward = np.sign(np.array([x, y]) - (low + high) / 2) * RIM_MM * 0.3
+        drawn.append(label((x, y), outward, format_length(falls.corner_mm[k] - cover_mm, style)))
+    for name, marks in by_wall(plan.marks):
+        middle = np.mean([marks[0].at, marks[-1].at], axis=0)
+        side = np.array(marks[-1].at) - np.array(marks[0].at)
+        out = np.array([side[1], -side[0]]) / np.hypot(*side) * RIM_MM * 0.7
+        drawn.append(label(middle, out, wall_called(name), abs(side[1]) > abs(side[0])))
+        drawn += [
+            f'<circle cx="{x}" cy="{y}" r="0.6"/>' for x, y in (at(mark.at) for mark in marks)
+        ]
+        if _level(marks):
+            continue
+        drawn += [
+            label(mark.at, 0.42 * out, format_length(mark.above_mm, style)) for mark in marks[1:-1]
+        ]
+    return (
+        f'<svg width="{width:.1f}mm" height="{height:.1f}mm" viewBox="0 0 {width:.1f} '
+        f'{height:.1f}" role="img" aria-label="planes and valleys of {escape(plan.zone)}">'
+        f"{''.join(drawn)}</svg>"
+    )
+
+
+def _arrows(falls: Falls, at: Callable[[Sequence[float]], tuple[float, float]]) -> list[str]:
+    """An arrow down the middle of each plane with its fall written beside it."""
+    drawn = []
+    for facet in falls.facets:
+        ring = np.array(facet.outline.corners_mm)
+        middle = ring.mean(axis=0)
+        turn = np.radians(facet.bearing_deg)
+        down = np.array([np.sin(turn), np.cos(turn)]) * facet.run_mm / (5 if len(ring) > 3 else 10)
+        (x1, y1), (x2, y2) = at(middle - down), at(middle + down)
+        drawn.append(f'<line class="flow" x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}"/>')
+        back = np.array([x1 - x2, y1 - y2])
+        back = back / max(float(np.hypot(*back)), 1e-9) * 2
+        for sign in (1, -1):
+            hx, hy = x2 + back[0] - sign * back[1] / 2, y2 + back[1] + sign * back[0] / 2
+            drawn.append(f'<line class="flow" x1="{x2}" y1="{y2}" x2="{hx:.2f}" y2="{hy:.2f}"/>')
+        beside = np.array([-back[1], back[0]])
+        beside = beside if beside[1] > 0 or (beside[1] == 0 and beside[0] > 0) else -beside
+        px, py = np.array(at(middle)) + beside * (1.5 if abs(back[1]) < abs(back[0]) else 3)
+        drawn.append(f'<text x="{px:.2f}" y="{py:.2f}">{facet.fall_ratio:.2%}</text>')
+    return drawn
+
+
+_CSS = """
+@page {margin: 12mm}
+* {box-sizing: border-box}
+body {font: 10pt/1.3 "Liberation Sans", Arial, Helvetica, sans-serif; color: #000; width: 184mm;
+  margin: 0 auto; overflow-wrap: anywhere}
+@media screen {body {margin: 12mm auto}}
+h1 {font-size: 15pt; margin: 0 0 3mm}
+h2 {font-size: 10pt; font-weight: normal; margin: 3mm 0 2mm}
+section {break-after: page}
+section:last-of-type {break-after: auto}
+svg {display: block; margin: 0 auto}
+.room {fill: none; stroke: #000; stroke-width: 0.6}
+.drain {fill: #ccc; stroke: #000; stroke-width: 0.3}
+.valley {stroke: #000; stroke-width: 0.3}
+.ridge {stroke: #000; stroke-width: 0.3; stroke-dasharray: 1.5 1}
+.flow {stroke: #555; stroke-width: 0.3}
+text {font-size: 3.2px; text-anchor: middle; dominant-baseline: middle; paint-order: stroke;
+  stroke: #fff; stroke-width: 1}
+.walls {display: flex; flex-wrap: wrap; gap: 4mm 8mm}
+table {border-collapse: collapse; break-inside: avoid}
+caption {text-align: left; font-weight: bold; padding: 1mm 0}
+td, th {border: 0.2mm solid #999; padding: 0.5mm 2mm; text-align: right; font-weight: normal}
+"""

@@ -1,0 +1,442 @@
+"""Planning the falls: the heights to screed to, before the mortar goes down.
+
+From the outline, the drain, the heights that must not change and the least fall, this gives the
+height of every corner and along every wall above the rim of the drain, and over a surveyed floor
+the thickness of the mortar bed everywhere, its volume and its weight.
+
+Two numbers are free: how high the rim stands, and how much the planes fall. A rim height fixes the
+first, a height that must not change one of them, two such heights both; what is left is chosen so
+that the flattest plane just falls as much as it must, and the bed is as thin as it may be.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from flatcheck.assess import Assessment
+from flatcheck.drain import Bed, Falls, Hold, height_at, scaled
+from flatcheck.errors import SurveyError
+from flatcheck.intent import DRAINING, Intent
+from flatcheck.judgment import falls_rules
+from flatcheck.parts import (
+    PLANNED_FALL,
+    check_drains,
+    check_zones,
+    drain_of,
+    falls_of,
+    settled,
+    side_names,
+)
+from flatcheck.places import wall_called
+from flatcheck.room import Ring, Room, from_walls, inside, onto
+from flatcheck.surface import Surface, part
+from flatcheck.survey import Survey
+from flatcheck.units import Style, format_distance
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+NEAR_MM = 50.0
+"""A height that must not change is that of a reading no farther than this from it [mm]."""
+
+AGREES_MM = 1.5
+"""Fixed heights that contradict the planes by less than this are met by them [mm].
+
+Common practice, no source: a screed is struck off no better."""
+
+CELLS = 150
+"""Cells across the larger side of a zone, over which thickness is summed."""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A pencil mark on a wall: how far along it, and how high above the rim of the drain [mm].
+
+    `above_mm` is the top of the bed, what lies on it taken off.
+    """
+
+    wall: str
+    along_mm: float
+    at: tuple[float, float]
+    above_mm: float
+
+
+@dataclass(frozen=True)
+class Thickness:
+    """The mortar bed over a surveyed floor.
+
+    `least_mm` and `most_mm` are the thinnest and thickest place with their places, `mean_mm` the
+    mean; `volume_mm3`, `weight_kg` and `area_mm2` are those of the floor that was read, with
+    `u_mm` the standard uncertainty of the mean thickness.
+    """
+
+    least_mm: float
+    least_at: tuple[float, float]
+    most_mm: float
+    most_at: tuple[float, float]
+    mean_mm: float
+    u_mm: float
+    area_mm2: float
+    volume_mm3: float
+    weight_kg: float
+
+
+@dataclass(frozen=True)
+class Screed:
+    """What to screed one zone to.
+
+    `falls` are its planes with their heights above the rim. `rim_mm` is the height of the rim in
+    the heights of the survey, None where nothing decides it. `least_ratio` and `most_ratio` are
+    what the rules ask of the planes, zero and inf where none does. `bed` is None without readings.
+    """
+
+    zone: str
+    falls: Falls
+    rim_mm: float | None
+    least_ratio: float
+    most_ratio: float
+    marks: tuple[Mark, ...]
+    bed: Thickness | None
+
+
+def limits_of(survey: Survey) -> tuple[float, float]:
+    """The least and the most fall [ratio] that the survey's standards for falls ask for."""
+    least, most = 0.0, math.inf
+    for rule in falls_rules(survey):
+        (span, limit), *_ = rule.limit.anchors
+        if rule.measure == "fall_least":
+            least = max(least, -limit / span)
+        elif rule.measure == "fall_most":
+            most = min(most, limit / span)
+    return least, most
+
+
+def screeds(survey: Survey, spacing_mm: float, judged: Assessment | None) -> tuple[Screed, ...]:
+    """What to screed each falling zone to, with marks along its walls every `spacing_mm`.
+
+    `judged` is the survey with its surface, where there are readings. Raises SurveyError where
+    the rules and the fixed heights cannot all be met, or the bed would be too thin; the sentence
+    names what is in the way and what would change it.
+    """
+    zones = [(zone.outline.name, zone.outline, zone.intent) for zone in survey.zones]
+    if not zones:
+        if survey.room is None:
+            raise SurveyError("falls are planned for a room; give its outline in survey.toml.")
+        zones = [("floor", survey.room.outline, survey.intent)]
+    if survey.room is not None:
+        check_drains(survey, survey.room)
+        if survey.zones:
+            check_zones(survey, survey.room)
+    least, most = limits_of(survey)
+    if least > most:
+        raise SurveyError(
+            f"the rules ask for a fall of {least:.2%} or more and {most:.2%} or less: none does "
+            "both; name other rules."
+        )
+    found, falling = [], []
+    for name, outline, intent in zones:
+        room = survey.room or Room(outline)
+        falls = falls_of(name, outline, intent, survey.drains, room)
+        if falls is None:
+            continue
+        falling.append(outline)
+        asked = intent.fall_ratio or least or PLANNED_FALL
+        unit = scaled(falls, 1 / min(facet.fall_ratio for facet in falls.facets))
+        read = judged.surface if judged else None
+        fall, rim, between = _solved(name, survey, unit, asked, outline, intent, read)
+        floor = _zone_floor(name, judged, outline, survey.holds)
+        made = scaled(unit, fall)
+        _check_falls(name, made, least, most, intent, between, survey.show)
+        if floor is not None and rim is None:
+            rim = survey.bed.least_mm - _thickness(made, 0.0, floor, survey.bed).least_mm
+        bed = None
+        if floor is not None and rim is not None:
+            bed = _thickness(made, rim, floor, survey.bed)
+            _check_bed(name, bed, survey, outline)
+        found.append(
+            Screed(name, made, rim, least, most, _marks(survey, outline, made, spacing_mm), bed)
+        )
+    if not found:
+        raise SurveyError(
+            'no zone is meant to fall; give the zone that does an intent of kind "fall", '
+            '"to drain" or "to channel".'
+        )
+    for hold in survey.holds:
+        if all(_meets(outline, hold) is None for outline in falling):
+            raise SurveyError(f"{hold.name}: the fixed height lies in no zone that falls.")
+    return tuple(found)
+
+
+def _zone_floor(
+    name: str, judged: Assessment | None, outline: Ring, holds: tuple[Hold, ...]
+) -> Surface | None:
+    """The surveyed floor of a zone to lay a bed on, so without the readings of fixed heights.
+
+    Raises SurveyError where its heights are left open.
+    """
+    if judged is None:
+        return None
+    own = [
+        piece
+        for piece in judged.parts
+        if (piece.view.surface.room.zone or piece.view.surface.room.outline).corners_mm
+        == outline.corners_mm
+    ]
+    floor = own[0].view.surface
+    if len(own) > 1 or not settled(floor):
+        raise SurveyError(
+            f"zone {name!r}: the readings leave open how high its places lie to each other; a bed "
+            "is planned over heights that hang together."
+        )
+    xy = judged.surface.xy_mm
+    sills = [int(np.argmin(np.hypot(*(xy - np.array(hold.at)).T))) for hold in holds]
+    under = ~np.isin(own[0].stations, sills)
+    if not under.any():
+        raise SurveyError(f"zone {name!r} holds no reading of the floor under the bed.")
+    return part(floor, floor.room, under)[0]
+
+
+@dataclass(frozen=True)
+class _Fixed:
+    """A height that is given: where it stands at a fall of one in one, and in the survey [mm]."""
+
+    name: str
+    above_mm: float
+    height_mm: float
+
+
+def _solved(
+    name: str,
+    survey: Survey,
+    unit: Falls,
+    asked: float,
+    outline: Ring,
+    intent: Intent,
+    floor: Surface | None,
+) -> tuple[float, float | None, tuple[_Fixed, _Fixed] | None]:
+    """The fall of the flattest plane [ratio] and the rim's height [mm], from what is fixed.
+
+    And the two heights, the lower place first, that decided the fall where two do.
+    """
+    fixed = _fixed(name, survey, unit, outline, intent, floor)
+    if not fixed:
+        return asked, None, None
+    first = fixed[0]
+    apart = [one for one in fixed if abs(one.above_mm - first.above_mm) > NEAR_MM]
+    between = None
+    fall = asked
+    if apart:
+        low, high = sorted((first, apart[0]), key=lambda one: one.above_mm)
+        between = low, high
+        fall = (high.height_mm - low.height_mm) / (high.above_mm - low.above_mm)
+        if fall <= 0:
+            raise SurveyError(
+                f"zone {name!r}: with {low.name} and {high.name} as they are the floor would not "
+                f"fall toward the drain; lower {low.name}, or raise {high.name}."
+            )
+    rim = first.height_mm - fall * first.above_mm
+    for one in fixed:
+        off = one.height_mm - (rim + fall * one.above_mm)
+        if abs(off) > AGREES_MM:
+            side = "below" if off > 0 else "above"
+            raise SurveyError(
+                f"zone {name!r}: {one.name} cannot be kept with {first.name}: the planes come "
+                f"{_said(abs(off), survey.show)} {side} it; change one of them, or give it a zone "
+                "of its own."
+            )
+    return fall, rim, between
+
+
+def _fixed(
+    name: str,
+    survey: Survey,
+    unit: Falls,
+    outline: Ring,
+    intent: Intent,
+    floor: Surface | None,
+) -> list[_Fixed]:
+    """The rim of the zone's drain and the heights that must not change, where these are given."""
+    found = []
+    if intent.kind in DRAINING:
+        drain = drain_of(name, outline, intent, survey.drains)
+        if drain.rim_mm is not None:
+            middle = np.array(drain.outline.corners_mm).mean(axis=0)
+            read = _read_near(floor, middle, drain.outline.name)
+            found.append(_Fixed(f"the rim of the {drain.outline.name}", 0.0, read + drain.rim_mm))
+    for hold in survey.holds:
+        meets = _meets(outline, hold)
+        if meets is not None:
+            above = float(height_at(unit, meets)[0])
+            if math.isnan(above):
+                raise SurveyError(f"{hold.name}: the fixed height lies on the drain.")
+            found.append(_Fixed(hold.name, above, _read_near(floor, np.array(hold.at), hold.name)))
+    return found
+
+
+def _meets(outline: Ring, hold: Hold) -> Floats | None:
+    """Where (1, 2) a fixed height lies in a zone or at its edge; None where it is none of its."""
+    place = np.array([hold.at])
+    meets = place if inside(Room(outline), place)[0] else onto(outline, place)
+    return meets if np.hypot(*(place - meets)[0]) <= NEAR_MM else None
+
+
+def _read_near(floor: Surface | None, place: Floats, name: str) -> float:
+    """The surveyed height at a place that something is fixed to."""
+    if floor is None:
+        raise SurveyError(f"{name}: a fixed height needs readings of the floor.")
+    away = np.hypot(*(floor.xy_mm - place).T)
+    near = int(np.argmin(away))
+    reach = NEAR_MM
+    if away[near] > max(reach, 1.0):
+        raise SurveyError(f"{name}: no reading lies within {reach:.0f} mm of it; read its height.")
+    return float(floor.height_mm[near])
+
+
+def _check_falls(
+    name: str,
+    made: Falls,
+    least: float,
+    most: float,
+    intent: Intent,
+    between: tuple[_Fixed, _Fixed] | None,
+    style: Style,
+) -> None:
+    """Every plane falls enough and none too much, or SurveyError says what would change that."""
+    flat = min(made.facets, key=lambda facet: facet.fall_ratio)
+    steep = max(made.facets, key=lambda facet: facet.fall_ratio)
+    top = most * flat.fall_ratio / steep.fall_ratio  # more for the flattest is too much elsewhere
+    if top < least * (1 - 1e-9):
+        said = (
+            f"zone {name!r}: where the {flat.name} with its run of {_said(flat.run_mm, style)} "
+            f"falls {least:.2%}, the {steep.name} with its run of "
+            f"{_said(steep.run_mm, style)} must fall "
+            f"{steep.fall_ratio * least / flat.fall_ratio:.2%}, and the rule allows {most:.2%}; "
+        )
+        if intent.kind == "to channel":
+            raise SurveyError(f"{said}let the channel reach from wall to wall.")
+        run = max(made.corner_mm) / flat.fall_ratio * least / most
+        raise SurveyError(
+            f"{said}move the drain so that no run is shorter than about "
+            f"{_said(math.ceil(run), style)}, or use a channel along a wall, from wall to wall."
+        )
+    if flat.fall_ratio < least * (1 - 1e-9):
+        said = (
+            f"zone {name!r}: the {flat.name} would fall {flat.fall_ratio:.2%}, and the rule asks "
+            f"for {least:.2%}; "
+        )
+        if between is None:
+            raise SurveyError(f"{said}leave the fall out of the intent.")
+        low, high = between
+        raise SurveyError(
+            f"{said}lower {low.name} or raise {high.name} by "
+            f"{_said(_up(least - flat.fall_ratio, between), style)}, or bring the drain nearer to "
+            "that wall."
+        )
+    if steep.fall_ratio > most * (1 + 1e-9):
+        said = (
+            f"zone {name!r}: the {steep.name} would fall {steep.fall_ratio:.2%}, and the rule "
+            f"allows {most:.2%}; "
+        )
+        if between is not None:
+            low, high = between
+            raise SurveyError(
+                f"{said}raise {low.name} or lower {high.name} by "
+                f"{_said(_up(flat.fall_ratio - top, between), style)}."
+            )
+        if least and intent.fall_ratio:
+            raise SurveyError(f"{said}leave the fall out of the intent.")
+        raise SurveyError(
+            f"{said}give the intent a fall of {math.floor(top * 1e4) / 1e4:.2%} or less."
+        )
+
+
+def _said(mm: float, style: Style) -> str:
+    """A length in the person's units; in millimeters too, lest rounding spoil the advice."""
+    exact = f"{mm:.0f} mm" if mm >= 100 else f"{mm:.1f}".removesuffix(".0") + " mm"
+    return exact if style.unit == "mm" else f"{format_distance(mm, style)} ({exact})"
+
+
+def _up(ratio: float, between: tuple[_Fixed, _Fixed]) -> float:
+    """How far apart two given heights must come to change the fall by as much [mm], in tenths."""
+    return math.ceil(10 * ratio * (between[1].above_mm - between[0].above_mm)) / 10
+
+
+def _thickness(made: Falls, rim: float, floor: Surface, bed: Bed) -> Thickness:
+    """The bed at every reading, and summed over cells of the surveyed floor."""
+    from scipy.interpolate import LinearNDInterpolator, NearestNDInterpolator
+
+    ring = np.array((floor.room.zone or floor.room.outline).corners_mm)
+    low, high = ring.min(axis=0), ring.max(axis=0)
+    cell = float((high - low).max()) / CELLS
+    count = np.maximum(np.round((high - low) / cell).astype(int), 1)
+    steps = [low[k] + (np.arange(count[k]) + 0.5) * (high[k] - low[k]) / count[k] for k in (0, 1)]
+    middles = np.stack(np.meshgrid(*steps), axis=-1).reshape(-1, 2)
+    middles = middles[inside(floor.room, middles)]
+    design = height_at(made, middles)
+    middles, design = middles[np.isfinite(design)], design[np.isfinite(design)]
+    ground = NearestNDInterpolator(floor.xy_mm, floor.height_mm)(middles)
+    if len(floor.triangles):
+        between = LinearNDInterpolator(floor.xy_mm, floor.height_mm)(middles)
+        ground = np.where(np.isfinite(between), between, ground)
+    thick = rim + design - bed.cover_mm - ground
+    at_read = height_at(made, floor.xy_mm)
+    read = np.isfinite(at_read)
+    places = np.vstack((floor.xy_mm[read], middles))
+    own = rim + at_read[read] - bed.cover_mm - floor.height_mm[read]
+    every = np.concatenate((own, thick))
+    thin, most = int(np.argmin(every)), int(np.argmax(every))
+    area = float(abs(np.prod((high - low) / count))) * len(middles)
+    cov, even = floor.cov_mm2, np.full(len(floor.height_mm), 1 / len(floor.height_mm))
+    total = float((even * cov if cov.ndim == 1 else even @ cov) @ even)
+    return Thickness(
+        least_mm=float(every[thin]),
+        least_at=(float(places[thin, 0]), float(places[thin, 1])),
+        most_mm=float(every[most]),
+        most_at=(float(places[most, 0]), float(places[most, 1])),
+        mean_mm=float(thick.mean()),
+        u_mm=math.sqrt(max(total, 0.0)),
+        area_mm2=area,
+        volume_mm3=float(thick.mean()) * area,
+        weight_kg=float(thick.mean()) * bed.weight_kg_m2_mm * area / 1e6,
+    )
+
+
+def _check_bed(name: str, bed: Thickness, survey: Survey, outline: Ring) -> None:
+    if bed.least_mm < survey.bed.least_mm - AGREES_MM:
+        room = survey.room or Room(outline)
+        tape = ", ".join(
+            f"{_said(away, survey.show)} from the {wall_called(wall)}"
+            for wall, away in from_walls(room, bed.least_at)
+        )
+        short = math.ceil(survey.bed.least_mm - bed.least_mm)
+        raise SurveyError(
+            f"zone {name!r}: the bed would be {_said(bed.least_mm, survey.show)} thick at its "
+            f"thinnest ({tape}), and it must be {_said(survey.bed.least_mm, survey.show)}; raise "
+            f"the rim and the fixed heights by {_said(short, survey.show)}, take the floor down "
+            "there, or use a bed that may be thinner (its data sheet says so)."
+        )
+
+
+def _marks(survey: Survey, outline: Ring, made: Falls, spacing_mm: float) -> tuple[Mark, ...]:
+    """Heights along every wall of the zone, from its first corner, every `spacing_mm`."""
+    if not spacing_mm >= 10:
+        raise SurveyError("the spacing of marks along a wall must be at least 10 mm.")
+    corners = np.array(made.corners)
+    names = side_names(survey.room or Room(outline), Ring(outline.name, made.corners))
+    marks = []
+    for k, name in enumerate(names):
+        p, q = corners[k], corners[(k + 1) % len(corners)]
+        long = float(np.hypot(*(q - p)))
+        steps = np.arange(0.0, long, spacing_mm)
+        if len(steps) > 1 and long - steps[-1] < spacing_mm / 4:
+            steps = steps[:-1]  # the corner itself is near enough
+        places = np.append(steps, long)
+        at = p + (q - p) * places[:, None] / long
+        above = np.nan_to_num(height_at(made, at)) - survey.bed.cover_mm  # on the drain: its rim
+        marks += [
+            Mark(name, float(along), (float(x), float(y)), float(high))
+            for along, (x, y), high in zip(places, at, above, strict=True)
+        ]
+    return tuple(marks)

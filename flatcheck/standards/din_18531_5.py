@@ -1,0 +1,45 @@
+"""Germany: falls of balconies and, by practice, of showers."""
+
+from flatcheck.rules import Citation, Grade, Standard, least_fall
+
+_BALCONY = Citation(
+    document="DIN 18531-5",
+    edition="edition not stated by the pages seen",
+    clause="6.2",
+    source="fliesenundplatten.de and a drainage lexicon",
+    certainty="agreed",
+    note="In the plane of the waterproofing, under the tile.",
+)
+
+_SHOWER = Citation(
+    document="German practice for showers",
+    edition="no document",
+    clause="no clause",
+    source="hausjournal and tektorum",
+    certainty="agreed",
+    note="About 2%; 1 to 2% is also named. DIN 18534 gives no fixed figure (from memory).",
+)
+
+STANDARD = Standard(
+    id="din-falls",
+    title="DIN 18531-5 and German practice",
+    region="Germany",
+    about="falls",
+    grades=(
+        Grade(
+            id="shower",
+            title="Shower, about 2%",
+            rules=(least_fall(0.02, "The floor falls at least 2%.", _SHOWER),),
+        ),
+        Grade(
+            id="shower-flat",
+            title="Shower, the flatter end of practice",
+            rules=(least_fall(0.01, "The floor falls at least 1%.", _SHOWER),),
+        ),
+        Grade(
+            id="balcony",
+            title="Balcony, in the plane of the waterproofing",
+            rules=(least_fall(0.015, "The waterproofing falls at least 1.5%.", _BALCONY),),
+        ),
+    ),
+)
