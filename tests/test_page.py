@@ -18,7 +18,12 @@ from streamlit.testing.v1 import AppTest
 
 from flatcheck.assess import assess
 from flatcheck.errors import FlatcheckError
+from flatcheck.falls import plane_falls
+from flatcheck.judgment import TOLD_AS_SPOTS
 from flatcheck.readers.folder import read_folder
+from flatcheck.report.falls import plane_words
+from flatcheck.report.words import titles
+from flatcheck.rules import standards
 from flatcheck.ui import serve
 
 ROOT = Path(__file__).parents[1]
@@ -26,6 +31,8 @@ SAMPLES = ROOT / "sample_surveys"
 LASER = (SAMPLES / "millbrook-plywood" / "laser.csv").read_bytes()
 
 NAMES = sorted(path.parent.name for path in SAMPLES.glob("*/survey.toml"))
+
+FALLING = [name for name in NAMES if plane_falls(assess(read_folder(SAMPLES / name)))]
 
 ANSWERS = {
     "What a reading is": "rod",
@@ -48,6 +55,7 @@ def widget(page: AppTest, label: str) -> Any:
     kinds: Iterable[Iterable[Any]] = (
         page.radio,
         page.selectbox,
+        page.multiselect,
         page.text_input,
         page.text_area,
         page.button,
@@ -96,8 +104,13 @@ def test_sample(page: AppTest, sample: str) -> None:
     assert verdict(page) == found.outcome.upper()
     assert not page.exception
     assert not errors(page)
-    laid = any(finding.worst for finding in found.findings)
-    assert len(page.get("plotly_chart")) == (2 if laid else 1)
+    laid = any(f.worst and f.rule.measure in TOLD_AS_SPOTS for f in found.findings)
+    falls = sample in FALLING
+    assert len(page.get("plotly_chart")) == 1 + laid + 2 * falls
+    for title in titles(found):
+        assert title in seen(page)
+    for heading in ("How it falls", "Planned heights"):
+        assert (heading in seen(page)) is falls
 
 
 def test_samples_differ() -> None:
@@ -137,10 +150,107 @@ def test_standard_and_grade(page: AppTest) -> None:
     """Another standard brings its own grades, the first of them chosen, and its own rule."""
     widget(page, "Survey").set_value("saltmarsh-l-shaped").run()
     assert widget(page, "Class, row or reading").value == "SR1"
-    widget(page, "Standard").set_value("din-18202").run()
+    widget(page, "Standard for flatness").set_value("din-18202").run()
     assert widget(page, "Class, row or reading").value == "3"
     assert "DIN 18202" in seen(page)
     assert not errors(page)
+
+
+@pytest.mark.parametrize("sample", FALLING)
+def test_falls(page: AppTest, sample: str) -> None:
+    """A floor that falls shows every plane in words, and no error."""
+    found = assess(read_folder(SAMPLES / sample))
+    widget(page, "Survey").set_value(sample).run()
+    for plane in plane_falls(found):
+        assert plane_words(plane, found.survey.show) in seen(page)
+    labels = [button.label for button in page.get("download_button")]
+    assert "Heights as a sheet to print" in labels
+    assert not page.exception
+    assert not page.warning
+
+
+def test_standards_of_the_sample(page: AppTest) -> None:
+    """At first the standards are those of the survey: one for flatness or none, some for falls."""
+    for name in NAMES:
+        survey = read_folder(SAMPLES / name)
+        widget(page, "Survey").set_value(name).run()
+        flatness = widget(page, "Standard for flatness").value
+        assert flatness == survey.standard.partition(":")[0]
+        chosen = widget(page, "Standards for falls and water").value
+        assert [c.partition(":")[0] for c in chosen] == [f.partition(":")[0] for f in survey.falls]
+
+
+def test_falls_standard_changes_verdict(page: AppTest) -> None:
+    """A shower at 1.7 % is within 1:80 to 1:35, and out where no more than 1:80 is allowed."""
+    widget(page, "Survey").set_value("linden-weir-wet-room").run()
+    assert verdict(page) == "WITHIN"
+    widget(page, "Standards for falls and water").set_value(["au-wet:2004-other"]).run()
+    assert verdict(page) == "OUT"
+    assert "The floor falls at most 1:80." in seen(page)
+    assert "setters' practice" not in seen(page)
+
+
+def test_flatness_alone_and_falls_alone(page: AppTest) -> None:
+    """Either may be left out; without both there is one sentence and no verdict."""
+    widget(page, "Survey").set_value("linden-weir-wet-room").run()
+    widget(page, "Standards for falls and water").set_value([]).run()
+    assert verdict(page) == "WITHIN"
+    assert "The floor falls at least" not in seen(page)
+    widget(page, "Standard for flatness").set_value("none").run()
+    assert "no standard is named" in said(page)
+    assert verdict(page) == ""
+    widget(page, "Standards for falls and water").set_value(["bs-falls:range"]).run()
+    assert verdict(page) == "WITHIN"
+    assert "straightedge" not in seen(page)
+    assert not page.exception
+
+
+def test_every_standard_is_offered_once(page: AppTest) -> None:
+    """Those for flatness are in one list, and those for falls, each grade, in the other."""
+    known = standards().values()
+    flatness = widget(page, "Standard for flatness").options
+    falls = widget(page, "Standards for falls and water").options
+    assert len(flatness) == 1 + sum(s.about == "flatness" for s in known)
+    assert len(falls) == len(set(falls)) == sum(len(s.grades) for s in known if s.about == "falls")
+
+
+def test_falls_of_a_bare_table(page: AppTest) -> None:
+    """A bare table may be held against the most slope of a level floor too."""
+    widget(page, "Readings from").set_value("pasted").run()
+    widget(page, "Cells, copied from a spreadsheet").set_value(as_pasted())
+    answer(page)
+    widget(page, "Standards for falls and water").set_value(["ada-floors:slope"]).run()
+    assert "The floor falls at most 1:48" in seen(page)
+    assert "How it falls" not in seen(page)
+    assert not errors(page)
+
+
+def test_refused_heights(page: AppTest) -> None:
+    """Rules that no floor meets are one sentence where the heights would be; the verdict stays."""
+    widget(page, "Survey").set_value("cressbrook-pan").run()
+    charts = len(page.get("plotly_chart"))
+    both = ["irc-shower:inch", "au-wet:ncc-2022"]
+    widget(page, "Standards for falls and water").set_value(both).run()
+    assert "none does both" in said(page)
+    assert said(page).endswith(".")
+    assert verdict(page) == "OUT"
+    assert len(page.get("plotly_chart")) == charts - 1
+    assert "Where it is high and low" in seen(page)
+
+
+def test_spacing_of_marks(page: AppTest) -> None:
+    """Marks stand every 12 in, and every 6 in when asked: 3 ft 6 in of wall has 3 more."""
+    widget(page, "Survey").set_value("hollin-ghyll-shower").run()
+    assert tub_wall(page) == ['0"', "1'", "2'", "3'", "3' 6\""]
+    widget(page, "Marks along the walls every").set_value(152.4).run()
+    assert tub_wall(page) == ['0"', '6"', "1'", "1' 6\"", "2'", "2' 6\"", "3'", "3' 6\""]
+
+
+def tub_wall(page: AppTest) -> list[str]:
+    """How far along the tub wall the marks of the table stand."""
+    shown = unescape(" ".join(str(h.value) for h in page.html))
+    table = shown.partition("<caption><b>tub wall</b>")[2].partition("</table>")[0]
+    return re.findall("<tr><td>(.*?)</td>", table)
 
 
 @pytest.mark.parametrize("edges", [("", ""), ("24 in", ""), ("24 pigs", "12 in"), ("-2 in", "1")])
@@ -259,6 +369,7 @@ def test_what_was_typed_stays(page: AppTest) -> None:
 
 def test_downloads(page: AppTest) -> None:
     """Two buttons give the verdict to take away."""
+    widget(page, "Survey").set_value("millbrook-plywood").run()
     labels = [button.label for button in page.get("download_button")]
     assert labels == ["Verdict as text", "Verdict as JSON, in mm"]
 

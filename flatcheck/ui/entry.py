@@ -7,6 +7,7 @@ from typing import Any
 import streamlit as st
 
 import flatcheck
+from flatcheck.judgment import NO_FLATNESS
 from flatcheck.readers.cells import cells_of
 from flatcheck.readers.folder import bare, edited, read_folder
 from flatcheck.rules import grade_of, standards
@@ -109,23 +110,8 @@ def _wanted(source: str, survey: Survey | None) -> dict[str, Any]:
         )
         for name, example in (("length", "24 in"), ("width", "12 in"))
     }
-    known = standards()
-    standard, grade = grade_of(survey.standard if survey else "us-tile")
-    chosen = st.selectbox(
-        "Standard",
-        list(known),
-        list(known).index(standard.id),
-        lambda name: f"{known[name].title}, {known[name].region}",
-        f"{source}/standard",
-    )
-    grades = {grade.id: grade.title for grade in known[chosen].grades}
-    called_for = st.selectbox(
-        "Class, row or reading",
-        list(grades),
-        list(grades).index(grade.id) if chosen == standard.id else 0,
-        grades.__getitem__,
-        f"{source}/{chosen}/grade",
-    )
+    rule = _flatness(source, survey)
+    falls = _falls(source, survey)
     decision = st.radio(
         "Near a limit",
         DECISIONS,
@@ -142,9 +128,7 @@ def _wanted(source: str, survey: Survey | None) -> dict[str, Any]:
         lambda name: SHOW.get(name, "As the readings"),
         f"{source}/show",
     )
-    sections: dict[str, Any] = {
-        "standard": {"rule": f"{chosen}:{called_for}", "decision": decision}
-    }
+    sections: dict[str, Any] = {"standard": {"rule": rule, "falls": falls, "decision": decision}}
     if show:
         sections["units"] = {"show": show}
     if any(edge.strip() for edge in tile.values()):
@@ -152,3 +136,48 @@ def _wanted(source: str, survey: Survey | None) -> dict[str, Any]:
     elif survey:
         sections["tile"] = None
     return sections
+
+
+def _flatness(source: str, survey: Survey | None) -> str:
+    """The standard for flatness with its grade, or that there is none."""
+    own, called = survey.standard if survey else "us-tile", ""
+    if own != NO_FLATNESS:
+        standard, grade = grade_of(own)
+        own, called = standard.id, grade.id
+    known = {s.id: s for s in standards().values() if s.about == "flatness" or s.id == own}
+    titles = {name: f"{s.title}, {s.region}" for name, s in known.items()}
+    titles[NO_FLATNESS] = "None: falls and water alone"
+    chosen = st.selectbox(
+        "Standard for flatness",
+        list(titles),
+        list(titles).index(own),
+        titles.__getitem__,
+        f"{source}/standard",
+    )
+    if chosen == NO_FLATNESS:
+        return NO_FLATNESS
+    grades = {grade.id: grade.title for grade in known[chosen].grades}
+    grade_id = st.selectbox(
+        "Class, row or reading",
+        list(grades),
+        list(grades).index(called) if chosen == own else 0,
+        grades.__getitem__,
+        f"{source}/{chosen}/grade",
+    )
+    return f"{chosen}:{grade_id}"
+
+
+def _falls(source: str, survey: Survey | None) -> list[str]:
+    """The standards for falls and water, each with its grade; there may be none."""
+    asked = [grade_of(name) for name in (survey.falls if survey else ())]
+    own = [f"{standard.id}:{grade.id}" for standard, grade in asked]
+    offered = [(s, g) for s in standards().values() if s.about == "falls" for g in s.grades]
+    titles = {f"{s.id}:{g.id}": f"{s.title}, {s.region}: {g.title}" for s, g in (*offered, *asked)}
+    return st.multiselect(
+        "Standards for falls and water",
+        list(titles),
+        own,
+        titles.__getitem__,
+        key=f"{source}/falls",
+        placeholder="None",
+    )

@@ -4,24 +4,37 @@ Pictures of an assessment; nothing is judged here. Interpolated heights only col
 """
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
-from html import escape
 
 import numpy as np
 import numpy.typing as npt
 import plotly.graph_objects as go
 from scipy.spatial import cKDTree
 
-from flatcheck.assess import Assessment, Part
+from flatcheck.assess import Assessment
 from flatcheck.intent import departures
+from flatcheck.judgment import TOLD_AS_SPOTS
+from flatcheck.parts import Face
+from flatcheck.places import where
 from flatcheck.report.text import SPOTS
-from flatcheck.report.words import outcome_of, spot_words, where
-from flatcheck.room import Ring, inside, ring_area, wall_names
+from flatcheck.report.words import outcome_of, spot_words
+from flatcheck.room import inside, wall_names
 from flatcheck.surface import station_pitch
-from flatcheck.ui.axes import AXIS, INK, LAYOUT, distance_steps, height_steps, ticks
+from flatcheck.ui.axes import INK, height_steps
+from flatcheck.ui.plan import (
+    HALO,
+    UNREAD,
+    add_drains,
+    add_planes,
+    add_room,
+    aspect,
+    frame,
+    name_sides,
+    place_of,
+    shown,
+)
 from flatcheck.units import Style, format_distance, format_length
-from flatcheck.verdict import Finding, Placement, Spot
+from flatcheck.verdict import Finding, Placement, Spot, gravest
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -36,9 +49,7 @@ MOST_DOTS = 1000
 COLORS = "RdBu_r"
 """Blue is low, red is high: told apart with any of the common kinds of color blindness."""
 
-UNREAD = "#e4e8ec"
-SOLID = "#afb8c1"
-HALO = "0 0 2px white, 0 0 2px white, 0 0 3px white"
+NO_PLANE = "<b>on no plane</b>: a drain, or too few readings to tell"
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,22 +67,32 @@ class Raster:
 
 
 def departures_of(assessment: Assessment) -> Floats:
-    """How far each station (n,) lies above the required plane of its zone [mm]."""
+    """How far each station (n,) lies above the plane that it should lie in [mm].
+
+    That is the plane of its zone, or of its part of a floor that falls; where two planes meet the
+    one that it is farther from. NaN for a station on none: on a drain, or with too few beside it.
+    """
     above = np.full(len(assessment.surface.height_mm), np.nan)
     for piece in assessment.parts:
-        above[piece.stations] = above_plane(piece)
+        for face in piece.faces:
+            own, here = piece.stations[face.stations], above_plane(face)
+            farther = ~(np.abs(above[own]) >= np.abs(here))
+            above[own[farther]] = here[farther]
     return above
 
 
-def above_plane(piece: Part) -> Floats:
-    floor = piece.view.surface
-    return departures(piece.view.plane, floor.xy_mm, floor.height_mm)
+def above_plane(face: Face) -> Floats:
+    """How far each station of a plane lies above it [mm]."""
+    floor = face.view.surface
+    return departures(face.view.plane, floor.xy_mm, floor.height_mm)
 
 
 def raster(assessment: Assessment) -> Raster:
     """Departures between the readings, linear on each triangle of readings, zone by zone.
 
-    A cell that holds readings shows the one farthest from the plane, so thinning hides no peak.
+    A cell that holds readings shows the one farthest from its plane, so thinning hides no peak.
+    Where two planes meet it is the departures that run on across, not the heights: a valley or a
+    ridge as it should be is at its planes.
     """
     room = assessment.surface.room
     corners = np.array(room.outline.corners_mm)
@@ -80,10 +101,14 @@ def raster(assessment: Assessment) -> Raster:
     step = float(size.max()) / CELLS
     nx, ny = (max(1, math.ceil(s / step - 1e-9)) for s in size)
     above = np.full((ny, nx), np.nan)
+    every = departures_of(assessment)
     for piece in assessment.parts:
-        xy, value = piece.view.surface.xy_mm, above_plane(piece)
-        _fill(above, (xy - low) / step - 0.5, value, piece.view.surface.triangles)
-        order = np.argsort(np.abs(value))
+        xy, value = piece.view.surface.xy_mm, every[piece.stations]
+        known = np.isfinite(value)
+        triangles = piece.view.surface.triangles
+        triangles = triangles[known[triangles].all(axis=1)]
+        _fill(above, (xy - low) / step - 0.5, value, triangles)
+        order = np.argsort(np.abs(value))[: np.count_nonzero(known)]
         column, row = np.clip(((xy - low) / step).astype(np.int64), 0, (nx - 1, ny - 1)).T
         above[row[order], column[order]] = value[order]
     x = low[0] + (np.arange(nx) + 0.5) * step
@@ -152,10 +177,6 @@ def _edges(x: Ints, y: Ints, toward: tuple[int, int]) -> Floats:
     return np.stack((start, start + toward, np.full_like(start, np.nan)), axis=1).reshape(-1, 2)
 
 
-def place_of(xy: Floats) -> tuple[float, float]:
-    return float(xy[0]), float(xy[1])
-
-
 def thinned(xy: Floats, above: Floats, most: int) -> Ints:
     """At most about `most` of the stations, in each square of floor the farthest from the plane."""
     if len(xy) <= most:
@@ -171,15 +192,23 @@ def thinned(xy: Floats, above: Floats, most: int) -> Ints:
 
 
 def worst_of(assessment: Assessment) -> Finding | None:
-    """The finding to show: one that decided the verdict, with the largest share of its limit."""
+    """The finding of flatness to show: of those as grave as the gravest, the one nearest its limit.
+
+    None where flatness was not asked for, or nothing could be laid.
+    """
     verdict = assessment.verdict
+    laid = [
+        finding
+        for finding in verdict.findings
+        if finding.worst and finding.rule.measure in TOLD_AS_SPOTS
+    ]
+    outcome = gravest(outcome_of(finding, verdict.decision) for finding in laid)
 
     def gravity(finding: Finding) -> tuple[bool, float]:
         worst = finding.worst
         share = abs(worst.value_mm) / worst.limit_mm if worst else 0.0
-        return outcome_of(finding, verdict.decision) is verdict.outcome, share
+        return outcome_of(finding, verdict.decision) is outcome, share
 
-    laid = [finding for finding in verdict.findings if finding.worst]
     return max(laid, key=gravity, default=None)
 
 
@@ -191,26 +220,11 @@ def floor_map(assessment: Assessment) -> go.Figure:
     grid = raster(assessment)
     figure = go.Figure()
     _add_colors(figure, grid, above, style)
-    for ring in (room.outline, *room.cutouts):
-        x, y = np.array([*ring.corners_mm, ring.corners_mm[0]]).T
-        whole = ring is room.outline
-        dashed = whole and room.assumed
-        corners = " L ".join(f"{x},{y}" for x, y in ring.corners_mm)
-        figure.add_shape(
-            type="path",
-            path=f"M {corners} Z",
-            layer="below",
-            line={"width": 0},
-            fillcolor=UNREAD if whole else SOLID,
-        )
-        figure.add_scatter(
-            name=escape(ring.name, quote=False),
-            x=x,
-            y=y,
-            mode="lines",
-            line={"color": INK, "width": 1 if dashed else 2, "dash": "dash" if dashed else "solid"},
-            hoverinfo="skip",
-        )
+    for piece in assessment.parts:
+        if piece.view.ground:
+            add_planes(figure, piece.view.ground.falls)
+    add_room(figure, room, UNREAD)
+    add_drains(figure, survey.drains)
     dots = thinned(floor.xy_mm, above, MOST_DOTS)
     figure.add_scatter(
         name="readings",
@@ -219,9 +233,9 @@ def floor_map(assessment: Assessment) -> go.Figure:
         mode="markers",
         marker={"size": 4 if len(dots) < 300 else 2, "color": INK, "opacity": 0.55},
         hovertext=[
-            f"<b>{format_length(above[i], style, sign=True)}</b> from the required plane<br>"
-            f"{escape(where(room, place_of(floor.xy_mm[i]), style), quote=False)}<br>"
-            f"{escape(floor.where[i], quote=False)}"
+            f"{_off_words(above[i], style)}<br>"
+            f"{shown(where(room, place_of(floor.xy_mm[i]), style))}<br>"
+            f"{shown(floor.where[i])}"
             for i in dots
         ],
         hoverinfo="text",
@@ -240,30 +254,25 @@ def floor_map(assessment: Assessment) -> go.Figure:
     if finding and finding.worst:
         _add_bar(figure, finding, finding.worst, style)
     _add_spots(figure, assessment)
-    _name_walls(figure, room.outline, () if room.assumed else wall_names(room))
-    for cutout in room.cutouts:
-        x0, y0 = np.array(cutout.corners_mm).mean(axis=0)
-        figure.add_annotation(
-            x=x0,
-            y=y0,
-            text=escape(cutout.name, quote=False),
-            showarrow=False,
-            font={"size": 11},
-        )
-    _frame(figure, room.outline, style)
+    name_sides(figure, room.outline, () if room.assumed else wall_names(room))
+    frame(figure, room.outline, style, {"l": 5, "r": 5, "t": 5, "b": 60})
     return figure
+
+
+def _off_words(above: float, style: Style) -> str:
+    if math.isnan(above):
+        return NO_PLANE
+    return f"<b>{format_length(above, style, sign=True)}</b> from the required plane"
 
 
 def map_aspect(assessment: Assessment) -> float:
     """Width of the room over its height on the map."""
-    corners = np.array(assessment.surface.room.outline.corners_mm)
-    wide, tall = corners.max(axis=0) - corners.min(axis=0)
-    return float(wide / tall)
+    return aspect(assessment.surface.room.outline)
 
 
 def _add_colors(figure: go.Figure, grid: Raster, above: Floats, style: Style) -> None:
     finest = height_steps(style)[0]
-    step = finest * max(1, math.ceil(float(np.abs(above).max()) / (2 * finest) - 1e-9))
+    step = finest * max(1, math.ceil(float(np.nanmax(np.abs(above))) / (2 * finest) - 1e-9))
     marks = [step * k for k in (-2, -1, 0, 1, 2)]
     figure.add_heatmap(
         name="departures",
@@ -310,62 +319,26 @@ def _add_bar(figure: go.Figure, finding: Finding, worst: Placement, style: Style
 def _add_spots(figure: go.Figure, assessment: Assessment) -> None:
     room, style = assessment.surface.room, assessment.survey.show
     for high in (True, False):
-        shown = [spot for spot in assessment.verdict.spots[:SPOTS] if spot.high is high]
+        told = [spot for spot in assessment.verdict.spots[:SPOTS] if spot.high is high]
         symbol = "triangle-up" if high else "triangle-down"
         figure.add_scatter(
             name="high" if high else "low",
-            x=[spot.at[0] for spot in shown],
-            y=[spot.at[1] for spot in shown],
+            x=[spot.at[0] for spot in told],
+            y=[spot.at[1] for spot in told],
             mode="markers+text",
-            text=[f"<b>{spot.number}</b>" for spot in shown],
+            text=[f"<b>{spot.number}</b>" for spot in told],
             textposition="middle right",
             textfont={"size": 14, "color": INK, "shadow": HALO},
             marker={
                 "symbol": symbol,
                 "size": 11,
-                "color": [INK if spot.proven else "white" for spot in shown],
+                "color": [INK if spot.proven else "white" for spot in told],
                 "line": {"color": INK, "width": 2},
             },
             hovertext=[
                 f"<b>{spot.number}</b> "
-                + escape(spot_words(spot, room, style), quote=False).replace("; ", "<br>")
-                for spot in shown
+                + shown(spot_words(spot, room, style)).replace("; ", "<br>")
+                for spot in told
             ],
             hoverinfo="text",
         )
-
-
-def _name_walls(figure: go.Figure, outline: Ring, names: Sequence[str]) -> None:
-    corners = np.array(outline.corners_mm)
-    turn = math.copysign(1.0, ring_area(corners))
-    ends = np.roll(corners, -1, axis=0)
-    for name, start, end in zip(names, corners, ends, strict=bool(names)):
-        along = (end - start) / np.hypot(*(end - start))
-        outward = np.array([along[1], -along[0]]) * turn
-        figure.add_annotation(
-            x=(start[0] + end[0]) / 2,
-            y=(start[1] + end[1]) / 2,
-            text=escape(name, quote=False),
-            xshift=11 * outward[0],
-            yshift=11 * outward[1],
-            textangle=-90 if abs(along[1]) > abs(along[0]) else 0,
-            showarrow=False,
-            font={"size": 12},
-        )
-
-
-def _frame(figure: go.Figure, outline: Ring, style: Style) -> None:
-    corners = np.array(outline.corners_mm)
-    low, high = corners.min(axis=0), corners.max(axis=0)
-    pad = 0.09 * float((high - low).max())
-    for axis, k in (("xaxis", 0), ("yaxis", 1)):
-        marks = ticks(low[k], high[k], distance_steps(style), 5)
-        figure.layout[axis].update(
-            range=[low[k] - pad, high[k] + pad],
-            tickvals=marks,
-            ticktext=[format_distance(v, style) for v in marks],
-            constrain="domain",
-            **AXIS | {"showgrid": False},
-        )
-    figure.update_yaxes(scaleanchor="x", scaleratio=1)
-    figure.update_layout(margin={"l": 5, "r": 5, "t": 5, "b": 60}, **LAYOUT)

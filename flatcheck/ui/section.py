@@ -10,10 +10,11 @@ import numpy.typing as npt
 import plotly.graph_objects as go
 
 from flatcheck.assess import Assessment
-from flatcheck.report.words import where
+from flatcheck.places import where
 from flatcheck.surface import Lines
 from flatcheck.ui.axes import AXIS, INK, LAYOUT, distance_steps, height_steps, ticks
-from flatcheck.ui.figures import above_plane, place_of
+from flatcheck.ui.figures import above_plane
+from flatcheck.ui.plan import place_of
 from flatcheck.units import Style, format_distance, format_length
 from flatcheck.verdict import Finding, Placement
 
@@ -59,14 +60,15 @@ def profile_of(assessment: Assessment, finding: Finding) -> Profile:
         for p in assessment.parts
         if p.name == finding.zone and np.isin(worst.stations, p.stations).all()
     )
-    floor = piece.view.surface
-    start, at, end = np.searchsorted(piece.stations, worst.stations)
-    line, along = _line_through(piece.view.lines, int(start), int(end), worst.span_mm)
+    face = next(f for f in piece.faces if f.name == worst.face)
+    floor = face.view.surface
+    start, at, end = np.searchsorted(piece.stations[face.stations], worst.stations)
+    line, along = _line_through(face.view.lines, int(start), int(end), worst.span_mm)
     along = along - along[line == start]
     if along[line == end][0] < 0:
         line, along = line[::-1], -along[::-1]
     from_plane = finding.rule.measure == "plane"
-    height = above_plane(piece) if from_plane else floor.height_mm
+    height = above_plane(face) if from_plane else face.view.flat_mm
     span = float(along[line == end][0])
     rise = 0.0 if from_plane else (height[end] - height[start]) / span
     above = height[line] - height[start] - rise * along

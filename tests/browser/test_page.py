@@ -29,8 +29,16 @@ def drawn_anew(page: Any, act: Callable[[], object]) -> None:
 
 def choose(page: Any, label: str, option: str) -> None:
     """Chooses from a list by the words on it."""
-    page.get_by_label(label, exact=True).click()
-    page.get_by_role("option", name=option, exact=True).click()
+    press(page, page.get_by_label(label, exact=True))
+    press(page, page.get_by_role("option", name=option, exact=True))
+
+
+def press(page: Any, place: Any) -> None:
+    """Clicks, or taps: a phone has no mouse that rests where it was and takes labels away again."""
+    if page.evaluate("navigator.maxTouchPoints"):
+        place.tap()
+    else:
+        place.click()
 
 
 def tick(page: Any, words: str) -> None:
@@ -42,6 +50,12 @@ def kitchen(page: Any) -> None:
     """Opens the kitchen, which is out and has spots."""
     drawn_anew(page, lambda: choose(page, "Survey", "Kitchen subfloor, Millbrook"))
     page.locator(".st-key-map").get_by_text("porch wall", exact=True).wait_for()
+
+
+def pan(page: Any) -> None:
+    """Opens the pan, in which water stands."""
+    drawn_anew(page, lambda: choose(page, "Survey", "Shower pan with a point drain, Cressbrook"))
+    page.locator(".st-key-falls").get_by_text("drain", exact=True).wait_for()
 
 
 def answer(page: Any) -> None:
@@ -105,6 +119,53 @@ def test_sample(page: Any, device: str, shots: Path) -> None:
     assert page.locator(".fc table tr").count() == 12
     photograph(page, shots / f"sample-{device}.png")
     assert fits(page)
+
+
+def test_falls(page: Any, device: str, shots: Path) -> None:
+    """A pan shows its planes, ways and pond to scale, and planned heights, and fits the screen."""
+    pan(page)
+    page.wait_for_timeout(500)
+    plan = page.locator(".st-key-falls")
+    for words in ("A 1.98%", "least fall", "steepest", "1"):
+        assert plan.get_by_text(words, exact=True).count() == 1
+    assert page.locator(".fc table.wide").is_visible() is (device == "desk")
+    assert page.locator(".fc .narrow").is_visible() is (device == "phone")
+    heights = page.locator(".st-key-heights-0")
+    assert heights.get_by_text("south wall, level", exact=True).count() == 1
+    photograph(page, shots / f"falls-{device}.png")
+    assert fits(page)
+    overlaps = page.evaluate(
+        """() => {
+            const box = e => e.getBoundingClientRect();
+            const words = [...document.querySelectorAll('.st-key-heights-0 .annotation-text')];
+            const found = [];
+            words.forEach((a, i) => words.slice(i + 1).forEach(b => {
+                const [p, q] = [box(a), box(b)];
+                if (p.left < q.right - 1 && q.left < p.right - 1
+                    && p.top < q.bottom - 1 && q.top < p.bottom - 1)
+                    found.push([a.textContent, b.textContent]);
+            }));
+            return [words.length, found];
+        }"""
+    )
+    # Two marks on each short wall and three on each long one, four corners, four names of walls.
+    assert overlaps[0] >= 2 * 2 + 2 * 3 + 4 + 4
+    assert overlaps[1] == []
+    for chart in ("falls", "heights-0"):
+        assert scale_of(page, chart) == pytest.approx(1, rel=0.02)
+
+
+def scale_of(page: Any, chart: str) -> float:
+    """How many times as long a length up is on a drawing than the same across, in pixels."""
+    return float(
+        page.evaluate(
+            f"""() => {{
+                const full = document.querySelector('.st-key-{chart} .js-plotly-plot')._fullLayout;
+                const scale = axis => axis._length / Math.abs(axis.range[1] - axis.range[0]);
+                return scale(full.yaxis) / scale(full.xaxis);
+            }}"""
+        )
+    )
 
 
 @phone_only
@@ -216,10 +277,10 @@ def test_map_tells_fractions(page: Any) -> None:
 
 
 @phone_only
-@pytest.mark.parametrize("chart", ["map", "profile"])
+@pytest.mark.parametrize("chart", ["map", "profile", "falls", "heights-0"])
 def test_swipe_over_chart(page: Any, chart: str) -> None:
     """A finger drawn down over a drawing scrolls the page by about as much."""
-    kitchen(page)
+    pan(page)
     top = "document.querySelector('[data-testid=stMain]').scrollTop"
     page.evaluate(f"document.querySelector('.st-key-{chart}').scrollIntoView({{block: 'center'}})")
     page.wait_for_timeout(300)
@@ -241,17 +302,11 @@ def test_drawings_are_to_scale(page: Any) -> None:
     """In pixels the map's axes are equal, and the profile is as exaggerated as it says."""
     kitchen(page)
     page.wait_for_timeout(500)
-    for chart, stated in (("map", 1.0), ("profile", None)):
-        layout = page.evaluate(
-            f"""() => {{
-                const full = document.querySelector('.st-key-{chart} .js-plotly-plot')._fullLayout;
-                const scale = axis => axis._length / Math.abs(axis.range[1] - axis.range[0]);
-                return [scale(full.yaxis) / scale(full.xaxis), full.xaxis.title.text];
-            }}"""
-        )
-        if stated is None:
-            stated = float(re.search(r"drawn ([0-9]+) times", layout[1])[1])
-        assert layout[0] == pytest.approx(stated, rel=0.02)
+    title = "document.querySelector('.st-key-profile .js-plotly-plot')._fullLayout.xaxis.title.text"
+    stated = re.search(r"drawn ([0-9]+) times", page.evaluate(title))
+    assert stated
+    assert scale_of(page, "map") == pytest.approx(1, rel=0.02)
+    assert scale_of(page, "profile") == pytest.approx(float(stated[1]), rel=0.02)
 
 
 def test_only_this_machine(address: str) -> None:

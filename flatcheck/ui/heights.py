@@ -1,0 +1,251 @@
+"""Planned heights: the drawing to screed by, with a height at every corner and mark."""
+
+import math
+from collections.abc import Sequence
+from html import escape
+
+import numpy as np
+import plotly.graph_objects as go
+
+from flatcheck.places import wall_called
+from flatcheck.report.falls import slope_words
+from flatcheck.report.screed import by_wall, screed_words
+from flatcheck.room import Ring, Room
+from flatcheck.screed import Mark, Screed
+from flatcheck.survey import Survey
+from flatcheck.ui.axes import AXIS, INK, LAYOUT
+from flatcheck.ui.plan import (
+    FLOOR,
+    LETTER_PX,
+    LINE_PX,
+    add_drains,
+    add_planes,
+    add_room,
+    middle_of,
+    name_sides,
+    outward_of,
+    shown,
+    size_of,
+    write_beside,
+)
+from flatcheck.ui.planes import fall_words
+from flatcheck.units import MM_PER_FOOT, Style, format_distance, format_length
+
+SPACINGS = {"in": [k * MM_PER_FOOT for k in (0.5, 1, 2, 4)], "mm": [150.0, 300.0, 600.0, 1200.0]}
+"""How far apart marks along a wall may be [mm], by the unit that lengths are said in."""
+
+USUAL = 1
+"""The number of the spacing that is chosen at first: 12 in, or 300 mm."""
+
+ZONE_PX = 190
+"""How wide a room is drawn on a phone, beside the heights that stand around it."""
+
+
+def outline_of_plan(plan: Screed) -> Ring:
+    """The outline of the zone that is planned."""
+    return Ring(plan.zone, plan.falls.corners)
+
+
+def height_words(mm: float, style: Style) -> str:
+    """A height on the drawing: inches with their mark; millimeters bare, the key names them."""
+    return format_length(mm, style).removesuffix(" mm")
+
+
+def written(plan: Screed, spacing_mm: float) -> int:
+    """Every which mark along a wall has room for its height on a phone: 1 where all do."""
+    apart_px = spacing_mm / float(size_of(outline_of_plan(plan)).max()) * ZONE_PX
+    return max(1, math.ceil(LINE_PX / apart_px - 1e-9))
+
+
+def margin_px(plan: Screed, style: Style) -> int:
+    """The room around the drawing for a height and the name of a wall."""
+    longest = max(len(height_words(mark.above_mm, style)) for mark in plan.marks)
+    return round(LETTER_PX * longest) + 34
+
+
+def heights_plan(plan: Screed, survey: Survey, every: int) -> go.Figure:
+    """A zone to scale with its planes, and the height above the rim at corners and marks.
+
+    Of the marks along a wall every so many have their height written; the corners all have.
+    """
+    style, outline = survey.show, outline_of_plan(plan)
+    figure = go.Figure()
+    add_planes(figure, plan.falls)
+    add_room(figure, Room(outline), FLOOR)
+    corners = np.array(outline.corners_mm)
+    low, high = corners.min(axis=0) - 1, corners.max(axis=0) + 1
+    drains = [
+        drain
+        for drain in survey.drains
+        if (np.array(drain.outline.corners_mm) >= low).all()
+        and (np.array(drain.outline.corners_mm) <= high).all()
+    ]
+    add_drains(figure, drains, "{}, rim 0")
+    walls = by_wall(plan.marks)
+    figure.add_scatter(
+        name="marks",
+        x=[mark.at[0] for mark in plan.marks],
+        y=[mark.at[1] for mark in plan.marks],
+        mode="markers",
+        marker={"size": 6, "color": INK},
+        hovertext=[
+            f"<b>{format_length(mark.above_mm, style)}</b> above the rim<br>{_at(mark, style)}"
+            for mark in plan.marks
+        ],
+        hoverinfo="text",
+        cliponaxis=False,
+    )
+    outward = outward_of(outline)
+    for k, (_, marks) in enumerate(walls):
+        for mark in marks[1:-1][every - 1 :: every]:
+            _write_mark(figure, mark, outward[k], style)
+        _write_corner(figure, marks[0], outward[k - 1] + outward[k], style)
+    _add_falls(figure, plan, style)
+    names = [_side_words(name, marks) for name, marks in walls]
+    away = margin_px(plan, style) - 12
+    name_sides(figure, outline, names, away)
+    _frame(figure, outline, away + 12)
+    return figure
+
+
+def _at(mark: Mark, style: Style) -> str:
+    along = format_distance(mark.along_mm, style)
+    return f"{along} along the {shown(wall_called(mark.wall))}"
+
+
+def _side_words(name: str, marks: Sequence[Mark]) -> str:
+    return f"{wall_called(name)}, level" if level(marks) else wall_called(name)
+
+
+def level(marks: Sequence[Mark]) -> bool:
+    """Whether the heights along a wall are one, to a twentieth of a millimeter."""
+    heights = [mark.above_mm for mark in marks]
+    return max(heights) - min(heights) < 0.05
+
+
+def _write_mark(figure: go.Figure, mark: Mark, outward: np.ndarray, style: Style) -> None:
+    """A height squarely off its wall, so that the next one never stands in its way."""
+    upright = abs(outward[1]) > abs(outward[0])
+    side = float(outward[1] if upright else outward[0])
+    figure.add_annotation(
+        x=mark.at[0],
+        y=mark.at[1],
+        text=height_words(mark.above_mm, style),
+        textangle=-90 if upright else 0,
+        xshift=0 if upright else 6 * np.sign(side),
+        yshift=6 * np.sign(side) if upright else 0,
+        xanchor="center" if upright else ("left" if side > 0 else "right"),
+        yanchor=("bottom" if side > 0 else "top") if upright else "middle",
+        showarrow=False,
+        font={"size": 12},
+    )
+
+
+def _write_corner(figure: go.Figure, mark: Mark, outward: np.ndarray, style: Style) -> None:
+    """The height of a corner, off it the way that its two walls face."""
+    figure.add_annotation(
+        x=mark.at[0],
+        y=mark.at[1],
+        text=f"<b>{height_words(mark.above_mm, style)}</b>",
+        xshift=4 * np.sign(outward[0]),
+        yshift=2 * np.sign(outward[1]),
+        xanchor="left" if outward[0] > 0 else "right",
+        yanchor="bottom" if outward[1] > 0 else "top",
+        showarrow=False,
+        font={"size": 12},
+    )
+
+
+def _add_falls(figure: go.Figure, plan: Screed, style: Style) -> None:
+    """In the middle of each plane an arrow head down it, and how much it is to fall."""
+    facets, size = plan.falls.facets, float(size_of(outline_of_plan(plan)).max())
+    turns = [math.radians(facet.bearing_deg) for facet in facets]
+    # The head ends where it is put; so its middle comes to that of the plane.
+    tips = [
+        middle_of(facet.outline) + 0.03 * size * np.array([math.sin(turn), math.cos(turn)])
+        for facet, turn in zip(facets, turns, strict=True)
+    ]
+    figure.add_scatter(
+        name="planned falls",
+        x=[float(tip[0]) for tip in tips],
+        y=[float(tip[1]) for tip in tips],
+        mode="markers",
+        marker={
+            "symbol": "arrow",
+            "size": 12,
+            "color": INK,
+            "angle": [facet.bearing_deg for facet in facets],
+        },
+        hovertext=[
+            f"<b>{slope_words(facet.fall_ratio, style)}</b><br>{shown(facet.name)}"
+            for facet in facets
+        ],
+        hoverinfo="text",
+        cliponaxis=False,
+    )
+    for facet, turn in zip(facets, turns, strict=True):
+        lies = abs(math.sin(turn)) > math.sqrt(0.5)
+        words = (*fall_words(facet.fall_ratio, style), "")
+        write_beside(figure, facet.outline, lies, words, ZONE_PX / size)
+
+
+def _frame(figure: go.Figure, outline: Ring, margin: int) -> None:
+    """Equal axes around the outline without ticks: the marks themselves are the measure."""
+    corners = np.array(outline.corners_mm)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    pad = 0.01 * float((high - low).max())
+    for axis, k in (("xaxis", 0), ("yaxis", 1)):
+        figure.layout[axis].update(
+            range=[low[k] - pad, high[k] + pad],
+            constrain="domain",
+            showticklabels=False,
+            **AXIS | {"showgrid": False, "automargin": False},
+        )
+    figure.update_yaxes(scaleanchor="x", scaleratio=1)
+    figure.update_layout(margin=dict.fromkeys("lrtb", margin), **LAYOUT)
+
+
+def key_words(survey: Survey, every: int) -> str:
+    """What the drawing shows."""
+    unit = "" if survey.show.unit == "in" else " in mm"
+    falls = " Falls are in inches per foot." if survey.show.unit == "in" else ""
+    zero = "rim of the drain" if survey.drains else "lowest corner"
+    left_out = (
+        f" Every {every} marks one has its height written here; the tables have all of them."
+        if every > 1
+        else ""
+    )
+    return (
+        f"Heights above the {zero}{unit}, at corners (bold) and at marks along the walls."
+        f"{left_out} Solid lines are valleys, dashed ones ridges; arrow heads point down planes."
+        f"{falls}"
+    )
+
+
+def heights_words(plan: Screed, survey: Survey, room: Room) -> list[str]:
+    """What is said of a plan beside the heights along its walls: the planes, the bed, cautions."""
+    every = screed_words(plan, survey, room, None)
+    return [words.strip() for words in every if not words.startswith(("  Along", "    "))]
+
+
+def walls_tables(plan: Screed, style: Style) -> str:
+    """The marks of each wall as a table; a level wall in a line."""
+    walls = by_wall(plan.marks)
+    lines, tables = [], []
+    for (name, marks), (before, _) in zip(walls, [walls[-1], *walls], strict=False):
+        called = f"<b>{escape(wall_called(name))}</b>"
+        if level(marks):
+            height = escape(format_length(marks[0].above_mm, style))
+            lines.append(f"<p>{called}: level, {height}</p>")
+            continue
+        rows = "".join(
+            f"<tr><td>{escape(format_distance(mark.along_mm, style))}</td>"
+            f"<td>{escape(format_length(mark.above_mm, style))}</td></tr>"
+            for mark in marks
+        )
+        corner = f"from its corner with the {escape(wall_called(before))}"
+        tables.append(
+            f"<table><caption>{called}, {corner}</caption>"
+            f"<tr><th>along it</th><th>above the rim</th></tr>{rows}</table>"
+        )
+    return f'{"".join(lines)}<div class="walls">{"".join(tables)}</div>'
