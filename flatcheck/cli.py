@@ -3,17 +3,22 @@
 import argparse
 import io
 import json
+import math
 import os
 import re
+import signal
 import sys
+import threading
 import traceback
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from flatcheck.assess import assess
+from flatcheck.change import changed
+from flatcheck.correction import correct, fix_named
 from flatcheck.document import DOCUMENT
 from flatcheck.errors import FlatcheckError, RuleError, SurveyError, UnitsError
 from flatcheck.falls import flood_test
@@ -22,8 +27,11 @@ from flatcheck.planning import plan, plan_words, resolution_words, resolves
 from flatcheck.readers import turned
 from flatcheck.readers.cells import MOST_BYTES, cells_of
 from flatcheck.readers.folder import BARE_KINDS, bare, edited, file_bytes, read_folder
+from flatcheck.report.change import change_words
+from flatcheck.report.correction import choice_words, mark_words
 from flatcheck.report.falls import flood_words
 from flatcheck.report.kit import bar_words, two_peg_words
+from flatcheck.report.marks import marks_csv, marks_html
 from flatcheck.report.screed import screed_csv, screed_html, screed_words
 from flatcheck.report.sheet import Heading, sheet_csv, sheet_html
 from flatcheck.report.text import cite, record, text, wrapped
@@ -122,6 +130,20 @@ def _parser() -> argparse.ArgumentParser:
     water.add_argument("survey", type=Path, help="survey folder of a floor that falls")
     water.add_argument("depth", help='how deep it stands at the curb: "2 in"')
     water.add_argument("--at", nargs=2, metavar=("EAST", "NORTH"), help="where the curb is")
+    fix = commands.add_parser("correct", help="what to grind, patch, pour or screed, and its price")
+    fix.set_defaults(run=_correct)
+    fix.add_argument("survey", type=Path, help="survey folder")
+    fix.add_argument("--remedy", help="marks for this remedy; the cheapest that passes if not said")
+    fix.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
+    fix.add_argument("--show", choices=tuple(STYLES), help="units to print")
+    fix.add_argument("--sheet", type=Path, help="write drawing and marks: .html or .csv")
+    fix.add_argument("--overwrite", action="store_true", help="where it is there already")
+    change = commands.add_parser("change", help="before and after the work, on the same floor")
+    change.set_defaults(run=_change)
+    change.add_argument("before", type=Path, help="survey folder before the work")
+    change.add_argument("after", type=Path, help="survey folder after it")
+    change.add_argument("--remedy", help="against the plan of this remedy for the floor before")
+    change.add_argument("--show", choices=tuple(STYLES), help="units to print")
     pegs = commands.add_parser("two-peg", help="test a level: does its line of sight rise or fall")
     pegs.set_defaults(run=_two_peg)
     pegs.add_argument("midway", nargs=2, help="readings on pegs A and B from midway")
@@ -304,6 +326,62 @@ def _falls(arguments: argparse.Namespace) -> int:
         _write(arguments.sheet, page, arguments.overwrite)
         print(f"Drawing and table: {arguments.sheet}")
     return 0
+
+
+def _edited(folder: Path, arguments: argparse.Namespace) -> Survey:
+    """A survey folder with what the command line says of it."""
+    survey, sections = read_folder(folder), {}
+    if getattr(arguments, "decision", None):
+        sections["standard"] = {"decision": arguments.decision}
+    if arguments.show:
+        sections["units"] = {"show": arguments.show}
+    return edited(survey, sections) if sections else survey
+
+
+def _correct(arguments: argparse.Namespace) -> int:
+    if arguments.sheet:
+        _may_write(arguments.sheet, arguments.overwrite)
+    assessment = assess(_edited(arguments.survey, arguments))
+
+    def tell(remedy: str, number: int, broken: int, least: float, best: float) -> None:
+        if sys.stderr.isatty():
+            known = f"{least:,.0f} to {best:,.0f}" if best < math.inf else f"{least:,.0f} or more"
+            print(
+                f"\r{remedy}: round {number}, {known}, {broken:,} to go   ", end="", file=sys.stderr
+            )
+
+    stop = _interrupted()
+    choice = correct(assessment, tell, stop)
+    if sys.stderr.isatty():
+        print(file=sys.stderr)
+    print("\n".join(wrapped(choice_words(choice))))
+    fix = fix_named(choice, arguments.remedy)
+    if fix is not None and fix.proposal.id != "nothing":
+        print(f"\n{fix.proposal.title}, on the floor:")
+        print("\n".join(wrapped(mark_words(choice, fix))))
+        if arguments.sheet:
+            csv = arguments.sheet.suffix.lower() == ".csv"
+            page = marks_csv(choice, fix) if csv else marks_html(choice, fix)
+            _write(arguments.sheet, page, arguments.overwrite)
+            print(f"Drawing and marks: {arguments.sheet}")
+    return 0 if choice.fixes else STATUS[Outcome.OUT]
+
+
+def _interrupted() -> Callable[[], bool]:
+    """Whether Ctrl-C was pressed since: a search then ends with the best that it knows."""
+    pressed: list[int] = []
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGINT, lambda number, _: pressed.append(number))
+    return lambda: bool(pressed)
+
+
+def _change(arguments: argparse.Namespace) -> int:
+    before, after = (assess(_edited(f, arguments)) for f in (arguments.before, arguments.after))
+    planned = None
+    if arguments.remedy:
+        planned = fix_named(correct(before), arguments.remedy)
+    print("\n".join(wrapped(change_words(changed(before, after, planned), after))))
+    return STATUS[after.verdict.outcome]
 
 
 def _flood(arguments: argparse.Namespace) -> int:

@@ -61,6 +61,7 @@ ORDER = (
     "remedies",
     "quantities",
     "correction",
+    "change",
     "layout",
     "trial",
     "planning",

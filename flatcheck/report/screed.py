@@ -1,6 +1,6 @@
 """The heights to screed to, on paper: a drawing and a table to take to the wall with a pencil."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from html import escape
 
 import numpy as np
@@ -10,6 +10,7 @@ from flatcheck.drain import Falls
 from flatcheck.instrument import fine
 from flatcheck.places import wall_called, where
 from flatcheck.readers.cells import csv_text, shown
+from flatcheck.report.paper import RIM_MM, Paper, page
 from flatcheck.room import Room
 from flatcheck.screed import Mark, Screed
 from flatcheck.survey import Survey
@@ -22,12 +23,6 @@ from flatcheck.units import (
     format_distance,
     format_length,
 )
-
-PAPER_MM = (176.0, 150.0)
-"""Room for the drawing on one page, width and height [mm]."""
-
-RIM_MM = 16.0
-"""Of that, the margin on each side for heights and the names of walls [mm]."""
 
 ROOM_RATIO = 0.001
 """Falls planned nearer than this to the least are told: 1 mm in a meter. Common practice, no
@@ -174,22 +169,8 @@ def screed_html(plans: Sequence[Screed], survey: Survey, room: Room, line_mm: fl
             f"<section><h2>{escape(notes[0])}</h2>{drawing(plan, survey)}"
             f"<ul>{planes}</ul><div class='walls'>{tables}</div></section>"
         )
-    title = escape(survey.title)
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
-<title>{title}</title>
-<style>{_CSS}</style>
-</head>
-<body>
-<h1>{title}</h1>
-{"".join(pages)}
-<p><b>Caution.</b> {escape(CAUTION)}</p>
-</body>
-</html>
-"""
+    caution = f"<p><b>Caution.</b> {escape(CAUTION)}</p>"
+    return page(survey.title, "".join(pages) + caution)
 
 
 def _row(mark: Mark, style: Style, line_mm: float | None) -> str:
@@ -204,57 +185,34 @@ def drawing(plan: Screed, survey: Survey) -> str:
     falls, style, cover_mm = plan.falls, survey.show, survey.bed.cover_mm
     corners = np.array(falls.corners)
     low, high = corners.min(axis=0), corners.max(axis=0)
-    scale = float(np.min((np.array(PAPER_MM) - 2 * RIM_MM) / (high - low)))
-    width, height = (high - low) * scale + 2 * RIM_MM
-
-    def at(place: Sequence[float]) -> tuple[float, float]:
-        x, y = (np.array(place) - low) * scale + RIM_MM
-        return round(float(x), 2), round(float(height - y), 2)
-
-    def line(places: Sequence[Sequence[float]]) -> str:
-        return " ".join(f"{x},{y}" for x, y in map(at, places))
-
-    def label(
-        place: Sequence[float], off: Sequence[float], words: str, upright: bool = False
-    ) -> str:
-        x, y = at(place)
-        x, y = round(x + off[0], 2), round(y - off[1], 2)
-        turn = f' transform="rotate(-90 {x} {y})"' if upright else ""
-        return f'<text x="{x}" y="{y}"{turn}>{escape(words)}</text>'
-
-    drawn = [f'<polygon class="room" points="{line(falls.corners)}"/>']
+    paper = Paper(low, high)
+    drawn = [paper.line("room", falls.corners, closed=True)]
     for drain in survey.drains:
         ring = np.array(drain.outline.corners_mm)
         if ((ring >= low - 1) & (ring <= high + 1)).all():
-            drawn.append(f'<polygon class="drain" points="{line(drain.outline.corners_mm)}"/>')
+            drawn.append(paper.line("drain", drain.outline.corners_mm, closed=True))
     for crease in falls.creases:
         kind = "valley" if crease.valley else "ridge"
-        drawn.append(f'<polyline class="{kind}" points="{line((crease.start, crease.end))}"/>')
-    drawn += _arrows(falls, at)
-    for k, (x, y) in enumerate(corners):
-        outward = np.sign(np.array([x, y]) - (low + high) / 2) * RIM_MM * 0.3
-        drawn.append(label((x, y), outward, format_length(falls.corner_mm[k] - cover_mm, style)))
-    for name, marks in by_wall(plan.marks):
-        middle = np.mean([marks[0].at, marks[-1].at], axis=0)
-        side = np.array(marks[-1].at) - np.array(marks[0].at)
-        out = np.array([side[1], -side[0]]) / np.hypot(*side) * RIM_MM * 0.7
-        drawn.append(label(middle, out, wall_called(name), abs(side[1]) > abs(side[0])))
-        drawn += [
-            f'<circle cx="{x}" cy="{y}" r="0.6"/>' for x, y in (at(mark.at) for mark in marks)
-        ]
+        drawn.append(paper.line(kind, (crease.start, crease.end)))
+    drawn += _arrows(falls, paper)
+    for corner, height in zip(corners, falls.corner_mm, strict=True):
+        outward = np.sign(corner - (low + high) / 2) * RIM_MM * 0.3
+        drawn.append(paper.label(corner, outward, format_length(height - cover_mm, style)))
+    walls = by_wall(plan.marks)
+    drawn += paper.walls(corners, [wall_called(name) for name, _ in walls])
+    for _, marks in walls:
+        drawn += [paper.dot(mark.at) for mark in marks]
         if _level(marks):
             continue
+        side = np.array(marks[-1].at) - np.array(marks[0].at)
+        out = np.array([side[1], -side[0]]) / np.hypot(*side) * RIM_MM * 0.3
         drawn += [
-            label(mark.at, 0.42 * out, format_length(mark.above_mm, style)) for mark in marks[1:-1]
+            paper.label(mark.at, out, format_length(mark.above_mm, style)) for mark in marks[1:-1]
         ]
-    return (
-        f'<svg width="{width:.1f}mm" height="{height:.1f}mm" viewBox="0 0 {width:.1f} '
-        f'{height:.1f}" role="img" aria-label="planes and valleys of {escape(plan.zone)}">'
-        f"{''.join(drawn)}</svg>"
-    )
+    return paper.svg(drawn, f"planes and valleys of {plan.zone}")
 
 
-def _arrows(falls: Falls, at: Callable[[Sequence[float]], tuple[float, float]]) -> list[str]:
+def _arrows(falls: Falls, paper: Paper) -> list[str]:
     """An arrow down the middle of each plane with its fall written beside it."""
     drawn = []
     for facet in falls.facets:
@@ -262,7 +220,7 @@ def _arrows(falls: Falls, at: Callable[[Sequence[float]], tuple[float, float]]) 
         middle = ring.mean(axis=0)
         turn = np.radians(facet.bearing_deg)
         down = np.array([np.sin(turn), np.cos(turn)]) * facet.run_mm / (5 if len(ring) > 3 else 10)
-        (x1, y1), (x2, y2) = at(middle - down), at(middle + down)
+        (x1, y1), (x2, y2) = paper.at(middle - down), paper.at(middle + down)
         drawn.append(f'<line class="flow" x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}"/>')
         back = np.array([x1 - x2, y1 - y2])
         back = back / max(float(np.hypot(*back)), 1e-9) * 2
@@ -271,31 +229,6 @@ def _arrows(falls: Falls, at: Callable[[Sequence[float]], tuple[float, float]]) 
             drawn.append(f'<line class="flow" x1="{x2}" y1="{y2}" x2="{hx:.2f}" y2="{hy:.2f}"/>')
         beside = np.array([-back[1], back[0]])
         beside = beside if beside[1] > 0 or (beside[1] == 0 and beside[0] > 0) else -beside
-        px, py = np.array(at(middle)) + beside * (1.5 if abs(back[1]) < abs(back[0]) else 3)
+        px, py = np.array(paper.at(middle)) + beside * (1.5 if abs(back[1]) < abs(back[0]) else 3)
         drawn.append(f'<text x="{px:.2f}" y="{py:.2f}">{facet.fall_ratio:.2%}</text>')
     return drawn
-
-
-_CSS = """
-@page {margin: 12mm}
-* {box-sizing: border-box}
-body {font: 10pt/1.3 "Liberation Sans", Arial, Helvetica, sans-serif; color: #000; width: 184mm;
-  margin: 0 auto; overflow-wrap: anywhere}
-@media screen {body {margin: 12mm auto}}
-h1 {font-size: 15pt; margin: 0 0 3mm}
-h2 {font-size: 10pt; font-weight: normal; margin: 3mm 0 2mm}
-section {break-after: page}
-section:last-of-type {break-after: auto}
-svg {display: block; margin: 0 auto}
-.room {fill: none; stroke: #000; stroke-width: 0.6}
-.drain {fill: #ccc; stroke: #000; stroke-width: 0.3}
-.valley {stroke: #000; stroke-width: 0.3}
-.ridge {stroke: #000; stroke-width: 0.3; stroke-dasharray: 1.5 1}
-.flow {stroke: #555; stroke-width: 0.3}
-text {font-size: 3.2px; text-anchor: middle; dominant-baseline: middle; paint-order: stroke;
-  stroke: #fff; stroke-width: 1}
-.walls {display: flex; flex-wrap: wrap; gap: 4mm 8mm}
-table {border-collapse: collapse; break-inside: avoid}
-caption {text-align: left; font-weight: bold; padding: 1mm 0}
-td, th {border: 0.2mm solid #999; padding: 0.5mm 2mm; text-align: right; font-weight: normal}
-"""

@@ -218,11 +218,15 @@ def _placement(worst: Placement | None) -> dict[str, Any] | None:
 
 
 def wrapped(said: Sequence[str]) -> list[str]:
-    """Sentences folded to the width of the page, each under its own indent."""
+    """Sentences folded to the width of the page, each under its own indent; tables as they are."""
     return [
         line
         for words in said
-        for line in _wrap(words.lstrip(), " " * (len(words) - len(words.lstrip())))
+        for line in (
+            [words]
+            if "   " in words.strip()
+            else _wrap(words.lstrip(), " " * (len(words) - len(words.lstrip())))
+        )
     ]
 
 

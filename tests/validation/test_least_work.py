@@ -13,6 +13,7 @@ and all corners can be tried.
 
 import itertools
 
+import clarabel
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -105,7 +106,6 @@ def by_highs(work: Work, asks: list[Demand]) -> float | None:
 
 def by_clarabel(work: Work, asks: list[Demand]) -> float:
     """The least cost with all written out, by another method and other hands."""
-    clarabel = pytest.importorskip("clarabel")
     forms, spare = written_out(work, asks)
     unknowns = len(work.cost)
     bounded = np.flatnonzero(np.isfinite(work.most_mm))

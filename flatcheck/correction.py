@@ -1,0 +1,236 @@
+"""The correction: every remedy proposed, laid on the surface, judged again, priced and compared."""
+
+import importlib
+import math
+import pkgutil
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from types import ModuleType
+
+import numpy as np
+import numpy.typing as npt
+
+from flatcheck.assess import Assessment
+from flatcheck.errors import SurveyError
+from flatcheck.judgment import NO_FLATNESS, judge
+from flatcheck.quantities import Quantities, quantities
+from flatcheck.rules import standards
+from flatcheck.site import Proposal, Refusal, Site, pieces, rejudged, unjudged
+from flatcheck.tile import Tile
+from flatcheck.units import MM_PER_INCH
+from flatcheck.verdict import Outcome, Place, Verdict
+
+Floats = npt.NDArray[np.float64]
+
+MARK_MM = MM_PER_INCH / 64
+"""Less than this is not marked on the floor: nobody grinds or patches so finely."""
+
+
+@dataclass(frozen=True, eq=False)
+class Fix:
+    """A proposal that passes: what it would come to, as predicted by judging the surface again.
+
+    `rises` are (name of a height that must not change, by how much the floor rises there [mm]).
+    """
+
+    proposal: Proposal
+    takes: Quantities
+    verdict: Verdict
+    rises: tuple[tuple[str, float], ...]
+
+    @property
+    def gap_ratio(self) -> float:
+        """How far its variable cost may be above the least there is, as a share; 0 if proven."""
+        least, own = self.proposal.least_cost, self.proposal.cost
+        return (own - least) / own if least is not None and own > 0 else 0.0
+
+
+@dataclass(frozen=True)
+class Flip:
+    """What would make the second choice the first: this price or rate, from `now` beyond `then`."""
+
+    what: str
+    now: float
+    then: float
+
+
+@dataclass(frozen=True, eq=False)
+class Choice:
+    """All remedies for a floor: those that pass, the cheapest first, and why the others do not.
+
+    `flips` are changes that would turn the order of the first two. `instead` are other tiles and
+    standards that the floor passes as it is.
+    """
+
+    site: Site
+    fixes: tuple[Fix, ...]
+    refused: tuple[Refusal, ...]
+    flips: tuple[Flip, ...]
+    instead: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A mark to paint on the floor: fill where `depth_mm` is positive, grind where negative."""
+
+    number: int
+    at: Place
+    depth_mm: float
+
+
+def remedies() -> tuple[ModuleType, ...]:
+    """Every remedy there is: whatever file in `flatcheck/remedies/` holds ID."""
+    import flatcheck.remedies as shelf
+
+    names = sorted(m.name for m in pkgutil.iter_modules(shelf.__path__))
+    return tuple(importlib.import_module(f"{shelf.__name__}.{name}") for name in names)
+
+
+def correct(
+    assessment: Assessment,
+    progress: Callable[[str, int, int, float, float], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> Choice:
+    """What to do with this floor: all remedies, on the terms of its survey.
+
+    `progress` is told the remedy, the round of its search, how many demands are broken, the
+    proven lower bound and the best cost so far; `stop` may end the search with what is known.
+    """
+    terms = assessment.survey.terms
+    open_rule = unjudged(Site(assessment, terms))
+    fixes: list[Fix] = []
+    refused: list[Refusal] = []
+    for remedy in remedies():
+        tell = None
+        if progress is not None:
+
+            def tell(*told: float, name: str = remedy.ID) -> None:
+                progress(name, int(told[0]), int(told[1]), told[2], told[3])
+
+        site = Site(assessment, terms, tell, stop)
+        if open_rule:
+            why = f"The readings cannot show this rule, so no plan can be proven: {open_rule}"
+            refused.append(Refusal(remedy.ID, remedy.TITLE, why))
+            continue
+        offered = remedy.propose(site)
+        if isinstance(offered, Refusal):
+            refused.append(offered)
+            continue
+        _, verdict = rejudged(site, offered.fill_mm, offered.grind_mm)
+        if verdict.outcome is not Outcome.WITHIN:
+            bad = next(
+                f.rule.words
+                for f in verdict.findings
+                if (f.outcome if site.guarded else f.as_read) is verdict.outcome
+            )
+            refused.append(
+                Refusal(
+                    offered.id,
+                    offered.title,
+                    f"Measured again after the work the floor is {verdict.outcome}: {bad}",
+                )
+            )
+            continue
+        fixes.append(Fix(offered, quantities(site, offered), verdict, _rises(site, offered)))
+    fixes.sort(key=lambda fix: (fix.takes.money, fix.proposal.id))
+    site = Site(assessment, terms)
+    return Choice(site, tuple(fixes), tuple(refused), _flips(site, fixes), _instead(assessment))
+
+
+def fix_named(choice: Choice, remedy: str | None) -> Fix | None:
+    """The fix of a remedy, or the cheapest; None where nothing passes.
+
+    Raises SurveyError for a remedy that is none, or does not pass.
+    """
+    if not remedy:
+        return choice.fixes[0] if choice.fixes else None
+    for fix in choice.fixes:
+        if fix.proposal.id == remedy:
+            return fix
+    for refusal in choice.refused:
+        if refusal.id == remedy:
+            raise SurveyError(f"{remedy}: {refusal.why}")
+    known = ", ".join(module.ID for module in remedies())
+    raise SurveyError(f"remedy {remedy[:40]!r} is not one of {known}.")
+
+
+def marks(site: Site, proposal: Proposal) -> tuple[Mark, ...]:
+    """Every station with work to do, grinding first, each from the west and then the south."""
+    depth = proposal.fill_mm - proposal.grind_mm
+    worked = np.flatnonzero(np.abs(depth) >= MARK_MM)
+    xy = site.floor.xy_mm
+    order = sorted(worked.tolist(), key=lambda i: (depth[i] > 0, xy[i, 1], xy[i, 0]))
+    return tuple(
+        Mark(number, (float(xy[i, 0]), float(xy[i, 1])), float(depth[i]))
+        for number, i in enumerate(order, 1)
+    )
+
+
+def _rises(site: Site, offered: Proposal) -> tuple[tuple[str, float], ...]:
+    change = offered.fill_mm - offered.grind_mm
+    return tuple(
+        (hold.name, float(change[stations].max()))
+        for hold, (stations, _) in zip(site.assessment.survey.holds, site.held, strict=True)
+    )
+
+
+def _flips(site: Site, fixes: list[Fix]) -> tuple[Flip, ...]:
+    """Prices at which the second remedy costs no more than the first, the nearest change first.
+
+    Cost is linear in each price, so with a difference D and amounts a and b of a thing at a price
+    p, the two cost the same at p + D / (a - b).
+    """
+    if len(fixes) < 2:
+        return ()
+    first, second = fixes[0], fixes[1]
+    apart = second.takes.money - first.takes.money
+    terms = site.terms
+    amounts: list[tuple[str, float, float, float]] = [
+        ("an hour of work", terms.labor, first.takes.hours, second.takes.hours),
+        (
+            "the grinder for the job",
+            terms.grinder,
+            float(first.takes.grind_l > 0),
+            float(second.takes.grind_l > 0),
+        ),
+    ]
+    for material in (terms.patch, terms.leveler, terms.mortar):
+        bags = [
+            float(fix.takes.bags) if fix.proposal.material is material else 0.0
+            for fix in (first, second)
+        ]
+        amounts.append((f"a bag of {material.name}", material.price, bags[0], bags[1]))
+    found = []
+    for what, now, own, other in amounts:
+        if abs(own - other) < 1e-9:
+            continue
+        then = now + apart / (own - other)
+        if then >= 0:
+            found.append(Flip(what, now, then))
+    found.sort(key=lambda flip: abs(math.log((flip.then + 1e-9) / (flip.now + 1e-9))))
+    return tuple(found[:2])
+
+
+def _instead(assessment: Assessment) -> tuple[str, ...]:
+    """Other grades and smaller tiles that the floor is within as it was read."""
+    survey = assessment.survey
+    if survey.standard == NO_FLATNESS or assessment.verdict.outcome is Outcome.WITHIN:
+        return ()
+    site = Site(assessment, survey.terms)
+    small = Tile(12 * MM_PER_INCH, 12 * MM_PER_INCH)
+    tries = []
+    if survey.tile and max(survey.tile.length_mm, survey.tile.width_mm) >= 15 * MM_PER_INCH:
+        tries.append((f"{survey.standard} with tile under 15 in", survey.standard, small))
+    for standard in standards().values():
+        if standard.about != "flatness":
+            continue
+        for grade in standard.grades:
+            name = f"{standard.id}:{grade.id}"
+            tries.append((name, name, survey.tile or small))
+    found = []
+    for said, name, tile in tries:
+        other = replace(survey, standard=name, tile=tile, falls=())
+        _, verdict = judge(other, site.floor, pieces(site))
+        if verdict.outcome is Outcome.WITHIN:
+            found.append(said)
+    return tuple(dict.fromkeys(found))

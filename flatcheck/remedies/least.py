@@ -1,0 +1,23 @@
+"""Least work: grind and patch together, each where it is the cheaper."""
+
+from flatcheck.leastwork import Conflict
+from flatcheck.site import Proposal, Refusal, Site, cheapest, conflict_words, too_heavy
+
+ID = "least"
+TITLE = "Grinding and patching together"
+
+
+def propose(site: Site) -> Proposal | Refusal:
+    """The cheapest grinding and filling that meets every rule."""
+    if site.ungrindable:
+        return Refusal(ID, TITLE, f"{site.ungrindable}; patching alone is what is left of it.")
+    material = site.terms.patch
+    found = cheapest(site, grind=True, fill=material)
+    if isinstance(found, Conflict):
+        return Refusal(ID, TITLE, f"By grinding and filling {conflict_words(site, found)}.")
+    heavy = too_heavy(site, found.fill_mm, material)
+    if heavy:
+        return Refusal(ID, TITLE, heavy)
+    return Proposal(
+        ID, TITLE, found.fill_mm, found.grind_mm, material, found.cost, found.least_cost
+    )

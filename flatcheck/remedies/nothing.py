@@ -1,0 +1,18 @@
+"""Nothing: leave the floor as it is, where it is already what was asked."""
+
+import numpy as np
+
+from flatcheck.site import Proposal, Refusal, Site
+from flatcheck.verdict import Outcome
+
+ID = "nothing"
+TITLE = "Leaving it as it is"
+
+
+def propose(site: Site) -> Proposal | Refusal:
+    """No work at all; what would have to change is told beside the table."""
+    verdict = site.assessment.verdict
+    if verdict.outcome is not Outcome.WITHIN:
+        return Refusal(ID, TITLE, f"As it is the floor is {verdict.outcome}.")
+    none = np.zeros(len(site.floor.xy_mm))
+    return Proposal(ID, TITLE, none, none, None)

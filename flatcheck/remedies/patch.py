@@ -1,0 +1,21 @@
+"""Patch: fill the low places, and grind nothing."""
+
+from flatcheck.leastwork import Conflict
+from flatcheck.site import Proposal, Refusal, Site, cheapest, conflict_words, too_heavy
+
+ID = "patch"
+TITLE = "Patching the low places"
+
+
+def propose(site: Site) -> Proposal | Refusal:
+    """The least filling that meets every rule."""
+    material = site.terms.patch
+    found = cheapest(site, grind=False, fill=material)
+    if isinstance(found, Conflict):
+        return Refusal(ID, TITLE, f"By filling alone {conflict_words(site, found)}.")
+    heavy = too_heavy(site, found.fill_mm, material)
+    if heavy:
+        return Refusal(ID, TITLE, heavy)
+    return Proposal(
+        ID, TITLE, found.fill_mm, found.grind_mm, material, found.cost, found.least_cost
+    )

@@ -1,0 +1,71 @@
+"""Pour: a self-leveler over each level zone, the highest spots ground first where that pays."""
+
+import numpy as np
+
+from flatcheck.pour import NoLevel, pour
+from flatcheck.site import Proposal, Refusal, Site, too_heavy
+from flatcheck.terms import grind_cost, unit_cost
+from flatcheck.units import format_length
+
+ID = "pour"
+TITLE = "Pouring a self-leveler"
+
+MOST_LIFTS = 3
+"""More lifts than this are another job. Common practice, no source."""
+
+
+def propose(site: Site) -> Proposal | Refusal:
+    """Each zone poured to the height that costs least."""
+    if any(part.view.ground is not None for part in site.assessment.parts):
+        return Refusal(ID, TITLE, "A self-leveler finds its own level and makes no falls.")
+    if any(not keep.fill for keep in site.terms.keeps):
+        return Refusal(
+            ID, TITLE, "A part of the floor may not be filled, and a leveler covers all."
+        )
+    material, terms, style = site.terms.leveler, site.terms, site.assessment.survey.show
+    heights, n = site.floor.height_mm, len(site.floor.xy_mm)
+    fill, grind = np.zeros(n), np.zeros(n)
+    levels, lifts, dams, cost = [], 1, 0, 0.0
+    for part in site.assessment.parts:
+        own = part.stations
+        highest = np.inf
+        for stations, rise in site.held:
+            held = np.intersect1d(stations, own)
+            if len(held):
+                highest = min(highest, float(heights[held].min()) + rise)
+                dams += 1
+        found = pour(
+            heights[own],
+            site.area_mm2[own],
+            unit_cost(material, terms),
+            grind_cost(terms),
+            material.least_mm,
+            # A place held at its height lies under the leveler all the same.
+            np.where(np.isin(own, _held(site)), 0.0, site.most_grind_mm[own]),
+            material.most_mm,
+            MOST_LIFTS,
+            highest,
+        )
+        if isinstance(found, NoLevel):
+            short = found.lowest_mm - found.highest_mm
+            return Refusal(
+                ID,
+                TITLE,
+                f"{part.name}: the leveler must be {format_length(material.least_mm, style)} thick "
+                "over the highest place that is not ground, and a fixed height or the number of "
+                f"lifts leaves {format_length(short, style)} too little; grind more, let the "
+                "opening rise, or pour up to a dam.",
+            )
+        grind[own], fill[own] = found.grind_mm, found.thick_mm
+        levels.append((part.name, found.level_mm))
+        lifts, cost = max(lifts, found.lifts), cost + found.cost
+    heavy = too_heavy(site, fill, material)
+    if heavy:
+        return Refusal(ID, TITLE, heavy)
+    return Proposal(
+        ID, TITLE, fill, grind, material, cost, cost, tuple(levels), lifts=lifts, dams=dams
+    )
+
+
+def _held(site: Site) -> list[int]:
+    return [int(i) for stations, _ in site.held for i in stations]

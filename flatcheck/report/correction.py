@@ -1,0 +1,281 @@
+"""What to do with a floor, in words: the remedies beside each other, the choice, and the marks."""
+
+import numpy as np
+
+from flatcheck.correction import Choice, Fix, Flip, Mark, marks
+from flatcheck.parts import Part
+from flatcheck.places import where
+from flatcheck.report.words import many
+from flatcheck.terms import LITERS_PER_CUBIC_FOOT, SAID
+from flatcheck.units import (
+    KG_PER_POUND,
+    LITERS_PER_GALLON,
+    M2_PER_SQUARE_FOOT,
+    Style,
+    format_area,
+    format_length,
+)
+
+DUST = (
+    "Grinding concrete and mortar throws silica dust that ruins lungs. OSHA 29 CFR 1926.1153, "
+    "table 1, for a hand-held grinder: a shroud with a dust collector of at least 25 cubic ft a "
+    "minute for each inch of wheel, with a filter of 99% or better that cleans itself or sits "
+    "behind a cyclone; indoors for more than 4 hours a shift a respirator of APF 10 too. Floor "
+    "grinders: water, or the maker's collector, and a HEPA vacuum between passes. Local rules may "
+    "ask for more."
+)
+
+OLD_FLOORS = (
+    "In a building of 1980 or earlier presume that old floor tile, resilient flooring and their "
+    "adhesive hold asbestos until tested, and old paint lead: no sanding, grinding or dry scraping."
+)
+
+HIDDEN = (
+    "Before anything is ground or drilled have post-tension cables, heating lines and cover of the "
+    "reinforcement located; for a post-tensioned slab an engineer must agree."
+)
+
+WET_LOAD = (
+    "Fill and mortar are a load: on a wood floor or a thin slab someone licensed checks the "
+    "structure and its deflection first, and with the new load."
+)
+
+FRESH = (
+    "The data sheet rules: primer for this floor, moisture of the slab, thickness of each lift, "
+    "temperature, and how long before tile. Cement burns skin and eyes."
+)
+
+
+def choice_words(choice: Choice) -> list[str]:
+    """The recommendation, the remedies beside each other, and why some do not pass."""
+    style = choice.site.assessment.survey.show
+    said = [*recommended(choice), "", *columns(table(choice)), ""]
+    for fix in choice.fixes:
+        said.append(f"{fix.proposal.title}: {fix_words(fix, style)}")
+    said += [f"{refusal.title}: {refusal.why}" for refusal in choice.refused]
+    said.append("")
+    if choice.instead:
+        said.append(f"As it is the floor would pass: {', '.join(choice.instead)}.")
+    said += [f"Caution: {words}" for words in cautions(choice)]
+    said.append(f"Numbers: {SAID}")
+    materials = dict.fromkeys(fix.proposal.material for fix in choice.fixes)
+    said += [f"{m.name.capitalize()}: {m.said}" for m in materials if m is not None]
+    return said
+
+
+HEAD = ("remedy", "passes", "cost", "hours", "grind", "fill", "bags", "rise", "dust", "wait")
+"""The columns of the comparison: cost in the person's money, rise at what must not change."""
+
+
+def table(choice: Choice) -> list[tuple[str, ...]]:
+    """Every remedy beside the others, what passes first and the cheapest of those first."""
+    style = choice.site.assessment.survey.show
+    rows: list[tuple[str, ...]] = [HEAD]
+    for fix in choice.fixes:
+        takes = fix.takes
+        rise = max((mm for _, mm in fix.rises), default=0.0)
+        rows.append(
+            (
+                fix.proposal.title,
+                "yes",
+                money(takes.money),
+                f"{takes.hours:.1f}",
+                volume(takes.grind_l, style) if takes.grind_l > 0 else "-",
+                volume(takes.fill_l, style) if takes.fill_l > 0 else "-",
+                str(takes.bags) if takes.bags else "-",
+                format_length(rise, style) if fix.rises else "-",
+                "yes" if takes.grind_l > 0 else "no",
+                f"{takes.wait_h:.0f} h" if takes.wait_h else "-",
+            )
+        )
+    rows += [(refusal.title, "no", *("-" * (len(HEAD) - 2))) for refusal in choice.refused]
+    return rows
+
+
+def columns(rows: list[tuple[str, ...]]) -> list[str]:
+    """Rows as lines with their cells below each other."""
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    return [
+        "  ".join(
+            cell.ljust(width) if k == 0 else cell.rjust(width)
+            for k, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in rows
+    ]
+
+
+def recommended(choice: Choice) -> list[str]:
+    """Two sentences: what to do and the facts that decide it, and what would turn it."""
+    if not choice.fixes:
+        return ["No remedy passes on these terms; see below what stands in the way of each."]
+    style = choice.site.assessment.survey.show
+    first = choice.fixes[0]
+    if first.proposal.id == "nothing":
+        return ["Leave the floor as it is: every rule holds."]
+    said = (
+        f"{first.proposal.title} is the cheapest that passes: {money(first.takes.money)} and "
+        f"{first.takes.hours:.1f} hours, {_deciding(first, style)}"
+    )
+    if len(choice.fixes) > 1:
+        second = choice.fixes[1]
+        said += f"; next comes {_lower(second.proposal.title)} at {money(second.takes.money)}"
+    sentences = [said + "."]
+    if choice.flips:
+        flips = " or ".join(_flip(flip) for flip in choice.flips)
+        sentences.append(f"{choice.fixes[1].proposal.title} becomes the cheaper {flips}.")
+    return sentences
+
+
+def _lower(title: str) -> str:
+    return title[:1].lower() + title[1:]
+
+
+def _flip(flip: Flip) -> str:
+    way = "above" if flip.then > flip.now else "below"
+    return f"once {flip.what} costs {way} {money(flip.then)} (now {money(flip.now)})"
+
+
+def _deciding(fix: Fix, style: Style) -> str:
+    takes = fix.takes
+    facts = []
+    if takes.grind_l > 0:
+        floor = format_area(takes.grind_m2 * 1e6, style)
+        facts.append(f"{volume(takes.grind_l, style)} to grind off {floor}")
+    if takes.fill_l > 0 and fix.proposal.material is not None:
+        facts.append(f"{many(takes.bags, 'bag')} of {fix.proposal.material.name}")
+    return "with " + " and ".join(facts)
+
+
+def fix_words(fix: Fix, style: Style) -> str:
+    """What one remedy takes and comes to."""
+    takes, parts = fix.takes, []
+    if takes.grind_l > 0:
+        parts.append(
+            f"grind up to {format_length(takes.highest_mm, style)} off "
+            f"{format_area(takes.grind_m2 * 1e6, style)}, {volume(takes.grind_l, style)} (give or "
+            f"take {volume(2 * takes.u_grind_l, style)})"
+        )
+    material = fix.proposal.material
+    if takes.fill_l > 0 and material is not None:
+        lifts = f" in {fix.proposal.lifts} lifts" if fix.proposal.lifts > 1 else ""
+        parts.append(
+            f"fill up to {format_length(takes.deepest_mm, style)}{lifts} over "
+            f"{format_area(takes.fill_m2 * 1e6, style)}, {volume(takes.fill_l, style)} (give or "
+            f"take {volume(2 * takes.u_fill_l, style)}), {many(takes.bags, 'bag')} of "
+            f"{material.name} of {weight(material.bag_kg, style)}, "
+            f"{load(takes.load_kg_m2, style)} at its thickest"
+        )
+    if not parts:
+        parts.append("nothing to do")
+    wait = f", {takes.wait_h:.0f} hours before tile" if takes.wait_h else ""
+    dust = ", dust" if takes.grind_l > 0 else ""
+    rises = "".join(
+        f"; {name} {f'rises {format_length(mm, style)}' if mm > 0.05 else 'stays as it is'}"
+        for name, mm in fix.rises
+    )
+    proven = ""
+    if fix.proposal.least_cost is not None and fix.proposal.id in ("grind", "patch", "least"):
+        proven = (
+            f"; proven least to {fix.gap_ratio:.1%}" if fix.gap_ratio > 1e-6 else "; proven least"
+        )
+    return (
+        f"{money(takes.money)}, {takes.hours:.1f} hours of work{wait}{dust}: "
+        f"{'; '.join(parts)}{rises}{proven}. Measured again after the work: "
+        f"{fix.verdict.outcome}."
+    )
+
+
+def cautions(choice: Choice) -> list[str]:
+    """The cautions that belong to the remedies that are offered."""
+    said = []
+    if any(fix.takes.grind_l > 0 for fix in choice.fixes):
+        said += [DUST, OLD_FLOORS, HIDDEN]
+    if any(fix.takes.fill_l > 0 for fix in choice.fixes):
+        said += [WET_LOAD, FRESH]
+    return said
+
+
+def mark_words(choice: Choice, fix: Fix) -> list[str]:
+    """What to paint on the floor, the order of work, and what to check afterwards."""
+    style, room = choice.site.assessment.survey.show, choice.site.floor.room
+    found = marks(choice.site, fix.proposal)
+    said = []
+    grind = [mark for mark in found if mark.depth_mm < 0]
+    fill = [mark for mark in found if mark.depth_mm > 0]
+    if grind:
+        said.append(f"Grind, marked X ({many(len(grind), 'place')}):")
+        said += [f"  {_mark(mark, style)} off: {where(room, mark.at, style)}" for mark in grind]
+    levels = dict(fix.proposal.levels)
+    for part in choice.site.assessment.parts:
+        if part.name in levels:
+            said += _level_words(choice, part, levels[part.name])
+    if fill and not levels:
+        said.append(f"Fill, marked O ({many(len(fill), 'place')}):")
+        said += [f"  {_mark(mark, style)} on: {where(room, mark.at, style)}" for mark in fill]
+    if not levels or grind:
+        said.append(
+            "Depths are those at the marks; between marks run straight from one to the next, and "
+            "out to nothing at the first place that is not marked."
+        )
+    if grind and fill:
+        said.append("Grind first, vacuum, then prime and fill; the dust spoils the bond.")
+    return [*said, *check_words(choice)]
+
+
+def _level_words(choice: Choice, part: Part, level_mm: float) -> list[str]:
+    """How high a leveler is poured, against what stands there: the lowest, highest, and held."""
+    style, floor = choice.site.assessment.survey.show, choice.site.floor
+    heights = floor.height_mm[part.stations]
+
+    def over(called: str, station: int) -> str:
+        place = (float(floor.xy_mm[station, 0]), float(floor.xy_mm[station, 1]))
+        above = format_length(level_mm - float(floor.height_mm[station]), style)
+        return f"  {above} above {called} as it is now, {where(floor.room, place, style)}"
+
+    low, high = (int(part.stations[pick(heights)]) for pick in (np.argmin, np.argmax))
+    held = zip(choice.site.assessment.survey.holds, choice.site.held, strict=True)
+    return [
+        f"Pour {part.name} level; set pins so that the top is",
+        over("the lowest place", low),
+        over("the highest place", high),
+        *(over(hold.name, int(stations[0])) for hold, (stations, _) in held),
+    ]
+
+
+def check_words(choice: Choice) -> list[str]:
+    """What to check after the work, with which bar."""
+    said = []
+    for finding in choice.site.assessment.verdict.findings:
+        if finding.rule.words not in said:
+            said.append(finding.rule.words)
+    return ["After the work read the same places again and check:", *(f"  {s}" for s in said)]
+
+
+def _mark(mark: Mark, style: Style) -> str:
+    return f"{mark.number:>3}  {format_length(abs(mark.depth_mm), style):<8}"
+
+
+def money(amount: float) -> str:
+    """An amount in the person's own money, which is not named."""
+    return f"{amount:,.0f}" if amount >= 100 else f"{amount:,.2f}".removesuffix(".00")
+
+
+def volume(liters: float, style: Style) -> str:
+    """A volume of material: liters, or cubic feet and gallons where it is little."""
+    if style.unit == "mm":
+        return f"{liters:.1f} l" if liters >= 0.95 else f"{liters:.2f} l"
+    if liters >= 10:
+        return f"{liters / LITERS_PER_CUBIC_FOOT:.1f} cubic ft"
+    return f"{liters / LITERS_PER_GALLON:.2f} gal"
+
+
+def weight(kg: float, style: Style) -> str:
+    """A weight in pounds or kilograms."""
+    return f"{kg:.0f} kg" if style.unit == "mm" else f"{kg / KG_PER_POUND:.0f} lb"
+
+
+def load(kg_m2: float, style: Style) -> str:
+    """A weight on each square meter or square foot."""
+    if style.unit == "mm":
+        return f"{kg_m2:.0f} kg/m²"
+    return f"{kg_m2 / KG_PER_POUND * M2_PER_SQUARE_FOOT:.1f} lb/ft²"

@@ -1,0 +1,115 @@
+"""A plan on paper: SVG to scale, and a self-contained page that prints and asks no network."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from html import escape
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+At = Sequence[float] | Floats
+
+RIM_MM = 16.0
+"""The margin on each side of a plan, for heights and the names of walls [mm]."""
+
+
+@dataclass(frozen=True)
+class Paper:
+    """A plan of places from `low` to `high` [mm] within `size` [mm of paper], north at the top."""
+
+    low: Floats
+    high: Floats
+    size: tuple[float, float] = (176.0, 150.0)
+    scale: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        fits = float(np.min((np.array(self.size) - 2 * RIM_MM) / (self.high - self.low)))
+        object.__setattr__(self, "scale", fits)
+
+    def at(self, place: At) -> tuple[float, float]:
+        """Where a place lies on the paper, from its upper left [mm]."""
+        x, y = (np.asarray(place) - self.low) * self.scale + RIM_MM
+        height = (self.high - self.low)[1] * self.scale + 2 * RIM_MM
+        return round(float(x), 2), round(float(height - y), 2)
+
+    def line(self, kind: str, places: Sequence[At], closed: bool = False) -> str:
+        """A line or outline through places, of a class of the page's style."""
+        points = " ".join(f"{x},{y}" for x, y in map(self.at, places))
+        return f'<{"polygon" if closed else "polyline"} class="{kind}" points="{points}"/>'
+
+    def dot(self, place: At, radius: float = 0.6) -> str:
+        """A dot at a place."""
+        x, y = self.at(place)
+        return f'<circle cx="{x}" cy="{y}" r="{radius}"/>'
+
+    def label(self, place: At, off: At, words: str, upright: bool = False) -> str:
+        """Words beside a place, off by so much of paper to the right and up [mm]."""
+        x, y = self.at(place)
+        x, y = round(x + float(off[0]), 2), round(y - float(off[1]), 2)
+        turn = f' transform="rotate(-90 {x} {y})"' if upright else ""
+        return f'<text x="{x}" y="{y}"{turn}>{escape(words)}</text>'
+
+    def walls(self, corners: Floats, names: Sequence[str]) -> list[str]:
+        """The names of walls, each outside of the middle of its own, corners counter-clockwise."""
+        drawn = []
+        for name, p, q in zip(names, corners, np.roll(corners, -1, axis=0), strict=True):
+            side = q - p
+            out = np.array([side[1], -side[0]]) / np.hypot(*side) * RIM_MM * 0.7
+            drawn.append(self.label((p + q) / 2, out, name, abs(side[1]) > abs(side[0])))
+        return drawn
+
+    def svg(self, drawn: Sequence[str], about: str) -> str:
+        """The drawing, with words for who cannot see it."""
+        width, height = (self.high - self.low) * self.scale + 2 * RIM_MM
+        return (
+            f'<svg width="{width:.1f}mm" height="{height:.1f}mm" viewBox="0 0 {width:.1f} '
+            f'{height:.1f}" role="img" aria-label="{escape(about)}">{"".join(drawn)}</svg>'
+        )
+
+
+def page(title: str, body: str) -> str:
+    """A page with a title around a body that is HTML already."""
+    return f"""<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>{escape(title)}</title>
+<style>{_CSS}</style>
+</head>
+<body>
+<h1>{escape(title)}</h1>
+{body}
+</body>
+</html>
+"""
+
+
+_CSS = """
+@page {margin: 12mm}
+* {box-sizing: border-box}
+body {font: 10pt/1.3 "Liberation Sans", Arial, Helvetica, sans-serif; color: #000; width: 184mm;
+  max-width: 100%; margin: 0 auto; overflow-wrap: anywhere}
+@media screen {body {margin: 12mm auto; padding: 0 4mm}}
+h1 {font-size: 15pt; margin: 0 0 3mm}
+h2 {font-size: 10pt; font-weight: normal; margin: 3mm 0 2mm}
+section {break-after: page}
+section:last-of-type {break-after: auto}
+svg {display: block; margin: 0 auto; max-width: 100%; height: auto}
+.room {fill: none; stroke: #000; stroke-width: 0.6}
+.drain, .cutout {fill: #ccc; stroke: #000; stroke-width: 0.3}
+.valley {stroke: #000; stroke-width: 0.3}
+.ridge {stroke: #000; stroke-width: 0.3; stroke-dasharray: 1.5 1}
+.flow {stroke: #555; stroke-width: 0.3}
+.mark {fill: none; stroke: #000; stroke-width: 0.35}
+.hold {fill: #fff; stroke: #000; stroke-width: 0.4}
+text {font-size: 3.2px; text-anchor: middle; dominant-baseline: middle; paint-order: stroke;
+  stroke: #fff; stroke-width: 1}
+.walls {display: flex; flex-wrap: wrap; gap: 4mm 8mm; align-items: flex-start}
+table {border-collapse: collapse; break-inside: avoid}
+caption {text-align: left; font-weight: bold; padding: 1mm 0}
+td, th {border: 0.2mm solid #999; padding: 0.5mm 2mm; text-align: right; font-weight: normal}
+td.words, th.words {text-align: left}
+"""

@@ -1,0 +1,322 @@
+"""The site: a judged floor with the terms of its correction, as remedies see it.
+
+A remedy is one file in `flatcheck/remedies/` with `ID`, `TITLE` and `propose(site)`, which returns
+a `Proposal` (what to fill and grind at every station) or a `Refusal` that says why it does not
+apply. What it proposes is laid on the surface and judged again before anybody is told of it.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtri
+
+from flatcheck.assess import Assessment
+from flatcheck.errors import SurveyError
+from flatcheck.evidence import Evidence, looks_at, measure_named
+from flatcheck.guard import RISK
+from flatcheck.judgment import judge, rules_of
+from flatcheck.leastwork import Conflict, Correction, Demand, Work, feather, least_work
+from flatcheck.parts import Face, Part, parts_of
+from flatcheck.places import where
+from flatcheck.room import Room, area, inside
+from flatcheck.rules import Rule, limit_at
+from flatcheck.surface import Surface, station_areas, widened
+from flatcheck.terms import Material, Terms, grind_cost, unit_cost
+from flatcheck.units import format_length
+from flatcheck.verdict import Outcome, Verdict
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
+
+NEAR_MM = 50.0
+"""A height that must not change is that of readings no farther than this from it [mm]."""
+
+NOT_GROUND = {
+    "wood": "wood is not ground",
+    "membrane": "a membrane must not be ground",
+    "heated": "heating lines lie in the floor; nobody grinds it before they are located",
+    "post-tensioned": "a post-tensioned slab is not ground before an engineer agrees",
+    "old adhesive": "old adhesive may hold asbestos; it is not ground before it is tested",
+    "tile": "old tile and its bed may hold asbestos or lead; they are not ground here",
+}
+"""Why a floor is not ground, by what it is made of or holds."""
+
+AT_LIMIT_MM = 0.01
+"""Work is planned to stay this far within a limit, whatever is decided: arithmetic [mm]."""
+
+PASSES = 20
+"""How often a correction is measured again for demands that only it has shown."""
+
+
+@dataclass(frozen=True, eq=False)
+class Proposal:
+    """What a remedy would do: fill and grind (n,) [mm] at the stations of the survey.
+
+    `material` is what is filled with. `cost` is its variable cost and `least_cost` a proven lower
+    bound of that of any correction of its kind, None where it is no optimum. `levels` are the
+    heights that a leveler is poured to, by part [mm]; `lifts` and `dams` what it takes.
+    """
+
+    id: str
+    title: str
+    fill_mm: Floats
+    grind_mm: Floats
+    material: Material | None
+    cost: float = 0.0
+    least_cost: float | None = None
+    levels: tuple[tuple[str, float], ...] = ()
+    lifts: int = 1
+    dams: int = 0
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """Why a remedy does not apply, in one sentence."""
+
+    id: str
+    title: str
+    why: str
+
+
+@dataclass(frozen=True, eq=False)
+class Site:
+    """A judged floor and the terms of its correction.
+
+    `progress` is told of the rounds of a search for least work; `stop` is asked whether to end it
+    with the best correction known.
+    """
+
+    assessment: Assessment
+    terms: Terms
+    progress: Callable[[int, int, float, float], None] | None = None
+    stop: Callable[[], bool] | None = None
+
+    @property
+    def floor(self) -> Surface:
+        """The surface as it was read."""
+        return self.assessment.surface
+
+    @property
+    def guarded(self) -> bool:
+        """Whether the corrected floor must be within whatever the reading error."""
+        return self.assessment.survey.decision != "as read"
+
+    @cached_property
+    def area_mm2(self) -> Floats:
+        """The floor around each station (n,) [mm²].
+
+        What nobody read, mostly strips along walls, is shared out: areas add up to the room's.
+        """
+        areas = station_areas(self.floor)
+        whole = area(self.floor.room)
+        total = float(areas.sum())
+        return areas * whole / total if total else np.full(len(areas), whole / len(areas))
+
+    @cached_property
+    def ungrindable(self) -> str:
+        """Why nothing may be ground, empty where it may."""
+        return "; ".join(NOT_GROUND[kind] for kind in self.terms.substrate if kind in NOT_GROUND)
+
+    @cached_property
+    def most_fill_mm(self) -> Floats:
+        """What may be filled at each station (n,): inf but where something forbids it."""
+        most = np.full(len(self.floor.xy_mm), np.inf)
+        for keep in self.terms.keeps:
+            if not keep.fill:
+                most[inside(Room(keep.outline), self.floor.xy_mm)] = 0.0
+        for stations, rise in self.held:
+            most[stations] = np.minimum(most[stations], rise)
+        return most
+
+    @cached_property
+    def most_grind_mm(self) -> Floats:
+        """What may be ground at each station (n,)."""
+        most = np.full(len(self.floor.xy_mm), 0.0 if self.ungrindable else self.terms.most_grind_mm)
+        for keep in self.terms.keeps:
+            if not keep.grind:
+                most[inside(Room(keep.outline), self.floor.xy_mm)] = 0.0
+        for stations, _ in self.held:
+            most[stations] = 0.0
+        for part in self.assessment.parts:
+            if part.view.ground is not None:
+                most[part.stations[part.view.ground.drained >= 0]] = 0.0
+        return most
+
+    @cached_property
+    def held(self) -> tuple[tuple[Ints, float], ...]:
+        """For every height that must not change its stations, and what it may rise [mm]."""
+        found = []
+        for hold in self.assessment.survey.holds:
+            away = np.hypot(*(self.floor.xy_mm - np.array(hold.at)).T)
+            near = np.flatnonzero(away <= NEAR_MM)
+            if not len(near):
+                raise SurveyError(f"{hold.name}: no reading lies within {NEAR_MM:.0f} mm of it.")
+            found.append((near, hold.rise_mm))
+        return tuple(found)
+
+    @property
+    def edges(self) -> Ints:
+        """Neighbors on the triangulation (e, 2)."""
+        corners = np.sort(self.floor.triangles[:, [[0, 1], [1, 2], [2, 0]]], axis=2)
+        edges: Ints = np.unique(corners.reshape(-1, 2), axis=0)
+        return edges
+
+
+def corrected(site: Site, fill_mm: Floats, grind_mm: Floats) -> Surface:
+    """The surface after a correction, as well known as the reading and the placing allow."""
+    floor = site.floor
+    worked = (fill_mm > 0) | (grind_mm > 0)
+    extra = np.where(worked, site.terms.placing_mm**2, 0.0)
+    return replace(
+        floor,
+        height_mm=floor.height_mm + fill_mm - grind_mm,
+        cov_mm2=widened(floor.cov_mm2, extra),
+    )
+
+
+def rejudged(site: Site, fill_mm: Floats, grind_mm: Floats) -> tuple[tuple[Part, ...], Verdict]:
+    """The parts and the verdict of the surface after a correction."""
+    return judge(site.assessment.survey, corrected(site, fill_mm, grind_mm), pieces(site))
+
+
+def pieces(site: Site) -> Ints:
+    """Which piece each station of the surface belongs to (n,)."""
+    known = site.assessment.adjusted
+    here = np.setdiff1d(np.arange(len(known.xy_mm)), known.known)
+    return known.piece[here]
+
+
+def unjudged(site: Site) -> str:
+    """Which rule the readings could not judge, so that nothing can be said of any correction."""
+    for finding in site.assessment.verdict.findings:
+        if finding.outcome is Outcome.NOT_ASSESSED and finding.as_read is Outcome.NOT_ASSESSED:
+            return finding.rule.words
+    return ""
+
+
+def cheapest(site: Site, grind: bool, fill: Material | None) -> Correction | Conflict:
+    """The correction of least cost after which every rule holds, by grinding, filling or both.
+
+    Costs are per volume of floor; the demands of all rules are measured on the floor as it is,
+    and again on what was found, until that shows no demand that is broken.
+    """
+    n = len(site.floor.xy_mm)
+    work = Work(
+        xy_mm=site.floor.xy_mm,
+        height_mm=site.floor.height_mm,
+        fill_cost=site.area_mm2 * unit_cost(fill or site.terms.patch, site.terms),
+        grind_cost=site.area_mm2 * grind_cost(site.terms),
+        most_fill_mm=np.minimum(site.most_fill_mm, fill.most_mm) if fill else np.zeros(n),
+        most_grind_mm=site.most_grind_mm if grind else np.zeros(n),
+    )
+    demands = list(_demands(site, np.zeros(n)))
+    if math.isfinite(site.terms.feather):
+        demands.append(feather("feather", site.floor.xy_mm, site.edges, site.terms.feather))
+    found = least_work(work, demands, site.progress, site.stop)
+    for _ in range(PASSES):
+        if isinstance(found, Conflict):
+            return found
+        change = found.fill_mm - found.grind_mm
+        more = [_broken(item, change) for item in _demands(site, change)]
+        more = [item for item in more if len(item.spare_mm)]
+        if not more:
+            return found
+        demands += more
+        found = least_work(work, demands, site.progress, site.stop)
+    return found
+
+
+def _broken(item: Demand, change: Floats) -> Demand:
+    """The forms of a demand that a correction (n,) does not keep."""
+    kept = np.sum(item.weights * change[item.stations], axis=1) > item.spare_mm + 1e-4
+    return replace(
+        item,
+        stations=item.stations[kept],
+        weights=item.weights[kept],
+        spare_mm=item.spare_mm[kept],
+    )
+
+
+def _demands(site: Site, change: Floats) -> tuple[Demand, ...]:
+    """What the rules ask of the correction, as measured on the floor after `change` (n,)."""
+    fill, grind = np.maximum(change, 0.0), np.maximum(-change, 0.0)
+    after = corrected(site, fill, grind)
+    survey = site.assessment.survey
+    found = []
+    for part in parts_of(survey, after, pieces(site)):
+        for rule in rules_of(survey):
+            whole = Face(part.name, part.view, np.arange(len(part.stations)))
+            for face in part.faces if looks_at(rule.measure) == "plane" else (whole,):
+                seen = measure_named(rule.measure)(face.view, rule.length_mm)
+                if seen is not None and len(seen.value_mm):
+                    own = part.stations[face.stations]
+                    found.append(_demand(site, rule, seen, own, change))
+    return tuple(found)
+
+
+def _demand(site: Site, rule: Rule, seen: Evidence, own: Ints, change: Floats) -> Demand:
+    stations, weights = own[seen.forms], seen.weights
+    # Measured after `change`; what it has done is taken off, so that demands add to each other.
+    value = seen.value_mm - np.sum(weights * change[stations], axis=1)
+    margin = np.full(len(value), AT_LIMIT_MM)
+    if site.guarded:
+        placed = np.sum(weights**2, axis=1) * site.terms.placing_mm**2
+        margin = -float(ndtri(RISK)) * np.sqrt(seen.u_mm**2 + placed)
+    spare = limit_at(rule.limit, seen.span_mm) - margin - value
+    if seen.signed:
+        other = limit_at(rule.limit, seen.span_mm) - margin + value
+        return Demand(
+            rule.id,
+            np.concatenate((stations, stations)),
+            np.concatenate((weights, -weights)),
+            np.concatenate((spare, other)),
+        )
+    return Demand(rule.id, stations, weights, spare)
+
+
+def too_heavy(site: Site, fill_mm: Floats, material: Material) -> str:
+    """Why a filling is more than a wood floor may take; empty where it is not.
+
+    Without a load that the person gave nothing is refused here; the caution is told instead.
+    """
+    most = site.terms.load_kg_m2
+    worst = float(fill_mm.max(initial=0.0)) * material.wet_kg_l
+    if most is None or worst <= most:
+        return ""
+    return (
+        f"At its thickest the {material.name} weighs {worst:.0f} kg/m², and {most:.0f} kg/m² was "
+        "said to be what the floor may take."
+    )
+
+
+def conflict_words(site: Site, found: Conflict) -> str:
+    """Why no correction of a kind will do: what would have to give way, and where."""
+    room, style = site.floor.room, site.assessment.survey.show
+
+    def tell(stations: Ints) -> str:
+        return _and([where(room, _place(site.floor.xy_mm[i]), style) for i in stations[:3]])
+
+    bounds = []
+    if len(found.unground):
+        bounds.append(f"what may be ground ({tell(found.unground)})")
+    if len(found.unfilled):
+        bounds.append(f"what may be filled ({tell(found.unfilled)})")
+    against = _and(bounds) if bounds else "reading and placing error"
+    more = " and more places" if max(len(found.unground), len(found.unfilled)) > 3 else ""
+    return (
+        f"the rules cannot all be met: {against}{more} would have to give way by "
+        f"{format_length(found.short_mm, style)} at least"
+    )
+
+
+def _place(xy: Floats) -> tuple[float, float]:
+    return float(xy[0]), float(xy[1])
+
+
+def _and(items: Sequence[str]) -> str:
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
