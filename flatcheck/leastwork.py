@@ -60,6 +60,9 @@ LIFT = 0.1
 MANY = 5000
 """From this many demands on, an interior point method is faster than the dual simplex."""
 
+BAR = 3
+"""A form of up to three stations is a bar or a pair, and names each station once."""
+
 DUAL_SIMPLEX, INTERIOR_POINT = "highs-ds", "highs-ipm"
 
 TIGHT = {"primal_feasibility_tolerance": MET_MM / 100, "dual_feasibility_tolerance": 1e-9}
@@ -302,8 +305,10 @@ def _rows(n: int, demands: Sequence[Demand]) -> _Rows:
         count, width = asked.stations.shape
         starts = np.arange(count + 1) * width
         parts = (asked.weights.ravel(), asked.stations.ravel(), starts)
-        matrix = csr_array(parts, (count, n), copy=True)  # summed below, in place
-        matrix.sum_duplicates()
+        matrix = csr_array(parts, (count, n))
+        if width > BAR:  # a long form is padded with a station that it may hold already
+            matrix = matrix.copy()  # for they are summed in place
+            matrix.sum_duplicates()
         matrices.append(matrix)
         each = np.arange(count)
         places.append(asked.stations[each, np.argmax(np.abs(asked.weights), axis=1)])
@@ -441,12 +446,20 @@ def _solved(price: Floats, forms: csr_array, spare: Floats, most: Floats, method
     from scipy.optimize import linprog
 
     unit = price.max() or 1.0
-    bounds = np.column_stack((np.zeros(len(most)), most))
+    # What no form holds stays 0: it only costs.
+    held, inside = np.unique(forms.indices, return_inverse=True)
+    narrow = csr_array((forms.data, inside, forms.indptr), (forms.shape[0], len(held)))
+    bounds = np.column_stack((np.zeros(len(held)), most[held]))
     # Few rows take longer to look through for what can be left out than to solve as they are.
     options = TIGHT | {"presolve": method != DUAL_SIMPLEX}
     for way in (method, "highs"):
-        result = linprog(price / unit, forms, spare, bounds=bounds, method=way, options=options)
+        result = linprog(
+            price[held] / unit, narrow, spare, bounds=bounds, method=way, options=options
+        )
         if result.status == 0:
+            x = np.zeros(len(price))
+            x[held] = result.x
+            result.x = x
             result.fun *= unit
             result.ineqlin.marginals *= unit
             return result

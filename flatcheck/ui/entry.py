@@ -31,8 +31,8 @@ NEEDED = {
 }
 
 
-def entered() -> Survey | None:
-    """The survey that was chosen or entered; None while something is still to be said.
+def entered() -> tuple[str, Survey] | None:
+    """Where the survey that was chosen or entered comes from, and it; None until all is said.
 
     Raises FlatcheckError for what cannot be used.
     """
@@ -43,14 +43,14 @@ def entered() -> Survey | None:
         surveys = {folder.name: read_folder(folder) for folder in samples}
         name = st.selectbox("Survey", surveys, format_func=lambda name: surveys[name].title)
         _keep_others(name)
-        return edited(surveys[name], _wanted(name, surveys[name]))
+        return name, edited(surveys[name], _wanted(name, surveys[name]))
     _keep_others(source)
     table = _table(source)
     wanted = _wanted(source, None)
     if table is None:
         return None
     name, data, facts = table
-    return bare(name, cells_of(name, data), sections=wanted, **facts)
+    return source, bare(name, cells_of(name, data), sections=wanted, **facts)
 
 
 def _keep_others(shown: str) -> None:

@@ -4,6 +4,7 @@ Pictures of an assessment; nothing is judged here. Interpolated heights only col
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,7 +55,7 @@ NO_PLANE = "<b>on no plane</b>: a drain, or too few readings to tell"
 
 @dataclass(frozen=True, eq=False)
 class Raster:
-    """Departures from the required plane on a grid of square cells, `step_mm` wide.
+    """Departures from the required plane, or depths, on a grid of square cells `step_mm` wide.
 
     `x_mm` (nx,), `y_mm` (ny,) are the middles of the cells, `above_mm` (ny, nx) the departures;
     NaN outside the room and where no three readings surround the cell.
@@ -90,9 +91,16 @@ def above_plane(face: Face) -> Floats:
 def raster(assessment: Assessment) -> Raster:
     """Departures between the readings, linear on each triangle of readings, zone by zone.
 
-    A cell that holds readings shows the one farthest from its plane, so thinning hides no peak.
     Where two planes meet it is the departures that run on across, not the heights: a valley or a
     ridge as it should be is at its planes.
+    """
+    return raster_of(assessment, departures_of(assessment))
+
+
+def raster_of(assessment: Assessment, every: Floats) -> Raster:
+    """What each station (n,) has, between the stations; NaN for a station that has nothing.
+
+    A cell that holds readings shows the one farthest from zero, so thinning hides no peak.
     """
     room = assessment.surface.room
     corners = np.array(room.outline.corners_mm)
@@ -101,7 +109,6 @@ def raster(assessment: Assessment) -> Raster:
     step = float(size.max()) / CELLS
     nx, ny = (max(1, math.ceil(s / step - 1e-9)) for s in size)
     above = np.full((ny, nx), np.nan)
-    every = departures_of(assessment)
     for piece in assessment.parts:
         xy, value = piece.view.surface.xy_mm, every[piece.stations]
         known = np.isfinite(value)
@@ -271,15 +278,33 @@ def map_aspect(assessment: Assessment) -> float:
 
 
 def _add_colors(figure: go.Figure, grid: Raster, above: Floats, style: Style) -> None:
+    marks = color_marks(float(np.nanmax(np.abs(above))), style)
+    words = [format_length(v, style, sign=True) for v in marks]
+    add_colors(figure, "departures", grid, COLORS, marks, words)
+
+
+def color_marks(most_mm: float, style: Style) -> list[float]:
+    """Where the bar of colors is marked: zero in the middle, the ends at `most_mm` or beyond."""
     finest = height_steps(style)[0]
-    step = finest * max(1, math.ceil(float(np.nanmax(np.abs(above))) / (2 * finest) - 1e-9))
-    marks = [step * k for k in (-2, -1, 0, 1, 2)]
+    step = finest * max(1, math.ceil(most_mm / (2 * finest) - 1e-9))
+    return [step * k for k in (-2, -1, 0, 1, 2)]
+
+
+def add_colors(
+    figure: go.Figure,
+    name: str,
+    grid: Raster,
+    scale: str,
+    marks: Sequence[float],
+    words: Sequence[str],
+) -> None:
+    """The colored map, with its bar of colors below, marked with words."""
     figure.add_heatmap(
-        name="departures",
+        name=name,
         x=grid.x_mm,
         y=grid.y_mm,
         z=grid.above_mm,
-        colorscale=COLORS,
+        colorscale=scale,
         zmin=marks[0],
         zmax=marks[-1],
         hoverinfo="skip",
@@ -292,7 +317,7 @@ def _add_colors(figure: go.Figure, grid: Raster, above: Floats, style: Style) ->
             "yanchor": "bottom",
             "ypad": 0,
             "tickvals": marks,
-            "ticktext": [format_length(v, style, sign=True) for v in marks],
+            "ticktext": words,
         },
     )
 

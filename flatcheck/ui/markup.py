@@ -1,0 +1,102 @@
+"""What the sections of the page are made of: its style, markup, drawings, errors and downloads.
+
+Markup is ours; whatever a person typed, or a file holds, is escaped before it comes here.
+"""
+
+from collections.abc import Iterable
+from html import escape
+from typing import Any
+
+import plotly.graph_objects as go
+import streamlit as st
+
+from flatcheck.errors import FlatcheckError
+from flatcheck.verdict import Outcome
+
+MIMES = {
+    "txt": "text/plain",
+    "json": "application/json",
+    "html": "text/html",
+    "csv": "text/csv",
+}
+"""What a file that is taken away holds, by the ending of its name."""
+
+CHART = {"displayModeBar": False, "scrollZoom": False, "doubleClick": False, "showTips": False}
+
+STYLE = """<style>
+.stMainBlockContainer {padding: 1.5rem 1rem 4rem; max-width: 84rem}
+input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
+.stMultiSelect [role=group] {max-height: none; height: auto}
+[data-testid=stMultiSelectTagsContainer] {flex-wrap: wrap; height: auto; padding: .35rem;
+  mask-image: none !important}
+[data-testid=stMultiSelectTagsContainer] input {flex: 1 1 2rem; min-width: 2rem}
+[data-tag], [data-tag] span {white-space: normal; height: auto}
+[data-tag] {max-width: 100%; padding: .2rem .25rem .2rem .5rem}
+[data-tag] button {flex: none; width: 2rem; height: 2rem; justify-content: center}
+.fc h1 {font-size: 1.4rem; padding: 0}
+.fc h2 {font-size: 1.75rem; line-height: 1.25; padding: 0; overflow-wrap: anywhere}
+.fc h3 {font-size: 1.1rem; padding: .5rem 0 0}
+.fc p, .fc td {margin: .25rem 0; overflow-wrap: anywhere}
+.fc .word {color: white; border-radius: .3rem; padding: 0 .4em}
+.fc .within {background: #00695c} .fc .out {background: #a3231c}
+.fc .close {background: #8a5a00} .fc .not_assessed {background: #57606a}
+.fc .rule {border-left: .25rem solid #d0d7de; padding-left: .75rem; margin: .75rem 0}
+.fc .error {border-left: .25rem solid #a3231c; background: #fbe9e7; padding: .75rem 1rem}
+.fc .fine {color: #57606a; font-size: .875rem}
+.fc table {border-collapse: collapse} .fc tr {border-top: 1px solid #d0d7de}
+.fc .warn {border-left: 4px solid #8a5300; padding-left: .75rem}
+.fc td {padding: .3rem .75rem .3rem 0; vertical-align: top}
+.fc td:first-child {white-space: nowrap}
+.fc th {text-align: left; padding: .3rem .75rem .3rem 0; vertical-align: bottom}
+.fc td, .fc th {font-variant-numeric: tabular-nums}
+.fc .walls {display: flex; flex-wrap: wrap; gap: 1rem 2.5rem; align-items: flex-start}
+.fc caption {text-align: left; max-width: 18rem}
+.fc .wide td:not(:nth-child(4)):not(:last-child) {white-space: nowrap}
+.fc .narrow {display: none}
+@media (max-width: 640px) {.fc .wide {display: none} .fc .narrow {display: block}}
+.st-key-map, .st-key-profile, .st-key-falls, [class*="st-key-heights"]
+  {max-width: 45rem; flex: none !important}
+.stMain {--wide: min(45rem, 100vw - 2rem)}
+@media (min-width: 641px) {.stMain {--wide: min(45rem, 62vw)}}
+.st-key-map {height: min(calc((var(--wide) - 4rem) / var(--shape) + 6rem), 60rem) !important}
+.st-key-falls {height: min(calc((var(--wide) - 4rem) / var(--shape) + 3.5rem), 60rem) !important}
+[class*="st-key-heights"] {
+  height: calc((min(var(--wide), 32rem) - 2 * var(--beside)) / var(--shape) + 2 * var(--beside))
+  !important; max-width: 32rem}
+.st-key-profile {height: calc(var(--wide) / 3 + 7rem) !important}
+</style>"""
+
+
+def write(*parts: str) -> None:
+    """Markup of ours; whatever is not ours has been escaped in it."""
+    st.html(f"<div class=fc>{''.join(parts)}</div>")
+
+
+def paragraphs(said: Iterable[str], kind: str = "") -> str:
+    """Sentences, each a paragraph, escaped."""
+    shown = f" class={kind}" if kind else ""
+    return "".join(f"<p{shown}>{escape(words)}</p>" for words in said)
+
+
+def word(outcome: Outcome) -> str:
+    """An outcome as a word on its color."""
+    return f'<span class="word {outcome.name.lower()}">{outcome.upper()}</span>'
+
+
+def draw(figure: go.Figure, key: str, shape: float = 1.0, beside_px: int = 0) -> None:
+    """A drawing in a box named `key`, for a room `shape` times as wide as high, words beside it."""
+    st.html(f"<style>.st-key-{key} {{--shape: {shape:.3f}; --beside: {beside_px}px}}</style>")
+    with st.container(key=key):
+        st.plotly_chart(figure, height="stretch", theme=None, config=CHART)
+
+
+def offer(row: Any, label: str, data: str, name: str) -> None:
+    """A button that gives a file of this name."""
+    mime = MIMES[name.rpartition(".")[2]]
+    row.download_button(label, data, name, mime, on_click="ignore", width="stretch")
+
+
+def tell(found: FlatcheckError) -> None:
+    """What is wrong, in its sentence."""
+    # Not st.error: it reads Markdown, and makes links of what a person typed.
+    write(f"<p class=error role=alert>{escape(str(found))}</p>")
