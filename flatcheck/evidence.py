@@ -129,6 +129,40 @@ def from_bars(view: View, found: Bars, kept: Mask | slice, signed: bool) -> Evid
     )
 
 
+def from_pairs(
+    view: View, pairs: Ints, directions: Ints | None = None, reach_ratio: float | None = None
+) -> Evidence:
+    """Evidence of K differences of height, of the first station of `pairs` (K, 2) less the second.
+
+    The place of a value is the second station.
+    """
+    xy, z = view.surface.xy_mm, view.surface.height_mm
+    first, second = pairs.T
+    signs = np.broadcast_to(np.array([1.0, -1.0]), pairs.shape)
+    return Evidence(
+        stations=pairs[:, [0, 1, 1]],
+        value_mm=z[first] - z[second],
+        u_mm=np.sqrt(np.maximum(variance(view.surface.cov_mm2, pairs, signs), 1e-12)),
+        forms=pairs,
+        weights=signs,
+        span_mm=np.maximum(np.hypot(*(xy[first] - xy[second]).T), 1.0),
+        pitch_mm=view.pitch_mm[second],
+        direction=np.zeros(len(pairs), np.int64) if directions is None else directions,
+        contact=np.ones(len(pairs), dtype=bool),
+        signed=False,
+        directions=1,
+        plane=None,
+        reach_ratio=reach_ratio,
+        sloped=True,
+    )
+
+
+def high_first(height: Floats, pairs: Ints) -> Ints:
+    """Pairs of stations (K, 2) with the higher one first."""
+    swap = height[pairs[:, 0]] < height[pairs[:, 1]]
+    return np.where(swap[:, None], pairs[:, ::-1], pairs)
+
+
 def decided_rows(view: View, evidence: Evidence) -> Mask:
     """Which of K values the readings decide, whatever they leave open about the floor."""
     free = view.surface.free

@@ -20,7 +20,7 @@ demands are convex, so far enough along the way from one to the other all are me
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -152,6 +152,7 @@ class Conflict:
     the sum of the forms, so weighted, is more than their spare whatever is done within the bounds
     of grinding at the stations `unground` and of filling at the stations `unfilled`. `short_mm` is
     by how much: each of these demands would have to give way that far before all could be met.
+    `names` are those of the demands, each once.
     """
 
     demands: Ints
@@ -160,6 +161,7 @@ class Conflict:
     unfilled: Ints
     short_mm: float
     rounds: int
+    names: tuple[str, ...] = ()
 
 
 def demand(
@@ -239,7 +241,8 @@ def least_work(
     stopped = stop or (lambda: False)
     started = _start(work, rows, tell, stopped)
     if isinstance(started, Conflict):
-        return started
+        called = dict.fromkeys(demands[int(k)].name for k in started.demands[:, 0])
+        return replace(started, names=tuple(called))
     known, rounds = started
     over_known = rows.forms @ known - rows.spare_mm
     if over_known.max(initial=0.0) > MET_MM:

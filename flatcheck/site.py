@@ -16,7 +16,7 @@ from scipy.special import ndtri
 
 from flatcheck.assess import Assessment
 from flatcheck.errors import SurveyError
-from flatcheck.evidence import Evidence, looks_at, measure_named
+from flatcheck.evidence import Evidence, decided_rows, looks_at, measure_named, some_rows
 from flatcheck.guard import RISK
 from flatcheck.judgment import judge, rules_of
 from flatcheck.leastwork import Conflict, Correction, Demand, Work, feather, least_work
@@ -26,7 +26,7 @@ from flatcheck.room import Room, area, inside
 from flatcheck.rules import Rule, limit_at
 from flatcheck.surface import Surface, station_areas, widened
 from flatcheck.terms import Material, Terms, grind_cost, unit_cost
-from flatcheck.units import format_length
+from flatcheck.units import Style, format_length
 from flatcheck.verdict import Outcome, Verdict
 
 Floats = npt.NDArray[np.float64]
@@ -159,6 +159,11 @@ class Site:
             found.append((near, hold.rise_mm))
         return tuple(found)
 
+    @cached_property
+    def demands(self) -> tuple[Demand, ...]:
+        """What the rules ask of a correction, as measured on the floor as it is."""
+        return _demands(self, np.zeros(len(self.floor.xy_mm)))
+
     @property
     def edges(self) -> Ints:
         """Neighbors on the triangulation (e, 2)."""
@@ -214,7 +219,7 @@ def cheapest(site: Site, grind: bool, fill: Material | None) -> Correction | Con
         most_fill_mm=np.minimum(site.most_fill_mm, fill.most_mm) if fill else np.zeros(n),
         most_grind_mm=site.most_grind_mm if grind else np.zeros(n),
     )
-    demands = list(_demands(site, np.zeros(n)))
+    demands = list(site.demands)
     if math.isfinite(site.terms.feather):
         demands.append(feather("feather", site.floor.xy_mm, site.edges, site.terms.feather))
     found = least_work(work, demands, site.progress, site.stop)
@@ -224,7 +229,7 @@ def cheapest(site: Site, grind: bool, fill: Material | None) -> Correction | Con
         change = found.fill_mm - found.grind_mm
         more = [_broken(item, change) for item in _demands(site, change)]
         more = [item for item in more if len(item.spare_mm)]
-        if not more:
+        if not more or (site.stop is not None and site.stop()):
             return found
         demands += more
         found = least_work(work, demands, site.progress, site.stop)
@@ -244,9 +249,9 @@ def _broken(item: Demand, change: Floats) -> Demand:
 
 def _demands(site: Site, change: Floats) -> tuple[Demand, ...]:
     """What the rules ask of the correction, as measured on the floor after `change` (n,)."""
-    fill, grind = np.maximum(change, 0.0), np.maximum(-change, 0.0)
-    after = corrected(site, fill, grind)
     survey = site.assessment.survey
+    # As well known as the readings alone: the margin of a demand allows for placing.
+    after = replace(site.floor, height_mm=site.floor.height_mm + change)
     found = []
     for part in parts_of(survey, after, pieces(site)):
         for rule in rules_of(survey):
@@ -254,6 +259,7 @@ def _demands(site: Site, change: Floats) -> tuple[Demand, ...]:
             for face in part.faces if looks_at(rule.measure) == "plane" else (whole,):
                 seen = measure_named(rule.measure)(face.view, rule.length_mm)
                 if seen is not None and len(seen.value_mm):
+                    seen = some_rows(seen, decided_rows(face.view, seen))
                     own = part.stations[face.stations]
                     found.append(_demand(site, rule, seen, own, change))
     return tuple(found)
@@ -266,7 +272,7 @@ def _demand(site: Site, rule: Rule, seen: Evidence, own: Ints, change: Floats) -
     margin = np.full(len(value), AT_LIMIT_MM)
     if site.guarded:
         placed = np.sum(weights**2, axis=1) * site.terms.placing_mm**2
-        margin = -float(ndtri(RISK)) * np.sqrt(seen.u_mm**2 + placed)
+        margin = margin - float(ndtri(RISK)) * np.sqrt(seen.u_mm**2 + placed)
     spare = limit_at(rule.limit, seen.span_mm) - margin - value
     if seen.signed:
         other = limit_at(rule.limit, seen.span_mm) - margin + value
@@ -294,6 +300,17 @@ def too_heavy(site: Site, fill_mm: Floats, material: Material) -> str:
     )
 
 
+def too_thin(fill_mm: Floats, material: Material, style: Style) -> str:
+    """Why a material that does not feather will not do; empty where it will."""
+    thin = (fill_mm > 0) & (fill_mm < material.least_mm - AT_LIMIT_MM)
+    if not thin.any():
+        return ""
+    return (
+        f"It would have to run out to nothing, and the {material.name} is at least "
+        f"{format_length(material.least_mm, style)} thick; take one that feathers."
+    )
+
+
 def conflict_words(site: Site, found: Conflict) -> str:
     """Why no correction of a kind will do: what would have to give way, and where."""
     room, style = site.floor.room, site.assessment.survey.show
@@ -309,9 +326,19 @@ def conflict_words(site: Site, found: Conflict) -> str:
     against = _and(bounds) if bounds else "reading and placing error"
     more = " and more places" if max(len(found.unground), len(found.unfilled)) > 3 else ""
     return (
-        f"the rules cannot all be met: {against}{more} would have to give way by "
+        f"{_called(site, found)} cannot be met: {against}{more} would have to give way by "
         f"{format_length(found.short_mm, style)} at least"
     )
+
+
+def _called(site: Site, found: Conflict) -> str:
+    """The rules in conflict, each by its own sentence where it is one alone."""
+    words = {rule.id: rule.words for rule in rules_of(site.assessment.survey)}
+    words["feather"] = "the steepest edge that a patch may have"
+    asked = [words[name] for name in found.names if name in words]
+    if len(asked) == 1:
+        return f"the rule ({asked[0].removesuffix('.')})"
+    return f"the rules ({'; '.join(words.removesuffix('.') for words in asked)}) together"
 
 
 def _place(xy: Floats) -> tuple[float, float]:

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from flatcheck.cli import main, tile_section
+from flatcheck.cli import main
+from flatcheck.commands import tile_section
 from flatcheck.errors import SurveyError
 
 ROOT = Path(__file__).parents[1]

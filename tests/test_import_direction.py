@@ -67,6 +67,7 @@ ORDER = (
     "planning",
     "report",
     "ui",
+    "commands",
     "cli",
     "__main__",
 )

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from flatcheck.assess import assess
-from flatcheck.cli import tile_section
+from flatcheck.commands import tile_section
 from flatcheck.readers.folder import BARE_KINDS, edited, read_folder, write_folder
 from flatcheck.survey import DECISIONS
 from flatcheck.tables import kinds, readings_of

@@ -7,8 +7,7 @@ of two heights. Water does not leave over the walls, nor over the line to anothe
 
 import numpy as np
 
-from flatcheck.evidence import Evidence, View
-from flatcheck.surface import variance
+from flatcheck.evidence import Evidence, View, from_pairs
 from flatcheck.water import fill, sides
 
 WORDS = "depth of water that stands before it runs to the drain"
@@ -25,20 +24,4 @@ def measure(view: View, length_mm: float | None) -> Evidence | None:
     floor, drained = view.surface, view.ground.drained >= 0
     filled = fill(floor.height_mm, sides(floor.triangles)[0], drained)
     here = np.flatnonzero(np.isfinite(filled.margin_mm))
-    pairs = np.column_stack((filled.gate[here], here)).astype(np.int64)
-    signs = np.broadcast_to(np.array([1.0, -1.0]), pairs.shape)
-    return Evidence(
-        stations=pairs[:, [0, 1, 1]],
-        value_mm=filled.margin_mm[here],
-        u_mm=np.sqrt(np.maximum(variance(floor.cov_mm2, pairs, signs), 1e-12)),
-        forms=pairs,
-        weights=signs,
-        span_mm=np.ones(len(here)),
-        pitch_mm=view.pitch_mm[here],
-        direction=np.zeros(len(here), dtype=np.int64),
-        contact=np.ones(len(here), dtype=bool),
-        signed=False,
-        directions=1,
-        plane=None,
-        sloped=True,
-    )
+    return from_pairs(view, np.column_stack((filled.gate[here], here)).astype(np.int64))

@@ -5,9 +5,8 @@ Only walls that are meant to be level count: those whose corners are to have one
 
 import numpy as np
 
-from flatcheck.evidence import Evidence, View
+from flatcheck.evidence import Evidence, View, from_pairs, high_first
 from flatcheck.room import EDGE_MM
-from flatcheck.surface import variance
 
 WORDS = "difference of height along a wall that is meant to be level"
 OF = "zone"
@@ -25,9 +24,9 @@ def measure(view: View, length_mm: float | None) -> Evidence | None:
     """
     if view.ground is None:
         return None
-    falls, xy, z = view.ground.falls, view.surface.xy_mm, view.surface.height_mm
+    falls, xy = view.ground.falls, view.surface.xy_mm
     corners, height = np.array(falls.corners), np.array(falls.corner_mm)
-    high, low, number = [], [], []
+    pairs, number = [np.empty((0, 2), np.int64)], [np.empty(0, np.int64)]
     length = read = 0.0
     for k in range(len(corners)):
         p, q = corners[k], corners[(k + 1) % len(corners)]
@@ -45,30 +44,9 @@ def measure(view: View, length_mm: float | None) -> Evidence | None:
         one, other = np.triu_indices(len(on), 1)
         near = np.abs(reach[on[one]] - reach[on[other]]) <= (length_mm or np.inf) + EDGE_MM
         one, other = on[one[near]], on[other[near]]
-        swap = z[one] < z[other]
-        high.append(np.where(swap, other, one))
-        low.append(np.where(swap, one, other))
+        pairs.append(np.column_stack((one, other)))
         number.append(np.full(len(one), k))
     if not length:
         return None
-    none = np.empty(0, np.int64)
-    pairs = np.column_stack([np.concatenate([none, *column]) for column in (high, low)])
-    up, down = pairs.T
-    signs = np.broadcast_to(np.array([1.0, -1.0]), pairs.shape)
-    apart = xy[up] - xy[down]
-    return Evidence(
-        stations=np.column_stack((up, down, down)),
-        value_mm=z[up] - z[down],
-        u_mm=np.sqrt(np.maximum(variance(view.surface.cov_mm2, pairs, signs), 1e-12)),
-        forms=pairs,
-        weights=signs,
-        span_mm=np.hypot(apart[:, 0], apart[:, 1]),
-        pitch_mm=np.zeros(len(pairs)),
-        direction=np.concatenate([none, *number]),
-        contact=np.ones(len(pairs), dtype=bool),
-        signed=False,
-        directions=1,
-        plane=None,
-        reach_ratio=read / length,
-        sloped=True,
-    )
+    found = high_first(view.surface.height_mm, np.concatenate(pairs))
+    return from_pairs(view, found, np.concatenate(number), read / length)

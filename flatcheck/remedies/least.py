@@ -1,7 +1,7 @@
 """Least work: grind and patch together, each where it is the cheaper."""
 
 from flatcheck.leastwork import Conflict
-from flatcheck.site import Proposal, Refusal, Site, cheapest, conflict_words, too_heavy
+from flatcheck.site import Proposal, Refusal, Site, cheapest, conflict_words, too_heavy, too_thin
 
 ID = "least"
 TITLE = "Grinding and patching together"
@@ -15,9 +15,10 @@ def propose(site: Site) -> Proposal | Refusal:
     found = cheapest(site, grind=True, fill=material)
     if isinstance(found, Conflict):
         return Refusal(ID, TITLE, f"By grinding and filling {conflict_words(site, found)}.")
-    heavy = too_heavy(site, found.fill_mm, material)
-    if heavy:
-        return Refusal(ID, TITLE, heavy)
+    style = site.assessment.survey.show
+    wrong = too_thin(found.fill_mm, material, style) or too_heavy(site, found.fill_mm, material)
+    if wrong:
+        return Refusal(ID, TITLE, wrong)
     return Proposal(
         ID, TITLE, found.fill_mm, found.grind_mm, material, found.cost, found.least_cost
     )

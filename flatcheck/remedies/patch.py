@@ -1,7 +1,7 @@
 """Patch: fill the low places, and grind nothing."""
 
 from flatcheck.leastwork import Conflict
-from flatcheck.site import Proposal, Refusal, Site, cheapest, conflict_words, too_heavy
+from flatcheck.site import Proposal, Refusal, Site, cheapest, conflict_words, too_heavy, too_thin
 
 ID = "patch"
 TITLE = "Patching the low places"
@@ -13,9 +13,10 @@ def propose(site: Site) -> Proposal | Refusal:
     found = cheapest(site, grind=False, fill=material)
     if isinstance(found, Conflict):
         return Refusal(ID, TITLE, f"By filling alone {conflict_words(site, found)}.")
-    heavy = too_heavy(site, found.fill_mm, material)
-    if heavy:
-        return Refusal(ID, TITLE, heavy)
+    style = site.assessment.survey.show
+    wrong = too_thin(found.fill_mm, material, style) or too_heavy(site, found.fill_mm, material)
+    if wrong:
+        return Refusal(ID, TITLE, wrong)
     return Proposal(
         ID, TITLE, found.fill_mm, found.grind_mm, material, found.cost, found.least_cost
     )

@@ -1,16 +1,45 @@
 """Before and after, in words."""
 
+from html import escape
+
 import numpy as np
 
 from flatcheck.assess import Assessment
 from flatcheck.change import Change
 from flatcheck.places import where
 from flatcheck.report.correction import volume
+from flatcheck.report.paper import MOST_LABELS, Paper, page
 from flatcheck.report.words import many, spot_words
 from flatcheck.units import format_length
 
 MOST = 12
 """More places than this are not read out."""
+
+
+def change_html(change: Change, before: Assessment, after: Assessment) -> str:
+    """One page with the floor before and after: both verdicts, a map of the change, and words."""
+    floor, style = after.surface, after.survey.show
+    corners = np.array(floor.room.outline.corners_mm)
+    paper = Paper(corners.min(axis=0), corners.max(axis=0))
+    drawn = [paper.line("room", corners.tolist(), closed=True)]
+    drawn += [paper.line("cutout", ring.corners_mm, closed=True) for ring in floor.room.cutouts]
+    sure = np.abs(change.rise_mm) > 2 * change.u_mm
+    for place, rise, told in zip(change.xy_mm, change.rise_mm, sure, strict=True):
+        drawn.append(paper.dot(place, 0.9 if told else 0.25))
+        if told and np.count_nonzero(sure) <= MOST_LABELS:
+            words = format_length(float(rise), style, sign=True).removesuffix(" mm")
+            drawn.append(paper.label(place, (0, 3.0), words))
+    rows = "".join(
+        f"<tr><td class=words>{escape(called)}</td><td class=words>{found.verdict.outcome}</td>"
+        f"<td class=words>{len(found.verdict.spots)} places out</td></tr>"
+        for called, found in (("before", before), ("after", after))
+    )
+    said = "".join(f"<p>{escape(words)}</p>" for words in change_words(change, after))
+    body = (
+        f"<table>{rows}</table>{paper.svg(drawn, 'what changed between the two surveys')}"
+        f"<p>Large dots changed beyond reading error: + filled, - ground.</p>{said}"
+    )
+    return page(f"Before and after: {after.survey.title}", body)
 
 
 def change_words(change: Change, after: Assessment) -> list[str]:

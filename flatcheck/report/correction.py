@@ -57,10 +57,31 @@ def choice_words(choice: Choice) -> list[str]:
     if choice.instead:
         said.append(f"As it is the floor would pass: {', '.join(choice.instead)}.")
     said += [f"Caution: {words}" for words in cautions(choice)]
-    said.append(f"Numbers: {SAID}")
+    said += [terms_words(choice), f"Numbers: {SAID}"]
     materials = dict.fromkeys(fix.proposal.material for fix in choice.fixes)
     said += [f"{m.name.capitalize()}: {m.said}" for m in materials if m is not None]
     return said
+
+
+def terms_words(choice: Choice) -> str:
+    """The prices and rates that were reckoned with, and which of them are the person's own."""
+    terms, style = choice.site.terms, choice.site.assessment.survey.show
+    reckoned = [
+        f"{money(terms.labor)} for an hour of work",
+        f"{money(terms.grinder)} for the grinder",
+        f"{volume(terms.grind_l_h, style)} ground off in an hour",
+        f"{money(terms.primer_m2)} of primer for a square meter",
+        f"{terms.waste:.0%} waste",
+        f"work placed to {format_length(terms.placing_mm, style)}",
+    ]
+    for material in (terms.patch, terms.leveler, terms.mortar):
+        reckoned.append(
+            f"{material.name} at {money(material.price)} a bag of "
+            f"{weight(material.bag_kg, style)} that gives {volume(material.yield_l, style)}, "
+            f"{material.bags_h:g} bags an hour"
+        )
+    own = f" Your own: {', '.join(terms.own)}." if terms.own else ""
+    return f"Reckoned with: {'; '.join(reckoned)}.{own}"
 
 
 HEAD = ("remedy", "passes", "cost", "hours", "grind", "fill", "bags", "rise", "dust", "wait")
@@ -163,7 +184,7 @@ def fix_words(fix: Fix, style: Style) -> str:
             f"{format_area(takes.fill_m2 * 1e6, style)}, {volume(takes.fill_l, style)} (give or "
             f"take {volume(2 * takes.u_fill_l, style)}), {many(takes.bags, 'bag')} of "
             f"{material.name} of {weight(material.bag_kg, style)}, "
-            f"{load(takes.load_kg_m2, style)} at its thickest"
+            f"{load(takes.load_kg_m2, style)} at its thickest, primer for all of it"
         )
     if not parts:
         parts.append("nothing to do")

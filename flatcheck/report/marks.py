@@ -8,12 +8,9 @@ from flatcheck.correction import Choice, Fix, Mark, marks
 from flatcheck.places import wall_called
 from flatcheck.readers.cells import csv_text, shown
 from flatcheck.report.correction import cautions, check_words, fix_words, recommended, table
-from flatcheck.report.paper import Paper, page
+from flatcheck.report.paper import MOST_LABELS, Paper, page
 from flatcheck.room import Room, from_walls, ring_area, wall_names
 from flatcheck.units import Style, format_distance, format_length
-
-MOST_LABELS = 120
-"""More depths than this are not written on the drawing; they are all in the list."""
 
 
 def marks_csv(choice: Choice, fix: Fix) -> str:

@@ -14,6 +14,10 @@ RIM_MM = 16.0
 """The margin on each side of a plan, for heights and the names of walls [mm]."""
 
 
+MOST_LABELS = 120
+"""More depths than this are not written on a plan."""
+
+
 @dataclass(frozen=True)
 class Paper:
     """A plan of places from `low` to `high` [mm] within `size` [mm of paper], north at the top."""

@@ -1,0 +1,354 @@
+"""What each command does: reads what was said, asks the core, prints, and returns a status."""
+
+import argparse
+import json
+import math
+import re
+import signal
+import sys
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from flatcheck.assess import assess
+from flatcheck.change import changed
+from flatcheck.correction import correct, fix_named
+from flatcheck.document import DOCUMENT
+from flatcheck.errors import RuleError, SurveyError, UnitsError
+from flatcheck.falls import flood_test
+from flatcheck.instrument import standard_uncertainty, statement
+from flatcheck.planning import plan, plan_words, resolution_words, resolves
+from flatcheck.readers import turned
+from flatcheck.readers.cells import MOST_BYTES, cells_of
+from flatcheck.readers.folder import bare, edited, file_bytes, read_folder
+from flatcheck.report.change import change_html, change_words
+from flatcheck.report.correction import choice_words, mark_words
+from flatcheck.report.falls import flood_words
+from flatcheck.report.kit import bar_words, two_peg_words
+from flatcheck.report.marks import marks_csv, marks_html
+from flatcheck.report.screed import screed_csv, screed_html, screed_words
+from flatcheck.report.sheet import Heading, sheet_csv, sheet_html
+from flatcheck.report.text import cite, record, text, wrapped
+from flatcheck.room import Room, rectangle
+from flatcheck.rules import grade_of, rules_for, standards
+from flatcheck.screed import screeds
+from flatcheck.survey import Survey
+from flatcheck.tile import Tile
+from flatcheck.units import LENGTH_UNITS, STYLES, Style, parse_length
+from flatcheck.verdict import Outcome
+
+STATUS = {Outcome.WITHIN: 0, Outcome.OUT: 1, Outcome.CLOSE: 3, Outcome.NOT_ASSESSED: 3}
+"""The exit status of a verdict."""
+
+SHEETS = (".html", ".csv")
+"""What a reading sheet can be written as."""
+
+
+def run_check(arguments: argparse.Namespace) -> int:
+    assessment = assess(_survey(arguments))
+    if arguments.json:
+        print(json.dumps(record(assessment), indent=2, allow_nan=False))
+    else:
+        print(text(assessment), end="")
+    return STATUS[assessment.verdict.outcome]
+
+
+def _survey(arguments: argparse.Namespace) -> Survey:
+    sections: dict[str, dict[str, Any]] = {}
+    if arguments.tile:
+        sections["tile"] = tile_section(arguments.tile)
+    if arguments.standard:
+        sections.setdefault("standard", {})["rule"] = arguments.standard
+    if arguments.falls:
+        sections.setdefault("standard", {})["falls"] = _listed(arguments.falls)
+    if arguments.decision:
+        sections.setdefault("standard", {})["decision"] = arguments.decision
+    if arguments.show:
+        sections["units"] = {"show": arguments.show}
+    path = Path(arguments.survey)
+    if path.name == DOCUMENT:
+        path = path.parent
+    if path.is_dir():
+        survey = read_folder(path)
+        return edited(survey, sections) if sections else survey
+    needed = ("sense", "readings", "offsets", "uncertainty")
+    missing = [f"--{name}" for name in needed if getattr(arguments, name) is None]
+    if missing:
+        raise SurveyError(
+            f"{arguments.survey} comes without a survey.toml; say {', '.join(missing)} too."
+        )
+    pasted = arguments.survey == "-"
+    if pasted and sys.stdin is None:
+        raise SurveyError("no cells were pasted: standard input is closed.")
+    data = sys.stdin.buffer.read(MOST_BYTES + 1) if pasted else file_bytes(path, piped=True)
+    name = "pasted cells" if pasted else path.name
+    return bare(
+        name,
+        cells_of(name, data),
+        kind=arguments.kind,
+        sections=sections,
+        **{key: getattr(arguments, key) for key in needed},
+    )
+
+
+def _listed(written: str) -> list[str]:
+    return [name.strip() for name in written.split(",") if name.strip()]
+
+
+def tile_section(written: str) -> dict[str, str]:
+    """A tile size written as `12 x 24 in` or `600x300mm`, as a section of a survey document."""
+    edges = _edges(written)
+    if edges is None:
+        raise SurveyError(f'tile {written!r} was expected as two edges, such as "12 x 24 in".')
+    return dict(zip(("length", "width"), edges, strict=True))
+
+
+def _edges(written: str) -> tuple[str, str] | None:
+    """Two lengths written with an x between them; None where there are no two."""
+    edges = re.split(r"\s*(?:x|×|\bby\b)\s*", written.strip().lower())
+    if len(edges) != 2:
+        return None
+    # A unit said once, after the second edge, holds for both.
+    unit = re.search(r"[a-z\"'″′]+$", edges[1])
+    if unit and not re.search(r"[a-z\"'″′]$", edges[0]):
+        edges[0] = f"{edges[0]} {unit.group()}"
+    return edges[0], edges[1]
+
+
+def _room_of(written: str) -> Room:
+    """A rectangular room by its size, such as `12 x 14 ft`."""
+    edges = _edges(written)
+    if edges is None:
+        raise SurveyError(
+            f'{written!r} is neither a survey folder nor the size of a room, such as "12 x 14 ft".'
+        )
+    try:
+        east, north = map(parse_length, edges)
+    except UnitsError as error:
+        raise SurveyError(f"room {written!r}: {error}") from None
+    if not min(east, north) > 0:
+        raise SurveyError(f"room {written!r}: both sides were expected to be larger than zero.")
+    return Room(rectangle(0, 0, east, north))
+
+
+def run_plan(arguments: argparse.Namespace) -> int:
+    if arguments.sheet:
+        _may_write(arguments.sheet, arguments.overwrite)
+    room, tile, standard, u_mm, style = _job(arguments)
+    rules = rules_for(grade_of(standard)[1], tile)
+    chosen = [rule for rule in rules if arguments.rule in (None, rule.id)]
+    if not chosen:
+        named = ", ".join(rule.id for rule in rules)
+        raise RuleError(f"rule {arguments.rule!r} is not one of {named}.")
+    mark_mm = LENGTH_UNITS["in"] if style.unit == "in" else 10.0
+    ahead = plan(room, chosen, u_mm, mark_mm)
+    said = plan_words(ahead, style)
+    for need in ahead.needs:
+        said += resolution_words(resolves(plan(room, [need.rule], u_mm, mark_mm), need.rule), style)
+    print("\n".join(said))
+    if arguments.sheet:
+        # The sheet is for the rule that asks for the fewest readings, unless another was named.
+        first = plan(room, [ahead.needs[0].rule], u_mm, mark_mm)
+        page = (
+            sheet_csv(first, style)
+            if arguments.sheet.suffix.lower() == ".csv"
+            else sheet_html(first, Heading(title=str(arguments.room)), style)
+        )
+        _write(arguments.sheet, page, arguments.overwrite)
+        print(f"Reading sheet for {ahead.needs[0].rule.id}: {arguments.sheet}")
+    return 0
+
+
+def _may_write(sheet: Path, overwrite: bool, kinds: tuple[str, ...] = SHEETS) -> None:
+    """Raises SurveyError for a sheet of another kind, or in the place of a file that is there."""
+    if sheet.suffix.lower() not in kinds:
+        raise SurveyError(f"{sheet}: a sheet is a {' or '.join(kinds)} file.")
+    if sheet.exists() and not overwrite:
+        raise SurveyError(f"{sheet} is there already; say --overwrite, or give it another name.")
+
+
+def _write(sheet: Path, page: str, overwrite: bool) -> None:
+    try:
+        with sheet.open("w" if overwrite else "x", encoding="utf-8") as out:
+            out.write(page)
+    except OSError as error:
+        raise SurveyError(f"{sheet} cannot be written: {error.strerror or error}.") from None
+
+
+def run_falls(arguments: argparse.Namespace) -> int:
+    if arguments.sheet:
+        _may_write(arguments.sheet, arguments.overwrite)
+    survey = read_folder(arguments.survey)
+    sections: dict[str, dict[str, Any]] = {}
+    if arguments.falls:
+        sections["standard"] = {"falls": _listed(arguments.falls)}
+    if arguments.show:
+        sections["units"] = {"show": arguments.show}
+    survey = edited(survey, sections) if sections else survey
+    usual = "12 in" if survey.show.unit == "in" else "300 mm"
+    spacing = parse_length(arguments.spacing or usual)
+    line = parse_length(arguments.line) if arguments.line else None
+    judged = assess(survey) if survey.tables else None
+    plans = screeds(survey, spacing, judged)
+    room = survey.room or (judged.surface.room if judged else None)
+    assert room is not None  # screeds refuses falls without a room
+    for zone in plans:
+        print("\n".join(wrapped(screed_words(zone, survey, room, line))))
+    if arguments.sheet:
+        page = (
+            screed_csv(plans, survey.show)
+            if arguments.sheet.suffix.lower() == ".csv"
+            else screed_html(plans, survey, room, line)
+        )
+        _write(arguments.sheet, page, arguments.overwrite)
+        print(f"Drawing and table: {arguments.sheet}")
+    return 0
+
+
+def _edited(folder: Path, arguments: argparse.Namespace) -> Survey:
+    """A survey folder with what the command line says of it."""
+    survey, sections = read_folder(folder), {}
+    if getattr(arguments, "decision", None):
+        sections["standard"] = {"decision": arguments.decision}
+    if arguments.show:
+        sections["units"] = {"show": arguments.show}
+    return edited(survey, sections) if sections else survey
+
+
+def run_correct(arguments: argparse.Namespace) -> int:
+    if arguments.sheet:
+        _may_write(arguments.sheet, arguments.overwrite)
+    assessment = assess(_edited(arguments.survey, arguments))
+
+    def tell(remedy: str, number: int, broken: int, least: float, best: float) -> None:
+        if sys.stderr.isatty():
+            known = f"{least:,.0f} to {best:,.0f}" if best < math.inf else f"{least:,.0f} or more"
+            print(
+                f"\r{remedy}: round {number}, {known}, {broken:,} to go   ", end="", file=sys.stderr
+            )
+
+    stop = _interrupted()
+    choice = correct(assessment, tell, stop)
+    if sys.stderr.isatty():
+        print(file=sys.stderr)
+    print("\n".join(wrapped(choice_words(choice))))
+    fix = fix_named(choice, arguments.remedy)
+    if fix is not None and fix.proposal.id != "nothing":
+        print(f"\n{fix.proposal.title}, on the floor:")
+        print("\n".join(wrapped(mark_words(choice, fix))))
+        if arguments.sheet:
+            csv = arguments.sheet.suffix.lower() == ".csv"
+            page = marks_csv(choice, fix) if csv else marks_html(choice, fix)
+            _write(arguments.sheet, page, arguments.overwrite)
+            print(f"Drawing and marks: {arguments.sheet}")
+    return 0 if choice.fixes else STATUS[Outcome.OUT]
+
+
+def _interrupted() -> Callable[[], bool]:
+    """Whether Ctrl-C was pressed since: a search then ends with the best that it knows."""
+    pressed: list[int] = []
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGINT, lambda number, _: pressed.append(number))
+    return lambda: bool(pressed)
+
+
+def run_change(arguments: argparse.Namespace) -> int:
+    if arguments.sheet:
+        _may_write(arguments.sheet, arguments.overwrite, (".html",))
+    before, after = (assess(_edited(f, arguments)) for f in (arguments.before, arguments.after))
+    planned = None
+    if arguments.remedy:
+        planned = fix_named(correct(before), arguments.remedy)
+    found = changed(before, after, planned)
+    print("\n".join(wrapped(change_words(found, after))))
+    if arguments.sheet:
+        _write(arguments.sheet, change_html(found, before, after), arguments.overwrite)
+    return STATUS[after.verdict.outcome]
+
+
+def run_flood(arguments: argparse.Namespace) -> int:
+    survey = read_folder(arguments.survey)
+    at = (parse_length(arguments.at[0]), parse_length(arguments.at[1])) if arguments.at else None
+    found = flood_test(assess(survey), parse_length(arguments.depth), at)
+    print("\n".join(wrapped([words for zone in found for words in flood_words(zone, survey.show)])))
+    return 0
+
+
+def _job(arguments: argparse.Namespace) -> tuple[Room, Tile | None, str, float, Style]:
+    """What is planned for: a survey's own room, tile, rule and instrument, or what was said."""
+    folder = Path(arguments.room)
+    tile = standard = room = None
+    style = STYLES[arguments.show or "in/16"]
+    u_mm = None
+    if folder.is_dir():
+        survey = read_folder(folder)
+        if survey.room is None:
+            raise SurveyError(f"{folder} gives no outline of the room to plan for.")
+        room, tile, standard = survey.room, survey.tile, survey.standard
+        u_mm = max((table.u_mm for table in survey.tables), default=None)
+        style = STYLES[arguments.show] if arguments.show else survey.show
+    else:
+        room = _room_of(arguments.room)
+    if arguments.tile:
+        edges = tile_section(arguments.tile)
+        tile = Tile(parse_length(edges["length"]), parse_length(edges["width"]))
+    if arguments.uncertainty:
+        corners = np.array(room.outline.corners_mm)
+        sight = float(np.hypot(*np.ptp(corners, axis=0)))  # from one corner to the other
+        u_mm = standard_uncertainty(statement(arguments.uncertainty), sight)
+    if u_mm is None:
+        raise SurveyError('say how far one reading may be off: --uncertainty "1/32 in".')
+    return room, tile, arguments.standard or standard or "us-tile", u_mm, style
+
+
+def run_two_peg(arguments: argparse.Namespace) -> int:
+    midway, other, sights = (
+        (parse_length(pair[0]), parse_length(pair[1]))
+        for pair in (arguments.midway, arguments.other, arguments.sights)
+    )
+    u_mm = _uncertainty(arguments.uncertainty)
+    print("\n".join(two_peg_words(midway, other, sights, u_mm, STYLES[arguments.show])))
+    return 0
+
+
+def run_bar(arguments: argparse.Namespace) -> int:
+    name, length = arguments.table.name, parse_length(arguments.length)
+    cells = cells_of(name, file_bytes(arguments.table, piped=True))
+    said = bar_words(
+        turned.read(name, cells, arguments.readings, length),
+        length,
+        arguments.turn,
+        _uncertainty(arguments.uncertainty),
+        arguments.readings,
+        STYLES[arguments.show],
+    )
+    print("\n".join(said))
+    return 0
+
+
+def _uncertainty(written: str) -> float:
+    """The uncertainty of one reading [mm]."""
+    u_mm = parse_length(written)
+    if not u_mm > 0:
+        raise SurveyError(f"--uncertainty {written!r} was expected to be larger than zero.")
+    return u_mm
+
+
+def run_standards(arguments: argparse.Namespace) -> int:
+    for standard in standards().values():
+        print(f"{standard.id}  {standard.title} ({standard.region})")
+        for grade in standard.grades:
+            print(f"  {standard.id}:{grade.id:<10} {grade.title}")
+            for rule in grade.rules:
+                print(f"      {rule.words}")
+        print(f"  {cite(standard.grades[0].rules[0].citation)}\n")
+    return 0
+
+
+def run_page(arguments: argparse.Namespace) -> int:
+    from flatcheck.ui.serve import serve
+
+    return serve(arguments.port)
