@@ -9,18 +9,22 @@ from types import ModuleType
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import ndtri
 
 from flatcheck.assess import Assessment
 from flatcheck.errors import SurveyError
+from flatcheck.evidence import decided_rows, measure_named, some_rows
+from flatcheck.guard import RISK
 from flatcheck.judgment import NO_FLATNESS, judge
 from flatcheck.quantities import Quantities, quantities
-from flatcheck.rules import standards
+from flatcheck.rules import Rule, grade_of, limit_at, pitch_for, rules_for, standards
 from flatcheck.site import Proposal, Refusal, Site, pieces, rejudged, unjudged
 from flatcheck.tile import Tile
 from flatcheck.units import MM_PER_INCH
 from flatcheck.verdict import Outcome, Place, Verdict
 
 Floats = npt.NDArray[np.float64]
+Kind = tuple[str, float | None, float]
 
 MARK_MM = MM_PER_INCH / 64
 """Less than this is not marked on the floor: nobody grinds or patches so finely."""
@@ -42,7 +46,7 @@ class Fix:
     def gap_ratio(self) -> float:
         """How far its variable cost may be above the least there is, as a share; 0 if proven."""
         least, own = self.proposal.least_cost, self.proposal.cost
-        return (own - least) / own if least is not None and own > 0 else 0.0
+        return max(own - least, 0.0) / own if least is not None and own > 0 else 0.0
 
 
 @dataclass(frozen=True)
@@ -96,18 +100,19 @@ def correct(
     `progress` is told the remedy, the round of its search, how many demands are broken, the
     proven lower bound and the best cost so far; `stop` may end the search with what is known.
     """
-    terms = assessment.survey.terms
-    open_rule = unjudged(Site(assessment, terms))
+    now = ""
+
+    def tell(*told: float) -> None:
+        if progress is not None:
+            progress(now, int(told[0]), int(told[1]), told[2], told[3])
+
+    site = Site(assessment, assessment.survey.terms, tell if progress is not None else None, stop)
+    open_rule = unjudged(site)
+    as_is = assessment.verdict.outcome is Outcome.WITHIN
     fixes: list[Fix] = []
     refused: list[Refusal] = []
     for remedy in remedies():
-        tell = None
-        if progress is not None:
-
-            def tell(*told: float, name: str = remedy.ID) -> None:
-                progress(name, int(told[0]), int(told[1]), told[2], told[3])
-
-        site = Site(assessment, terms, tell, stop)
+        now = remedy.ID
         if open_rule:
             why = f"The readings cannot show this rule, so no plan can be proven: {open_rule}"
             refused.append(Refusal(remedy.ID, remedy.TITLE, why))
@@ -115,6 +120,10 @@ def correct(
         offered = remedy.propose(site)
         if isinstance(offered, Refusal):
             refused.append(offered)
+            continue
+        if as_is and remedy.ID != "nothing" and not (offered.fill_mm + offered.grind_mm).any():
+            why = "There is nothing to do: every rule holds as it is."
+            refused.append(Refusal(offered.id, offered.title, why))
             continue
         _, verdict = rejudged(site, offered.fill_mm, offered.grind_mm)
         if verdict.outcome is not Outcome.WITHIN:
@@ -133,8 +142,8 @@ def correct(
             continue
         fixes.append(Fix(offered, quantities(site, offered), verdict, _rises(site, offered)))
     fixes.sort(key=lambda fix: (fix.takes.money, fix.proposal.id))
-    site = Site(assessment, terms)
-    return Choice(site, tuple(fixes), tuple(refused), _flips(site, fixes), _instead(assessment))
+    bare = replace(site, progress=None, stop=None)
+    return Choice(bare, tuple(fixes), tuple(refused), _flips(bare, fixes), _instead(assessment))
 
 
 def fix_named(choice: Choice, remedy: str | None) -> Fix | None:
@@ -180,7 +189,7 @@ def _flips(site: Site, fixes: list[Fix]) -> tuple[Flip, ...]:
     Cost is linear in each price, so with a difference D and amounts a and b of a thing at a price
     p, the two cost the same at p + D / (a - b).
     """
-    if len(fixes) < 2:
+    if len(fixes) < 2 or fixes[0].takes.money == fixes[1].takes.money:
         return ()
     first, second = fixes[0], fixes[1]
     apart = second.takes.money - first.takes.money
@@ -227,10 +236,48 @@ def _instead(assessment: Assessment) -> tuple[str, ...]:
         for grade in standard.grades:
             name = f"{standard.id}:{grade.id}"
             tries.append((name, name, survey.tile or small))
-    found = []
+    missed = _missed(site, {rule for _, name, tile in tries for rule in _rules(name, tile)})
+    found: list[str] = []
+    reached: dict[frozenset[Kind], bool] = {}
     for said, name, tile in tries:
-        other = replace(survey, standard=name, tile=tile, falls=())
-        _, verdict = judge(other, site.floor, pieces(site))
-        if verdict.outcome is Outcome.WITHIN:
+        rules = _rules(name, tile)
+        if said in found or not missed.isdisjoint(rules):
+            continue
+        # Whether the readings reach far enough depends on the bars alone, not on the limits.
+        bars = frozenset((rule.measure, rule.length_mm, pitch_for(rule)) for rule in rules)
+        if bars not in reached:
+            other = replace(survey, standard=name, tile=tile)
+            reached[bars] = judge(other, site.floor, pieces(site))[1].outcome is Outcome.WITHIN
+        if reached[bars]:
             found.append(said)
-    return tuple(dict.fromkeys(found))
+    return tuple(found)
+
+
+def _rules(name: str, tile: Tile | None) -> tuple[Rule, ...]:
+    return rules_for(grade_of(name)[1], tile)
+
+
+def _missed(site: Site, rules: set[Rule]) -> set[Rule]:
+    """The rules that the floor is not within, and those whose bars are too many to be listed.
+
+    Each kind of bar is laid once, whatever the number of rules: that takes far longer than to
+    hold its values against a limit.
+    """
+    kinds: dict[tuple[str, float | None], list[Rule]] = {}
+    for rule in rules:
+        kinds.setdefault((rule.measure, rule.length_mm), []).append(rule)
+    guard = -float(ndtri(RISK)) if site.guarded else 0.0
+    missed: set[Rule] = set()
+    for (name, length_mm), alike in kinds.items():
+        for face in (face for part in site.assessment.parts for face in part.faces):
+            try:
+                seen = measure_named(name)(face.view, length_mm)
+            except SurveyError:
+                missed.update(alike)
+                break
+            if seen is not None:
+                seen = some_rows(seen, decided_rows(face.view, seen))
+                value = np.abs(seen.value_mm) if seen.signed else seen.value_mm
+                value = value + guard * seen.u_mm
+                missed |= {r for r in alike if np.any(value > limit_at(r.limit, seen.span_mm))}
+    return missed

@@ -20,12 +20,12 @@ from flatcheck.evidence import Evidence, decided_rows, looks_at, measure_named, 
 from flatcheck.guard import RISK
 from flatcheck.judgment import judge, rules_of
 from flatcheck.leastwork import Conflict, Correction, Demand, Work, feather, least_work
-from flatcheck.parts import Face, Part, parts_of
+from flatcheck.parts import Face, Part, parts_of, settled
 from flatcheck.places import where
 from flatcheck.room import Room, area, inside
 from flatcheck.rules import Rule, limit_at
 from flatcheck.surface import Surface, station_areas, widened
-from flatcheck.terms import Material, Terms, grind_cost, unit_cost
+from flatcheck.terms import Keep, Material, Terms, grind_cost, unit_cost
 from flatcheck.units import Style, format_length
 from flatcheck.verdict import Outcome, Verdict
 
@@ -113,9 +113,10 @@ class Site:
         What nobody read, mostly strips along walls, is shared out: areas add up to the room's.
         """
         areas = station_areas(self.floor)
-        whole = area(self.floor.room)
-        total = float(areas.sum())
-        return areas * whole / total if total else np.full(len(areas), whole / len(areas))
+        alone = areas == 0  # in no triangle: cut off by a wall, or all readings in one line
+        areas[alone] = 1.0 if alone.all() else areas[~alone].mean()
+        shared: Floats = areas * (area(self.floor.room) / areas.sum())
+        return shared
 
     @cached_property
     def ungrindable(self) -> str:
@@ -126,26 +127,53 @@ class Site:
     def most_fill_mm(self) -> Floats:
         """What may be filled at each station (n,): inf but where something forbids it."""
         most = np.full(len(self.floor.xy_mm), np.inf)
-        for keep in self.terms.keeps:
+        for stations, keep in self.kept:
             if not keep.fill:
-                most[inside(Room(keep.outline), self.floor.xy_mm)] = 0.0
+                most[stations] = 0.0
         for stations, rise in self.held:
             most[stations] = np.minimum(most[stations], rise)
+        if self.assessment.survey.drains:
+            most[self.drained] = 0.0
         return most
 
     @cached_property
     def most_grind_mm(self) -> Floats:
         """What may be ground at each station (n,)."""
         most = np.full(len(self.floor.xy_mm), 0.0 if self.ungrindable else self.terms.most_grind_mm)
-        for keep in self.terms.keeps:
+        for stations, keep in self.kept:
             if not keep.grind:
-                most[inside(Room(keep.outline), self.floor.xy_mm)] = 0.0
+                most[stations] = 0.0
         for stations, _ in self.held:
             most[stations] = 0.0
-        for part in self.assessment.parts:
-            if part.view.ground is not None:
-                most[part.stations[part.view.ground.drained >= 0]] = 0.0
+        most[self.drained] = 0.0
         return most
+
+    @cached_property
+    def drained(self) -> Ints:
+        """The stations where water leaves the floor."""
+        on = [
+            part.stations[part.view.ground.drained >= 0]
+            for part in self.assessment.parts
+            if part.view.ground is not None
+        ]
+        return np.concatenate([np.empty(0, np.int64), *on])
+
+    @cached_property
+    def kept(self) -> tuple[tuple[Ints, Keep], ...]:
+        """For every part that may not be worked on its stations.
+
+        Raises SurveyError for one without readings: no demand would keep a hand off it.
+        """
+        found = []
+        for keep in self.terms.keeps:
+            own = np.flatnonzero(inside(Room(keep.outline), self.floor.xy_mm))
+            if not len(own):
+                raise SurveyError(
+                    f"{keep.outline.name}: no reading lies in this part that is to be kept; read a "
+                    "place in it, or check its outline."
+                )
+            found.append((own, keep))
+        return tuple(found)
 
     @cached_property
     def held(self) -> tuple[tuple[Ints, float], ...]:
@@ -163,6 +191,18 @@ class Site:
     def demands(self) -> tuple[Demand, ...]:
         """What the rules ask of a correction, as measured on the floor as it is."""
         return _demands(self, np.zeros(len(self.floor.xy_mm)))
+
+    @cached_property
+    def linear(self) -> bool:
+        """Whether all that the rules ask are fixed linear forms, so that a least cost is proven.
+
+        Where water stands and where valleys run is none, nor is a departure from a plane that
+        tilts with the heights.
+        """
+        bent = {"ponding", "valley_line"}
+        if any(np.any(face.view.plane.form[1:]) for p in self.assessment.parts for face in p.faces):
+            bent.add("plane")
+        return all(rule.measure not in bent for rule in rules_of(self.assessment.survey))
 
     @property
     def edges(self) -> Ints:
@@ -208,14 +248,20 @@ def cheapest(site: Site, grind: bool, fill: Material | None) -> Correction | Con
     """The correction of least cost after which every rule holds, by grinding, filling or both.
 
     Costs are per volume of floor; the demands of all rules are measured on the floor as it is,
-    and again on what was found, until that shows no demand that is broken.
+    and again on what was found, until that shows no demand that is broken. Room for placing is
+    left everywhere: which places will be worked on is not known before. A floor that is within
+    as it is takes no work.
     """
     n = len(site.floor.xy_mm)
+    if site.assessment.verdict.outcome is Outcome.WITHIN:
+        return Correction(np.zeros(n), np.zeros(n), 0.0, 0.0, 0.0, rounds=0, held=0)
+    # What is not allowed is priced like the other: a solver works to a share of the dearest.
+    fill_cost = unit_cost(fill, site.terms) if fill else grind_cost(site.terms)
     work = Work(
         xy_mm=site.floor.xy_mm,
         height_mm=site.floor.height_mm,
-        fill_cost=site.area_mm2 * unit_cost(fill or site.terms.patch, site.terms),
-        grind_cost=site.area_mm2 * grind_cost(site.terms),
+        fill_cost=site.area_mm2 * fill_cost,
+        grind_cost=site.area_mm2 * (grind_cost(site.terms) if grind else fill_cost),
         most_fill_mm=np.minimum(site.most_fill_mm, fill.most_mm) if fill else np.zeros(n),
         most_grind_mm=site.most_grind_mm if grind else np.zeros(n),
     )
@@ -250,8 +296,7 @@ def _broken(item: Demand, change: Floats) -> Demand:
 def _demands(site: Site, change: Floats) -> tuple[Demand, ...]:
     """What the rules ask of the correction, as measured on the floor after `change` (n,)."""
     survey = site.assessment.survey
-    # As well known as the readings alone: the margin of a demand allows for placing.
-    after = replace(site.floor, height_mm=site.floor.height_mm + change)
+    after = corrected(site, np.maximum(change, 0.0), np.maximum(-change, 0.0))
     found = []
     for part in parts_of(survey, after, pieces(site)):
         for rule in rules_of(survey):
@@ -271,7 +316,9 @@ def _demand(site: Site, rule: Rule, seen: Evidence, own: Ints, change: Floats) -
     value = seen.value_mm - np.sum(weights * change[stations], axis=1)
     margin = np.full(len(value), AT_LIMIT_MM)
     if site.guarded:
-        placed = np.sum(weights**2, axis=1) * site.terms.placing_mm**2
+        # What was worked on after `change` is as uncertain as its placing by now.
+        untouched = change[stations] == 0
+        placed = np.sum(weights**2 * untouched, axis=1) * site.terms.placing_mm**2
         margin = margin - float(ndtri(RISK)) * np.sqrt(seen.u_mm**2 + placed)
     spare = limit_at(rule.limit, seen.span_mm) - margin - value
     if seen.signed:
@@ -311,6 +358,16 @@ def too_thin(fill_mm: Floats, material: Material, style: Style) -> str:
     )
 
 
+def open_level(site: Site) -> str:
+    """Why nothing can be laid level on a floor; empty where the readings tell how it lies."""
+    if all(settled(part.view.surface) for part in site.assessment.parts):
+        return ""
+    return (
+        "The readings leave open how high the places lie to each other, so that nothing tells how "
+        "thick it would be; read heights with a level or a laser."
+    )
+
+
 def conflict_words(site: Site, found: Conflict) -> str:
     """Why no correction of a kind will do: what would have to give way, and where."""
     room, style = site.floor.room, site.assessment.survey.show
@@ -325,8 +382,10 @@ def conflict_words(site: Site, found: Conflict) -> str:
         bounds.append(f"what may be filled ({tell(found.unfilled)})")
     against = _and(bounds) if bounds else "reading and placing error"
     more = " and more places" if max(len(found.unground), len(found.unfilled)) > 3 else ""
+    # Where demands were measured again after a first answer, another way might have led on.
+    met = "cannot be met" if site.linear else "found no way to be met"
     return (
-        f"{_called(site, found)} cannot be met: {against}{more} would have to give way by "
+        f"{_called(site, found)} {met}: {against}{more} would have to give way by "
         f"{format_length(found.short_mm, style)} at least"
     )
 

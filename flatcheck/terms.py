@@ -36,6 +36,9 @@ SUBSTRATES = (
 )
 """What a floor may be made of, or hold; several may be true at once."""
 
+MOST = 1e9
+"""A price, rate or amount above this is a slip of the pen, and arithmetic is not made for it."""
+
 
 @dataclass(frozen=True)
 class Material:
@@ -59,15 +62,17 @@ class Material:
 
     def __post_init__(self) -> None:
         positive = (self.bag_kg, self.yield_l, self.wet_kg_l, self.most_mm, self.bags_h)
-        if not all(math.isfinite(value) and value > 0 for value in positive):
+        if not all(1 / MOST <= value <= MOST for value in positive):
             raise SurveyError(
                 f"{self.name}: bag, yield, weight, most and rate were expected to be larger than "
-                "zero."
+                f"zero, and at most {MOST:,.0f}."
             )
         if not 0 <= self.least_mm <= self.most_mm:
             raise SurveyError(f"{self.name}: least must lie between zero and most.")
-        if not (0 <= self.price < math.inf and 0 <= self.wait_h < math.inf):
-            raise SurveyError(f"{self.name}: price and wait must not be below zero.")
+        if not (0 <= self.price <= MOST and 0 <= self.wait_h <= MOST):
+            raise SurveyError(
+                f"{self.name}: price and wait must not be below zero, nor above {MOST:,.0f}."
+            )
 
 
 PATCH = Material(
@@ -168,14 +173,18 @@ class Terms:
             "dam": self.dam,
         }
         for name, value in bounds.items():
-            if not 0 <= value < math.inf:
-                raise SurveyError(f"correction.{name} must not be below zero.")
-        if not 0 < self.grind_l_h < math.inf:
-            raise SurveyError("correction.grind_rate must be larger than zero.")
+            if not 0 <= value <= MOST:
+                raise SurveyError(
+                    f"correction.{name} must not be below zero, nor above {MOST:,.0f}."
+                )
+        if not 1 / MOST <= self.grind_l_h <= MOST:
+            raise SurveyError(
+                f"correction.grind_rate must be larger than zero, and at most {MOST:,.0f}."
+            )
         if not self.feather > 0:
             raise SurveyError("correction.feather must be larger than zero.")
-        if self.load_kg_m2 is not None and not 0 <= self.load_kg_m2 < math.inf:
-            raise SurveyError("correction.load must not be below zero.")
+        if self.load_kg_m2 is not None and not 0 <= self.load_kg_m2 <= MOST:
+            raise SurveyError(f"correction.load must not be below zero, nor above {MOST:,.0f}.")
 
 
 SAID = (

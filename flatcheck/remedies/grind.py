@@ -14,4 +14,5 @@ def propose(site: Site) -> Proposal | Refusal:
     found = cheapest(site, grind=True, fill=None)
     if isinstance(found, Conflict):
         return Refusal(ID, TITLE, f"By grinding alone {conflict_words(site, found)}.")
-    return Proposal(ID, TITLE, found.fill_mm, found.grind_mm, None, found.cost, found.least_cost)
+    least = found.least_cost if site.linear else None
+    return Proposal(ID, TITLE, found.fill_mm, found.grind_mm, None, found.cost, least)

@@ -15,10 +15,12 @@ def propose(site: Site) -> Proposal | Refusal:
     found = cheapest(site, grind=True, fill=material)
     if isinstance(found, Conflict):
         return Refusal(ID, TITLE, f"By grinding and filling {conflict_words(site, found)}.")
+    if found.fill_mm.any() != found.grind_mm.any():
+        alone = "patching" if found.fill_mm.any() else "grinding"
+        return Refusal(ID, TITLE, f"The least work is {alone} alone.")
     style = site.assessment.survey.show
     wrong = too_thin(found.fill_mm, material, style) or too_heavy(site, found.fill_mm, material)
     if wrong:
         return Refusal(ID, TITLE, wrong)
-    return Proposal(
-        ID, TITLE, found.fill_mm, found.grind_mm, material, found.cost, found.least_cost
-    )
+    least = found.least_cost if site.linear else None
+    return Proposal(ID, TITLE, found.fill_mm, found.grind_mm, material, found.cost, least)

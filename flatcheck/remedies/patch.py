@@ -17,6 +17,5 @@ def propose(site: Site) -> Proposal | Refusal:
     wrong = too_thin(found.fill_mm, material, style) or too_heavy(site, found.fill_mm, material)
     if wrong:
         return Refusal(ID, TITLE, wrong)
-    return Proposal(
-        ID, TITLE, found.fill_mm, found.grind_mm, material, found.cost, found.least_cost
-    )
+    least = found.least_cost if site.linear else None
+    return Proposal(ID, TITLE, found.fill_mm, found.grind_mm, material, found.cost, least)

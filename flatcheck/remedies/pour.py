@@ -3,7 +3,7 @@
 import numpy as np
 
 from flatcheck.pour import NoLevel, pour
-from flatcheck.site import Proposal, Refusal, Site, too_heavy
+from flatcheck.site import Proposal, Refusal, Site, open_level, too_heavy
 from flatcheck.terms import grind_cost, unit_cost
 from flatcheck.units import format_length
 
@@ -18,6 +18,9 @@ def propose(site: Site) -> Proposal | Refusal:
     """Each zone poured to the height that costs least."""
     if any(part.view.ground is not None for part in site.assessment.parts):
         return Refusal(ID, TITLE, "A self-leveler finds its own level and makes no falls.")
+    unknown = open_level(site)
+    if unknown:
+        return Refusal(ID, TITLE, unknown)
     if any(not keep.fill for keep in site.terms.keeps):
         return Refusal(
             ID, TITLE, "A part of the floor may not be filled, and a leveler covers all."
@@ -40,8 +43,7 @@ def propose(site: Site) -> Proposal | Refusal:
             unit_cost(material, terms),
             grind_cost(terms),
             material.least_mm,
-            # A place held at its height lies under the leveler all the same.
-            np.where(np.isin(own, _held(site)), 0.0, site.most_grind_mm[own]),
+            site.most_grind_mm[own],
             material.most_mm,
             MOST_LIFTS,
             highest,
@@ -65,7 +67,3 @@ def propose(site: Site) -> Proposal | Refusal:
     return Proposal(
         ID, TITLE, fill, grind, material, cost, cost, tuple(levels), lifts=lifts, dams=dams
     )
-
-
-def _held(site: Site) -> list[int]:
-    return [int(i) for stations, _ in site.held for i in stations]
