@@ -16,6 +16,7 @@ from flatcheck.readers.folder import checked, read_folder
 from flatcheck.report.falls import water_words
 from flatcheck.room import EDGE_MM, Ring, Room, inside, rectangle, ring_area
 from flatcheck.screed import screeds
+from flatcheck.tables import readings_of
 from flatcheck.ui.drainage import falls_key, falls_map, head_of, rims
 from flatcheck.ui.figures import departures_of, floor_map, raster
 from flatcheck.ui.heights import height_words, heights_plan, key_words, walls_tables, written
@@ -36,7 +37,8 @@ SAMPLES = Path(__file__).parents[1] / "sample_surveys"
 FALLING = sorted(
     path.parent.name
     for path in SAMPLES.glob("*/survey.toml")
-    if any(part.view.ground for part in assess(read_folder(path.parent)).parts)
+    if readings_of(read_folder(path.parent))
+    and any(part.view.ground for part in assess(read_folder(path.parent)).parts)
 )
 
 PAN = rectangle(0, 0, 2000, 1500)

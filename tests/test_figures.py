@@ -18,6 +18,7 @@ from flatcheck.report.text import SPOTS
 from flatcheck.room import Room, rectangle
 from flatcheck.surface import surface
 from flatcheck.survey import Cells
+from flatcheck.tables import readings_of
 from flatcheck.ui.axes import distance_steps, height_steps, ticks
 from flatcheck.ui.figures import (
     departures_of,
@@ -32,7 +33,11 @@ from flatcheck.ui.section import exaggeration, profile_figure, profile_of
 from flatcheck.units import STYLES, parse_length
 
 SAMPLES = Path(__file__).parents[1] / "sample_surveys"
-NAMES = sorted(path.parent.name for path in SAMPLES.glob("*/survey.toml"))
+NAMES = sorted(
+    path.parent.name
+    for path in SAMPLES.glob("*/survey.toml")
+    if readings_of(read_folder(path.parent))
+)
 FLATNESS = [n for n in NAMES if read_folder(SAMPLES / n).standard != NO_FLATNESS]
 FALLING = [n for n in NAMES if read_folder(SAMPLES / n).falls]
 STANDARDS = ("us-tile:bar", "us-tile:plane", "bs-5385-3:finished", "din-18202:3-grid")

@@ -2,11 +2,13 @@
 
 import csv
 import io
+import math
 import re
 import socket
 import subprocess
 import sys
 import tomllib
+import zipfile
 from collections.abc import Iterable
 from html import unescape
 from pathlib import Path
@@ -17,20 +19,27 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from flatcheck.assess import assess
+from flatcheck.correction import correct
 from flatcheck.errors import FlatcheckError
 from flatcheck.falls import plane_falls
 from flatcheck.judgment import TOLD_AS_SPOTS
 from flatcheck.readers.folder import read_folder
+from flatcheck.remedies import least
 from flatcheck.report.falls import plane_words
 from flatcheck.report.words import titles
 from flatcheck.rules import standards
-from flatcheck.ui import serve
+from flatcheck.tables import readings_of
+from flatcheck.ui import correction, serve
 
 ROOT = Path(__file__).parents[1]
 SAMPLES = ROOT / "sample_surveys"
 LASER = (SAMPLES / "millbrook-plywood" / "laser.csv").read_bytes()
 
-NAMES = sorted(path.parent.name for path in SAMPLES.glob("*/survey.toml"))
+NAMES = sorted(
+    path.parent.name
+    for path in SAMPLES.glob("*/survey.toml")
+    if readings_of(read_folder(path.parent))
+)
 
 FALLING = [name for name in NAMES if plane_falls(assess(read_folder(SAMPLES / name)))]
 
@@ -57,6 +66,7 @@ def widget(page: AppTest, label: str) -> Any:
         page.selectbox,
         page.multiselect,
         page.text_input,
+        page.number_input,
         page.text_area,
         page.button,
     )
@@ -365,6 +375,238 @@ def test_what_was_typed_stays(page: AppTest) -> None:
     assert widget(page, "What a reading is").value == "rod"
     assert verdict(page) == "OUT"
     assert not page.warning
+
+
+WORKED = {
+    "gorse-yard-humps": "grind",
+    "withy-lane-dips": "patch",
+    "marram-hall-waves": "pour",
+}
+
+GRINDER = "The grinder costs, 0 if it is yours"
+
+
+def work_out(page: AppTest) -> AppTest:
+    """Presses the button for the correction."""
+    return widget(page, "Work out the correction").click().run()
+
+
+def recommended(page: AppTest) -> str:
+    """The large sentence of the correction; empty where none is shown."""
+    found = re.search(r"<p class=large>(.*?)</p>", " ".join(str(h.value) for h in page.html))
+    return unescape(found[1]) if found else ""
+
+
+@pytest.mark.parametrize("sample", WORKED)
+def test_correction(page: AppTest, sample: str) -> None:
+    """Worked out when asked: the cheapest first, why others are refused, its plan and marks."""
+    choice = correct(assess(read_folder(SAMPLES / sample)))
+    first = choice.fixes[0].proposal
+    assert first.id == WORKED[sample]
+    widget(page, "Survey").set_value(sample).run()
+    charts = len(page.get("plotly_chart"))
+    assert recommended(page) == ""
+    work_out(page)
+    assert not page.exception
+    assert not page.warning
+    assert not errors(page)
+    assert recommended(page).startswith(f"{first.title} is the cheapest that passes")
+    assert choice.refused
+    for refusal in choice.refused:
+        assert refusal.why in seen(page)
+    assert len(page.get("plotly_chart")) == charts + 1
+    labels = [button.label for button in page.get("download_button")]
+    assert labels[:2] == ["Marks as a sheet to print", "Marks as a table"]
+    options = widget(page, "Show the work of").options
+    assert [o.rpartition(", ")[0] for o in options] == [f.proposal.title for f in choice.fixes]
+
+
+def test_nothing_can_be_proven(page: AppTest) -> None:
+    """Where the readings cannot show a rule no remedy is offered, and the reason stands once."""
+    widget(page, "Survey").set_value("larkfield-coarse").run()
+    assert recommended(work_out(page)).startswith("No remedy passes")
+    assert seen(page).count("The readings cannot show this rule") == 1
+    assert not [radio for radio in page.radio if radio.label == "Show the work of"]
+    assert not page.exception
+
+
+@pytest.mark.parametrize("sample", ["cressbrook-pan", "linden-weir-recess"])
+def test_correction_of_a_floor_that_falls(page: AppTest, sample: str) -> None:
+    """A floor that falls gets its correction and its plan; a self-leveler is refused."""
+    widget(page, "Survey").set_value(sample).run()
+    charts = len(page.get("plotly_chart"))
+    assert "is the cheapest that passes" in recommended(work_out(page))
+    assert "A self-leveler finds its own level and makes no falls." in seen(page)
+    assert len(page.get("plotly_chart")) == charts + 1
+    assert not page.exception
+
+
+def test_grinder_price_flips_the_order(page: AppTest) -> None:
+    """Past the price at which the page says that patching is the cheaper, it is; below, not."""
+    found = correct(assess(read_folder(SAMPLES / "gorse-yard-humps")))
+    (then,) = [flip.then for flip in found.flips if "grinder" in flip.what]
+    widget(page, "Survey").set_value("gorse-yard-humps").run()
+    widget(page, GRINDER).set_value(float(math.floor(then)))
+    assert recommended(work_out(page)).startswith("Grinding the high places")
+    widget(page, GRINDER).set_value(float(math.ceil(then)))
+    assert recommended(work_out(page)).startswith("Patching the low places")
+
+
+def test_what_the_floor_is_made_of(page: AppTest) -> None:
+    """A wood floor is not ground: what was the cheapest is refused, and the reason stands there."""
+    widget(page, "Survey").set_value("gorse-yard-humps").run()
+    widget(page, "What the floor is made of, or holds").set_value(["wood"])
+    assert recommended(work_out(page)).startswith("Patching the low places")
+    assert "wood is not ground" in seen(page)
+
+
+def test_correction_is_kept(page: AppTest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another remedy, or a way there and back, does not work it out anew; a change says so."""
+    widget(page, "Survey").set_value("gorse-yard-humps").run()
+    said_first = recommended(work_out(page))
+
+    def again(*_: object) -> None:
+        raise AssertionError("worked out again")
+
+    monkeypatch.setattr("flatcheck.ui.correction.correct", again)
+    widget(page, "Show the work of").set_value(1).run()
+    assert "Cautions for patching the low places" in seen(page)
+    assert "silica" not in seen(page)
+    assert recommended(page) == said_first
+    widget(page, "Class, row or reading").set_value("SR2").run()
+    assert recommended(page) == ""
+    assert not page.exception
+    widget(page, "Class, row or reading").set_value("SR1").run()
+    assert recommended(page) == said_first
+    widget(page, "Survey").set_value("withy-lane-dips").run()
+    assert recommended(page) == ""
+    assert "Something was changed since" not in seen(page)
+    widget(page, "Survey").set_value("gorse-yard-humps").run()
+    assert recommended(page) == said_first
+    assert not page.exception
+
+
+def test_progress_is_told(page: AppTest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """While it is searched the remedy, the round, the bound and the best cost are told."""
+    told: list[str] = []
+    ours = correction.write
+    monkeypatch.setattr(
+        correction, "write", lambda *parts: told.append("".join(parts)) or ours(*parts)
+    )
+    widget(page, "Survey").set_value("marram-hall-waves").run()
+    work_out(page)
+    rounds = [words for words in told if "role=status" in words and "round" in words]
+    assert any(f"{least.TITLE}, round 1: at least" in words for words in rounds)
+    assert any("best so far" in words for words in rounds)
+    assert all("role=status" not in str(h.value) for h in page.html)
+
+
+def test_changed_tile_drops_the_correction(page: AppTest) -> None:
+    """With another tile the correction is gone, and the page says why until it is asked again."""
+    widget(page, "Survey").set_value("gorse-yard-humps").run()
+    work_out(page)
+    widget(page, "Tile length").set_value("300 mm").run()
+    assert verdict(page) == "OUT"
+    assert recommended(page) == ""
+    assert "Something was changed since; work it out again." in seen(page)
+    assert recommended(work_out(page))
+
+
+@pytest.mark.parametrize(
+    ("label", "text", "names"),
+    [
+        ("Grind off at most", "six pigs", "correction.most_grind"),
+        ("Depth is placed to within", "-1 mm", "correction.placing"),
+        ("Patch, bag of", "<img src=x>", "correction.patch.bag"),
+    ],
+)
+def test_bad_terms(page: AppTest, label: str, text: str, names: str) -> None:
+    """A term that cannot be used is one sentence that names it; the verdict stays."""
+    widget(page, "Survey").set_value("gorse-yard-humps").run()
+    widget(page, label).set_value(text)
+    work_out(page)
+    assert names in said(page)
+    assert said(page).endswith(".")
+    assert verdict(page) == "OUT"
+    assert recommended(page) == ""
+    assert widget(page, label).value == text
+    widget(page, label).set_value("")
+    assert recommended(work_out(page))
+
+
+def test_terms_stay(page: AppTest) -> None:
+    """Prices that were given are there again after a look at another survey."""
+    widget(page, "Survey").set_value("gorse-yard-humps").run()
+    widget(page, GRINDER).set_value(80.0)
+    shown = recommended(work_out(page))
+    widget(page, "Survey").set_value("withy-lane-dips").run()
+    assert widget(page, GRINDER).value is None
+    widget(page, "Survey").set_value("gorse-yard-humps").run()
+    assert widget(page, GRINDER).value == 80.0
+    assert recommended(page) == shown
+    assert not page.warning
+
+
+def test_no_correction_of_a_floor_that_is_within(page: AppTest) -> None:
+    """A floor that is within offers none."""
+    widget(page, "Survey").set_value("gorse-yard-ground").run()
+    assert verdict(page) == "WITHIN"
+    assert "Work out the correction" not in [button.label for button in page.button]
+
+
+def read_after(page: AppTest, name: str, data: bytes) -> AppTest:
+    """The humps, with this file as read after the work."""
+    widget(page, "Survey").set_value("gorse-yard-humps").run()
+    work_out(page)
+    page.file_uploader[0].set_value((name, data, "application/octet-stream"))
+    return page.run()
+
+
+def packed(**files: bytes) -> bytes:
+    """A ZIP file; _ in a name stands for its dot."""
+    data = io.BytesIO()
+    with zipfile.ZipFile(data, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, held in files.items():
+            archive.writestr("floor/" + name.replace("_", "."), held)
+    return data.getvalue()
+
+
+GROUND = SAMPLES / "gorse-yard-ground"
+
+
+@pytest.mark.parametrize("kind", ["csv", "zip"])
+def test_before_and_after(page: AppTest, kind: str) -> None:
+    """The floor read again, as a table or a zipped folder, was ground at two places, and passes."""
+    table, document = (GROUND / "staff.csv").read_bytes(), (GROUND / "survey.toml").read_bytes()
+    data = table if kind == "csv" else packed(staff_csv=table, survey_toml=document)
+    read_after(page, f"after.{kind}", data)
+    assert not page.exception
+    assert not errors(page)
+    assert "ground at 2 places" in seen(page)
+    assert "Against the plan" in seen(page)
+    assert "After the work the floor is within." in seen(page)
+    labels = [button.label for button in page.get("download_button")]
+    assert "Before and after as a sheet to print" in labels
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "words"),
+    [
+        ("a.zip", b"no archive", "cannot be unpacked"),
+        ("a.zip", packed(staff_csv=b"1,2"), "holds 0 files named survey.toml"),
+        ("a.zip", packed(survey_toml=(GROUND / "survey.toml").read_bytes()), "no item named"),
+        ("a.zip", packed(survey_toml=b"#" * 20_000_000), "larger than"),
+        ("a.zip", packed(survey_toml=b"\xff\xfe\x00"), "not a text file"),
+        ("a.csv", b"\x89PNG\x00\x01", "a.csv is not a table"),
+        ("a.csv", b",0,1,2\n0,1,1,1\n1,1,1,one", "row 3"),
+    ],
+)
+def test_bad_after(page: AppTest, name: str, data: bytes, words: str) -> None:
+    """A file that is no survey after the work is one sentence; the rest of the page stays."""
+    read_after(page, name, data)
+    assert words in said(page)
+    assert said(page).endswith(".")
+    assert recommended(page)
 
 
 def test_downloads(page: AppTest) -> None:

@@ -12,6 +12,7 @@ from flatcheck.readers.cells import cells_of
 from flatcheck.readers.folder import bare, edited, read_folder
 from flatcheck.rules import grade_of, standards
 from flatcheck.survey import DECISIONS, SENSES, Survey
+from flatcheck.tables import readings_of
 from flatcheck.units import LENGTH_UNITS, STYLES, style_name
 
 SAMPLES = Path(flatcheck.__file__).parents[1] / "sample_surveys"
@@ -40,7 +41,9 @@ def entered() -> tuple[str, Survey] | None:
     sources = [source for source in SOURCES if samples or source != "sample"]
     source = st.radio("Readings from", sources, format_func=SOURCES.__getitem__, horizontal=True)
     if source == "sample":
-        surveys = {folder.name: read_folder(folder) for folder in samples}
+        read = {folder.name: read_folder(folder) for folder in samples}
+        # The page draws floors; steps across joints alone make none.
+        surveys = {name: survey for name, survey in read.items() if readings_of(survey)}
         name = st.selectbox("Survey", surveys, format_func=lambda name: surveys[name].title)
         _keep_others(name)
         return name, edited(surveys[name], _wanted(name, surveys[name]))

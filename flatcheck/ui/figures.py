@@ -294,7 +294,7 @@ def add_colors(
     figure: go.Figure,
     name: str,
     grid: Raster,
-    scale: str,
+    scale: str | Sequence[tuple[float, str]],
     marks: Sequence[float],
     words: Sequence[str],
 ) -> None:

@@ -52,14 +52,25 @@ input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
 .fc .walls {display: flex; flex-wrap: wrap; gap: 1rem 2.5rem; align-items: flex-start}
 .fc caption {text-align: left; max-width: 18rem}
 .fc .wide td:not(:nth-child(4)):not(:last-child) {white-space: nowrap}
+.fc .large {font-size: 1.25rem; line-height: 1.35; font-weight: 600}
+.fc .next {font-size: 1.1rem}
+.fc .remedies td {white-space: nowrap} .fc .remedies td.why {white-space: normal}
+.fc .card {border: 1px solid #d0d7de; border-radius: .5rem; padding: .5rem .75rem; margin: .5rem 0}
+.fc .card div div {display: inline-block; margin-right: 1rem}
+.fc .card span {color: #57606a; font-size: .875rem}
+.fc ul {margin: .25rem 0; padding-left: 1.25rem} .fc li {padding: .1rem 0}
 .fc .narrow {display: none}
 @media (max-width: 640px) {.fc .wide {display: none} .fc .narrow {display: block}}
-.st-key-map, .st-key-profile, .st-key-falls, [class*="st-key-heights"]
-  {max-width: 45rem; flex: none !important}
+.st-key-map, .st-key-profile, .st-key-falls, .st-key-work, .st-key-change,
+  [class*="st-key-heights"] {max-width: 45rem; flex: none !important}
 .stMain {--wide: min(45rem, 100vw - 2rem)}
 @media (min-width: 641px) {.stMain {--wide: min(45rem, 62vw)}}
 .st-key-map {height: min(calc((var(--wide) - 4rem) / var(--shape) + 6rem), 60rem) !important}
 .st-key-falls {height: min(calc((var(--wide) - 4rem) / var(--shape) + 3.5rem), 60rem) !important}
+.st-key-work, .st-key-change
+  {height: min(calc((var(--wide) - 4rem) / var(--shape) + 7rem), 60rem) !important}
+@media (max-width: 640px) {
+  :is(.st-key-work, .st-key-change) .scatterlayer text[style*="font-size: 11px"] {display: none}}
 [class*="st-key-heights"] {
   height: calc((min(var(--wide), 32rem) - 2 * var(--beside)) / var(--shape) + 2 * var(--beside))
   !important; max-width: 32rem}

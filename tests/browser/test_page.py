@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 LASER = Path(__file__).parents[2] / "sample_surveys" / "millbrook-plywood" / "laser.csv"
+GROUND = LASER.parents[1] / "gorse-yard-ground" / "staff.csv"
 HOSTILE = "![x](http://elsewhere.example/x.png)"
 phone_only = pytest.mark.parametrize("device", ["phone"], indirect=True)
 desk_only = pytest.mark.parametrize("device", ["desk"], indirect=True)
@@ -153,6 +154,65 @@ def test_falls(page: Any, device: str, shots: Path) -> None:
     assert overlaps[1] == []
     for chart in ("falls", "heights-0"):
         assert scale_of(page, chart) == pytest.approx(1, rel=0.02)
+
+
+WORKED = {
+    "Slab with two humps, Gorse Yard": "Grinding the high places",
+    "Slab with two dips, Withy Lane": "Patching the low places",
+    "Community hall, Marram": "Pouring a self-leveler",
+}
+
+
+@pytest.mark.parametrize("title", WORKED)
+def test_correction(page: Any, device: str, shots: Path, title: str) -> None:
+    """A floor that is out gets its remedy, the table or cards, and a plan to scale that fits."""
+    drawn_anew(page, lambda: choose(page, "Survey", title))
+    page.locator(".fc h2").get_by_text(title).wait_for()
+    button = page.get_by_role("button", name="Work out the correction")
+    drawn_anew(page, lambda: press(page, button))
+    assert page.locator(".fc .large").inner_text().startswith(WORKED[title])
+    assert page.locator(".fc table.remedies").is_visible() is (device == "desk")
+    assert page.locator(".fc .narrow .card").first.is_visible() is (device == "phone")
+    plan = page.locator(".st-key-work")
+    plan.get_by_text("south", exact=True).wait_for()
+    page.wait_for_timeout(500)
+    depths = plan.locator(".scatterlayer text").filter(has_text=re.compile(r"^[0-9]+\.[0-9]$"))
+    written = [depth for depth in depths.all() if depth.is_visible()]
+    assert len(written) == depths.count() if device == "desk" else len(written) > 0
+    boxes = [depth.bounding_box() for depth in written]
+    # The box of a line of text is some 5 px taller than its figures.
+    assert not [
+        (one, other)
+        for k, one in enumerate(boxes)
+        for other in boxes[k + 1 :]
+        if one["x"] < other["x"] + other["width"] - 1
+        and other["x"] < one["x"] + one["width"] - 1
+        and one["y"] < other["y"] + other["height"] - 5
+        and other["y"] < one["y"] + one["height"] - 5
+    ]
+    assert scale_of(page, "work") == pytest.approx(1, rel=0.02)
+    photograph(page, shots / f"correction-{title.split()[-1].lower()}-{device}.png")
+    assert fits(page)
+
+
+def test_terms_and_what_was_done(page: Any, device: str, shots: Path) -> None:
+    """A grinder that must be rented turns the choice; the floor read again shows what was done."""
+    title = "Slab with two humps, Gorse Yard"
+    drawn_anew(page, lambda: choose(page, "Survey", title))
+    page.locator(".fc h2").get_by_text(title).wait_for()
+    press(page, page.get_by_text("What the floor is made of, and your prices"))
+    page.get_by_label("The grinder costs, 0 if it is yours").fill("90")
+    button = page.get_by_role("button", name="Work out the correction")
+    drawn_anew(page, lambda: press(page, button))
+    assert page.locator(".fc .large").inner_text().startswith("Patching the low places")
+    press(page, page.get_by_text("Marks for the floor, and the order of work"))
+    press(page, page.get_by_text("Before and after: the floor read again"))
+    drawn_anew(page, lambda: page.locator("input[type=file]").set_input_files(GROUND))
+    page.get_by_text("After the work the floor is within.").wait_for()
+    page.locator(".st-key-change").get_by_text("south", exact=True).wait_for()
+    photograph(page, shots / f"terms-{device}.png")
+    assert scale_of(page, "change") == pytest.approx(1, rel=0.02)
+    assert fits(page)
 
 
 def scale_of(page: Any, chart: str) -> float:

@@ -1,0 +1,212 @@
+"""The correction on the page: worked out when asked for, kept, and shown with its plan of work."""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from html import escape
+from itertools import groupby
+from typing import Any
+
+import streamlit as st
+
+from flatcheck.assess import Assessment
+from flatcheck.correction import Choice, Fix, correct, remedies
+from flatcheck.errors import FlatcheckError
+from flatcheck.report.correction import (
+    cautions,
+    check_words,
+    fix_words,
+    mark_words,
+    money,
+    recommended,
+    table,
+    terms_words,
+)
+from flatcheck.report.falls import SHOWN, worst_fall
+from flatcheck.report.marks import marks_csv, marks_html
+from flatcheck.report.words import outcome_of, worst_words
+from flatcheck.survey import Survey
+from flatcheck.ui.depths import plan_of_work, work_key
+from flatcheck.ui.figures import map_aspect
+from flatcheck.ui.markup import draw, offer, paragraphs, tell, word, write
+from flatcheck.ui.terms import on_terms, terms_form
+
+KEPT = 4
+"""How many corrections are kept; each holds the covariance of its floor."""
+
+LABELS = {
+    "remedy": "Remedy",
+    "passes": "Passes",
+    "cost": "Cost",
+    "hours": "Hours of work",
+    "grind": "Ground off",
+    "fill": "Filled",
+    "bags": "Bags",
+    "rise": "Rise at fixed heights",
+    "dust": "Dust",
+    "wait": "Wait before tile",
+}
+"""What the columns of the comparison are called here."""
+
+
+def correction(source: str, assessment: Assessment) -> Fix | None:
+    """What to do with a floor that is not within; the remedy that is shown, if any is."""
+    write("<h3>The correction</h3>")
+    pressed, section = terms_form(source, assessment.survey)
+    try:
+        survey = on_terms(assessment.survey, section)
+        choice = _kept(source, replace(assessment, survey=survey), pressed)
+    except FlatcheckError as error:
+        tell(error)
+        return None
+    if choice is None:
+        return None
+    _compared(choice)
+    return _chosen(choice) if choice.fixes else None
+
+
+def text_of(survey: Survey) -> tuple[Any, ...]:
+    """All that a survey says, to tell whether another says the same."""
+    return (survey.document, *(table.cells for table in survey.tables))
+
+
+def _kept(source: str, assessment: Assessment, pressed: bool) -> Choice | None:
+    """The correction of this very survey: kept from before, or worked out now if asked for."""
+    kept: dict[Any, Choice] = st.session_state.setdefault("corrections", {})
+    asked: set[str] = st.session_state.setdefault("corrected", set())
+    key = text_of(assessment.survey)
+    if key not in kept and not pressed:
+        if source in asked:
+            write("<p class=warn>Something was changed since; work it out again.</p>")
+        else:
+            write("<p>Every remedy is tried, measured again and priced; that takes seconds.</p>")
+        return None
+    choice = kept.pop(key, None) or _worked_out(assessment)
+    kept[key] = choice
+    asked.add(source)
+    for oldest in list(kept)[:-KEPT]:
+        del kept[oldest]
+    return choice
+
+
+def _worked_out(assessment: Assessment) -> Choice:
+    """The correction, its search told while it runs."""
+    place = st.empty()
+    titles = {remedy.ID: remedy.TITLE for remedy in remedies()}
+
+    def told(remedy: str, number: int, broken: int, least: float, best: float) -> None:
+        known = f"best so far {money(best)}" if best < math.inf else "none found yet"
+        with place:
+            write(
+                f"<p role=status>{escape(titles[remedy])}, round {number}: at least "
+                f"{money(least)}, {known}; {broken:,} demands to go.</p>"
+            )
+
+    with place:
+        write("<p role=status>Trying every remedy.</p>")
+    try:
+        return correct(assessment, told)
+    finally:
+        place.empty()
+
+
+def _compared(choice: Choice) -> None:
+    """The recommendation, and all remedies beside each other."""
+    said = recommended(choice)
+    write(
+        f"<p class=large>{escape(said[0])}</p>",
+        paragraphs(said[1:], "next"),
+        _table(choice),
+        paragraphs(
+            [f"As it is the floor would pass: {', '.join(choice.instead)}."]
+            if choice.instead
+            else []
+        ),
+        paragraphs([terms_words(choice)], "fine"),
+    )
+
+
+def _table(choice: Choice) -> str:
+    """All remedies as a table, and on a narrow screen each as a card."""
+    (head, *rows), passing = table(choice), len(choice.fixes)
+    labels = [LABELS[name] for name in head]
+    why = [refusal.why for refusal in choice.refused]
+    if not choice.fixes and len(set(why)) == 1:
+        return paragraphs(why[:1])
+    drawn, cards = [], []
+    for row in rows[:passing]:
+        drawn.append("".join(f"<td>{escape(cell)}</td>" for cell in row))
+        facts = "".join(
+            f"<div><span>{label}</span> {escape(cell)}</div>"
+            for label, cell in zip(labels[2:], row[2:], strict=True)
+            if cell != "-"
+        )
+        cards.append(f"<div class=card><p><b>{escape(row[0])}</b></p><div>{facts}</div></div>")
+    for row, words in zip(rows[passing:], why, strict=True):
+        drawn.append(
+            f"<td>{escape(row[0])}</td><td>no</td>"
+            f"<td colspan={len(head) - 2} class=why>{escape(words)}</td>"
+        )
+        cards.append(
+            f"<div class=card><p><b>{escape(row[0])}</b>: no</p><p>{escape(words)}</p></div>"
+        )
+    heads = "".join(f"<th>{label}</th>" for label in labels)
+    lines = "".join(f"<tr>{cells}</tr>" for cells in drawn)
+    return (
+        f'<table class="wide remedies"><tr>{heads}</tr>{lines}</table>'
+        f'<div class="narrow">{"".join(cards)}</div>'
+    )
+
+
+def _chosen(choice: Choice) -> Fix:
+    """One remedy: what it takes, its cautions, the plan of work, the verdict then, the marks."""
+    survey, room = choice.site.assessment.survey, choice.site.floor.room
+    style = survey.show
+    named = [
+        f"{fix.proposal.title}, {money(fix.takes.money)}".replace("$", r"\$")
+        for fix in choice.fixes
+    ]
+    number = st.radio("Show the work of", range(len(named)), 0, named.__getitem__)
+    fix = choice.fixes[number]
+    material = fix.proposal.material
+    write(paragraphs([fix_words(fix, style)]), "<h3>Where to work, and how deep</h3>")
+    draw(plan_of_work(choice, fix), "work", map_aspect(choice.site.assessment))
+    then = []
+    for finding in fix.verdict.findings:
+        outcome = outcome_of(finding, fix.verdict.decision)
+        words = worst_fall if finding.rule.measure in SHOWN else worst_words
+        then.append(
+            f"<div class=rule><p>{word(outcome)} <b>{escape(finding.rule.words)}</b></p>"
+            f"{paragraphs([words(finding, room, style)] if finding.worst else [])}</div>"
+        )
+    write(
+        paragraphs([work_key(choice, fix)], "fine"),
+        "<p><b>Read again after this work it should be:</b></p>",
+        *then,
+        f"<p><b>Cautions for {escape(fix.proposal.title.lower())}</b></p>",
+        paragraphs(cautions(replace(choice, fixes=(fix,))), "warn"),
+        paragraphs([f"{material.name.capitalize()}: {material.said}"] if material else [], "fine"),
+    )
+    checks = check_words(choice)
+    with st.expander("Marks for the floor, and the order of work"):
+        write(_lists(mark_words(choice, fix)[: -len(checks)]))
+    write(_lists(checks))
+    row = st.container(horizontal=True)
+    offer(row, "Marks as a sheet to print", marks_html(choice, fix), "marks.html")
+    offer(row, "Marks as a table", marks_csv(choice, fix), "marks.csv")
+    return fix
+
+
+def _lists(said: Sequence[str]) -> str:
+    """Sentences, and what is indented below them as lists."""
+
+    def indented(words: str) -> bool:
+        return words.startswith("  ")
+
+    return "".join(
+        _list(lines) if below else paragraphs(lines) for below, lines in groupby(said, indented)
+    )
+
+
+def _list(lines: Iterable[str]) -> str:
+    return f"<ul>{''.join(f'<li>{escape(words.strip())}</li>' for words in lines)}</ul>"
