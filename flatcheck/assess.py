@@ -39,6 +39,11 @@ def assess(survey: Survey) -> Assessment:
     Raises FlatcheckError naming what cannot be used.
     """
     readings = readings_of(survey)
+    if not readings:
+        raise SurveyError(
+            "no heights were read, only steps across joints; they tell of lippage and nothing of "
+            'the floor, and are judged alone with rule = "none" in [standard].'
+        )
     known = adjust(readings)
     # A sill or a nail carries the height over; it is no floor to lay a bar on.
     here = np.setdiff1d(np.arange(len(known.xy_mm)), known.known)

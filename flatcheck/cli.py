@@ -8,7 +8,18 @@ import traceback
 from collections.abc import Sequence
 from pathlib import Path
 
-from flatcheck import commands
+from flatcheck.commands import (
+    run_bar,
+    run_change,
+    run_check,
+    run_correct,
+    run_falls,
+    run_flood,
+    run_page,
+    run_plan,
+    run_standards,
+    run_two_peg,
+)
 from flatcheck.errors import FlatcheckError
 from flatcheck.instrument import TURNS
 from flatcheck.readers.folder import BARE_KINDS
@@ -60,12 +71,13 @@ def _parser() -> argparse.ArgumentParser:
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    check.set_defaults(run=commands.run_check)
+    check.set_defaults(run=run_check)
     check.add_argument("survey", help="survey folder, file of readings, or - for pasted cells")
     check.add_argument("--json", action="store_true", help="print the verdict as JSON, in mm")
     check.add_argument("--tile", help='tile size, such as "12 x 24 in"')
     check.add_argument("--standard", help="standard:grade; see `flatcheck standards`")
     check.add_argument("--falls", help="standards for falls, with commas between them")
+    check.add_argument("--lippage", help="standard:grade for steps between tiles")
     check.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
     check.add_argument("--show", choices=tuple(STYLES), help="units to print")
     bare_table = check.add_argument_group("a bare table")
@@ -75,7 +87,7 @@ def _parser() -> argparse.ArgumentParser:
     bare_table.add_argument("--offsets", choices=tuple(LENGTH_UNITS), help="unit of bare offsets")
     bare_table.add_argument("--uncertainty", help='how far a reading may be off: "1/32 in"')
     ahead = verbs.add_parser("plan", help="plan the readings for a room, and print a sheet")
-    ahead.set_defaults(run=commands.run_plan)
+    ahead.set_defaults(run=run_plan)
     ahead.add_argument("room", help='survey folder with a room, or its size: "12 x 14 ft"')
     ahead.add_argument("--tile", help='tile size, such as "12 x 24 in"')
     ahead.add_argument("--standard", help="standard:grade; see `flatcheck standards`")
@@ -85,7 +97,7 @@ def _parser() -> argparse.ArgumentParser:
     ahead.add_argument("--sheet", type=Path, help="write a reading sheet: a .html or .csv file")
     ahead.add_argument("--overwrite", action="store_true", help="where the sheet is there already")
     screed = verbs.add_parser("falls", help="plan the falls: the heights to screed to")
-    screed.set_defaults(run=commands.run_falls)
+    screed.set_defaults(run=run_falls)
     screed.add_argument("survey", type=Path, help="survey folder with a drain")
     screed.add_argument("--falls", help="standards for falls, with commas between them")
     screed.add_argument("--spacing", help="between marks along a wall; 12 in or 300 mm if not said")
@@ -94,12 +106,12 @@ def _parser() -> argparse.ArgumentParser:
     screed.add_argument("--sheet", type=Path, help="write drawing and table: .html or .csv")
     screed.add_argument("--overwrite", action="store_true", help="where it is there already")
     water = verbs.add_parser("flood", help="the water of a flood test")
-    water.set_defaults(run=commands.run_flood)
+    water.set_defaults(run=run_flood)
     water.add_argument("survey", type=Path, help="survey folder of a floor that falls")
     water.add_argument("depth", help='how deep it stands at the curb: "2 in"')
     water.add_argument("--at", nargs=2, metavar=("EAST", "NORTH"), help="where the curb is")
     fix = verbs.add_parser("correct", help="what to grind, patch, pour or screed, and its price")
-    fix.set_defaults(run=commands.run_correct)
+    fix.set_defaults(run=run_correct)
     fix.add_argument("survey", type=Path, help="survey folder")
     fix.add_argument("--remedy", help="marks for this remedy; the cheapest that passes if not said")
     fix.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
@@ -107,7 +119,7 @@ def _parser() -> argparse.ArgumentParser:
     fix.add_argument("--sheet", type=Path, help="write drawing and marks: .html or .csv")
     fix.add_argument("--overwrite", action="store_true", help="where it is there already")
     change = verbs.add_parser("change", help="before and after the work, on the same floor")
-    change.set_defaults(run=commands.run_change)
+    change.set_defaults(run=run_change)
     change.add_argument("before", type=Path, help="survey folder before the work")
     change.add_argument("after", type=Path, help="survey folder after it")
     change.add_argument("--remedy", help="against the plan of this remedy for the floor before")
@@ -115,14 +127,14 @@ def _parser() -> argparse.ArgumentParser:
     change.add_argument("--sheet", type=Path, help="write a page with both: a .html file")
     change.add_argument("--overwrite", action="store_true", help="where it is there already")
     pegs = verbs.add_parser("two-peg", help="test a level: does its line of sight rise or fall")
-    pegs.set_defaults(run=commands.run_two_peg)
+    pegs.set_defaults(run=run_two_peg)
     pegs.add_argument("midway", nargs=2, help="readings on pegs A and B from midway")
     pegs.add_argument("other", nargs=2, help="readings on A and B from the other place")
     pegs.add_argument("sights", nargs=2, help="distances of that place to A and to B")
     pegs.add_argument("--uncertainty", default="1 mm", help="of one reading")
     pegs.add_argument("--show", choices=tuple(STYLES), default="mm/0.1")
     bar = verbs.add_parser("bar", help="test a straightedge that was read twice, turned")
-    bar.set_defaults(run=commands.run_bar)
+    bar.set_defaults(run=run_bar)
     bar.add_argument("table", type=Path, help="table with the columns at, first and turned")
     bar.add_argument("length", help='length of the bar, such as "6 ft"')
     bar.add_argument("--turn", choices=TURNS, default=TURNS[1])
@@ -130,8 +142,8 @@ def _parser() -> argparse.ArgumentParser:
     bar.add_argument("--uncertainty", default="0.1 mm", help="of one gap")
     bar.add_argument("--show", choices=tuple(STYLES), default="mm/0.1")
     shelf = verbs.add_parser("standards", help="list the standards and their grades")
-    shelf.set_defaults(run=commands.run_standards)
+    shelf.set_defaults(run=run_standards)
     page = verbs.add_parser("page", help="serve the page to a browser, on this machine only")
-    page.set_defaults(run=commands.run_page)
+    page.set_defaults(run=run_page)
     page.add_argument("--port", type=int, default=8501)
     return parser

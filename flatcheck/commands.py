@@ -20,6 +20,8 @@ from flatcheck.document import DOCUMENT
 from flatcheck.errors import RuleError, SurveyError, UnitsError
 from flatcheck.falls import flood_test
 from flatcheck.instrument import standard_uncertainty, statement
+from flatcheck.judgment import NO_FLATNESS
+from flatcheck.lippage import judge_steps
 from flatcheck.planning import plan, plan_words, resolution_words, resolves
 from flatcheck.readers import turned
 from flatcheck.readers.cells import MOST_BYTES, cells_of
@@ -28,6 +30,7 @@ from flatcheck.report.change import change_html, change_words
 from flatcheck.report.correction import choice_words, mark_words
 from flatcheck.report.falls import flood_words
 from flatcheck.report.kit import bar_words, two_peg_words
+from flatcheck.report.lippage import lippage_record, lippage_words
 from flatcheck.report.marks import marks_csv, marks_html
 from flatcheck.report.screed import screed_csv, screed_html, screed_words
 from flatcheck.report.sheet import Heading, sheet_csv, sheet_html
@@ -36,9 +39,10 @@ from flatcheck.room import Room, rectangle
 from flatcheck.rules import grade_of, rules_for, standards
 from flatcheck.screed import screeds
 from flatcheck.survey import Survey
+from flatcheck.tables import readings_of
 from flatcheck.tile import Tile
 from flatcheck.units import LENGTH_UNITS, STYLES, Style, parse_length
-from flatcheck.verdict import Outcome
+from flatcheck.verdict import Outcome, gravest
 
 STATUS = {Outcome.WITHIN: 0, Outcome.OUT: 1, Outcome.CLOSE: 3, Outcome.NOT_ASSESSED: 3}
 """The exit status of a verdict."""
@@ -48,12 +52,27 @@ SHEETS = (".html", ".csv")
 
 
 def run_check(arguments: argparse.Namespace) -> int:
-    assessment = assess(_survey(arguments))
+    survey = _survey(arguments)
+    steps_alone = survey.lippage and survey.standard == NO_FLATNESS and not survey.falls
+    assessment = None if steps_alone and not readings_of(survey) else assess(survey)
+    lippage = judge_steps(survey, assessment)
+    outcomes, pages = [], []
+    said: dict[str, Any] = {"title": survey.title}
+    if assessment:
+        outcomes.append(assessment.verdict.outcome)
+        pages.append(text(assessment))
+        said = record(assessment)
+    if lippage:
+        outcomes.append(lippage.outcome)
+        # The graver answer stands first.
+        first = 0 if gravest(outcomes) is not outcomes[0] else len(pages)
+        pages.insert(first, "\n".join(wrapped(lippage_words(lippage, survey))) + "\n")
+        said["lippage"] = lippage_record(lippage)
     if arguments.json:
-        print(json.dumps(record(assessment), indent=2, allow_nan=False))
+        print(json.dumps(said, indent=2, allow_nan=False))
     else:
-        print(text(assessment), end="")
-    return STATUS[assessment.verdict.outcome]
+        print("\n".join(pages), end="")
+    return STATUS[gravest(outcomes)]
 
 
 def _survey(arguments: argparse.Namespace) -> Survey:
@@ -64,6 +83,8 @@ def _survey(arguments: argparse.Namespace) -> Survey:
         sections.setdefault("standard", {})["rule"] = arguments.standard
     if arguments.falls:
         sections.setdefault("standard", {})["falls"] = _listed(arguments.falls)
+    if arguments.lippage:
+        sections.setdefault("standard", {})["lippage"] = arguments.lippage
     if arguments.decision:
         sections.setdefault("standard", {})["decision"] = arguments.decision
     if arguments.show:

@@ -65,7 +65,7 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
     instrument = section_of(
         head, "instrument", ("name", "uncertainty", "reads_to", "sight", "setups")
     )
-    standard = section_of(head, "standard", ("rule", "falls", "decision"))
+    standard = section_of(head, "standard", ("rule", "falls", "lippage", "decision"))
     unit = unit_of(units.get("readings"), "units.readings")
     offset_unit = unit_of(units.get("offsets"), "units.offsets")
     day = about.get("date")
@@ -95,6 +95,7 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
         decision=decision,
         show=_style(units.get("show", "in/16" if unit in ("in", "ft") else "mm/0.1")),
         falls=_falls(standard.get("falls", [])),
+        lippage=text_of(standard.get("lippage", ""), "standard.lippage"),
         drains=_drains(head, unit, offset_unit),
         holds=_holds(head, offset_unit),
         bed=_bed(head, unit),

@@ -49,11 +49,15 @@ class Limit:
 
     `anchors` are (distance, limit) pairs [mm]; between two of them the limit follows the straight
     line, beyond the last it stays, below the first it stays. `whole_mm` rounds the result half up
-    to whole millimeters, as a table printed that way is read.
+    to whole millimeters, as a table printed that way is read. A limit for a step between tiles may
+    grow with the joint, by `joint_ratio` of its width, and with the tile, by `edges_ratio` of its
+    length and width together.
     """
 
     anchors: tuple[tuple[float, float], ...]
     whole_mm: bool = False
+    joint_ratio: float = 0.0
+    edges_ratio: float = 0.0
 
     def __post_init__(self) -> None:
         spans = [span for span, _ in self.anchors]
@@ -87,6 +91,10 @@ class Rule:
     `pitch_mm` is the widest step between readings that can still judge it, where the practice of
     the standard states one; else it is a quarter of the length (see `pitch_for`).
     `words` says the rule as a sentence, with no number that the data does not carry.
+
+    A rule for steps between tiles holds for joints at least `joint_from_mm` and below
+    `joint_below_mm` wide, and tiles at least `area_from_mm2` and below `area_below_mm2` large.
+    `adds_warpage` says that the tile's own measured warpage is added to its limit.
     """
 
     id: str
@@ -98,6 +106,11 @@ class Rule:
     edge_from_mm: float = 0.0
     edge_below_mm: float = math.inf
     pitch_mm: float | None = None
+    joint_from_mm: float = 0.0
+    joint_below_mm: float = math.inf
+    area_from_mm2: float = 0.0
+    area_below_mm2: float = math.inf
+    adds_warpage: bool = False
 
     def __post_init__(self) -> None:
         if self.length_mm is None and self.pitch_mm is None:
@@ -130,6 +143,48 @@ def no_ponds(held_mm: float, citation: Citation) -> Rule:
     return Rule("ponds", "ponding", None, limit, words, citation, pitch_mm=MM_PER_FOOT)
 
 
+STEP = "lippage"
+"""The measure of a step between the edges of two tiles; it is read, no surface is asked for it."""
+
+
+def up_to(value: float) -> float:
+    """The bound `below` which a rule holds that still holds at the value itself."""
+    return math.nextafter(value, math.inf)
+
+
+def most_step(
+    id: str,
+    step_mm: float,
+    words: str,
+    citation: Citation,
+    *,
+    joint_ratio: float = 0.0,
+    edges_ratio: float = 0.0,
+    joint_from_mm: float = 0.0,
+    joint_below_mm: float = math.inf,
+    area_from_mm2: float = 0.0,
+    area_below_mm2: float = math.inf,
+    edge_below_mm: float = math.inf,
+    adds_warpage: bool = False,
+) -> Rule:
+    """No edge stands proud of the next by more than `step_mm`, with what the rule adds to it."""
+    return Rule(
+        id=id,
+        measure=STEP,
+        length_mm=None,
+        limit=Limit(((1.0, step_mm),), joint_ratio=joint_ratio, edges_ratio=edges_ratio),
+        words=words,
+        citation=citation,
+        edge_below_mm=edge_below_mm,
+        pitch_mm=math.inf,  # each joint is judged by itself, however far the next one is
+        joint_from_mm=joint_from_mm,
+        joint_below_mm=joint_below_mm,
+        area_from_mm2=area_from_mm2,
+        area_below_mm2=area_below_mm2,
+        adds_warpage=adds_warpage,
+    )
+
+
 def pitch_for(rule: Rule) -> float:
     """The widest step between readings that can still judge a rule [mm].
 
@@ -157,7 +212,8 @@ class Grade:
 class Standard:
     """One document and edition, with its grades; the first is the one used when none is named.
 
-    `about` is "flatness", or "falls" for slope, water and what goes with them.
+    `about` is "flatness", "falls" for slope, water and what goes with them, or "lippage" for steps
+    between tiles.
     """
 
     id: str
@@ -204,10 +260,62 @@ def grade_of(name: str) -> tuple[Standard, Grade]:
 def rules_for(grade: Grade, tile: Tile | None) -> tuple[Rule, ...]:
     """The rules of a grade that hold for this tile.
 
-    Raises RuleError when the rules depend on the tile and none is given.
+    Raises RuleError when the rules depend on the tile and none is given, and for rules of lippage,
+    which hold joint by joint (see `step_rule`).
     """
+    if any(rule.measure == STEP for rule in grade.rules):
+        raise RuleError(
+            f"{grade.title}: the rule is about lippage, not about the floor; name it as the "
+            "standard for lippage."
+        )
     by_tile = any(r.edge_from_mm > 0 or r.edge_below_mm < math.inf for r in grade.rules)
     if by_tile and tile is None:
         raise RuleError(f"{grade.title}: the rule depends on the tile; say its size.")
     edge = longest_edge(tile) if tile else 0.0
     return tuple(r for r in grade.rules if r.edge_from_mm <= edge < r.edge_below_mm)
+
+
+def step_rule(grade: Grade, tile: Tile | None, joint_mm: float | None) -> Rule:
+    """The rule of a grade for lippage that holds at a joint of this width with this tile.
+
+    Raises RuleError when the limit depends on the tile or the joint and it is not known, for a
+    grade that is not about lippage, and where the grade has no limit for such a joint or tile.
+    """
+    if any(rule.measure != STEP for rule in grade.rules):
+        raise RuleError(f"{grade.title}: the rule is not about lippage.")
+    by_tile = any(
+        rule.limit.edges_ratio
+        or rule.edge_below_mm < math.inf
+        or rule.area_from_mm2 > 0
+        or rule.area_below_mm2 < math.inf
+        for rule in grade.rules
+    )
+    by_joint = any(
+        rule.limit.joint_ratio or rule.joint_from_mm > 0 or rule.joint_below_mm < math.inf
+        for rule in grade.rules
+    )
+    if by_tile and tile is None:
+        raise RuleError(f"{grade.title}: the limit depends on the tile; say its size.")
+    if by_joint and joint_mm is None:
+        raise RuleError(f"{grade.title}: the limit depends on the joint; say its width.")
+    edge = longest_edge(tile) if tile else 0.0
+    area = tile.length_mm * tile.width_mm if tile else 0.0
+    width = joint_mm or 0.0
+    for rule in grade.rules:
+        if (
+            rule.edge_from_mm <= edge < rule.edge_below_mm
+            and rule.area_from_mm2 <= area < rule.area_below_mm2
+            and rule.joint_from_mm <= width < rule.joint_below_mm
+        ):
+            return rule
+    raise RuleError(f"{grade.title}: no limit is published for such a joint or tile.")
+
+
+def step_limit(rule: Rule, tile: Tile | None, joint_mm: float | None) -> float:
+    """The limit for a step [mm], without the tile's warpage.
+
+    anchor + joint_ratio · joint + edges_ratio · (length + width)
+    """
+    ((_, least),) = rule.limit.anchors
+    edges = tile.length_mm + tile.width_mm if tile else 0.0
+    return least + rule.limit.joint_ratio * (joint_mm or 0.0) + rule.limit.edges_ratio * edges

@@ -111,6 +111,25 @@ class Benchmark:
     unit: str = "mm"
 
 
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step read with a gauge across the joint between two tiles.
+
+    `step_mm` is positive where the tile on the side `proud` (a compass side, "" where none was
+    written) stands higher. `joint_mm` is the joint's own width, None where it was not written.
+    A step is no height: it stands beside the adjustment, not in it.
+    """
+
+    x_mm: float
+    y_mm: float
+    step_mm: float
+    u_mm: float
+    proud: str
+    joint_mm: float | None
+    where: str
+    text: str
+
+
 Observation = Reading | Gap | Tilt | Benchmark
 """What a table of readings holds: each is one linear observation of heights."""
 
@@ -127,7 +146,8 @@ class Zone:
 class Survey:
     """A whole survey: who read what, where, with what, and what the floor is to carry.
 
-    `standard` is the one for flatness, `falls` are those for falls and water.
+    `standard` is the one for flatness, `falls` are those for falls and water, `lippage` the one for
+    steps between tiles.
     """
 
     document: str = field(repr=False)
@@ -147,6 +167,7 @@ class Survey:
     decision: str
     show: Style
     falls: tuple[str, ...] = ()
+    lippage: str = ""
     drains: tuple[Drain, ...] = ()
     holds: tuple[Hold, ...] = ()
     bed: Bed = field(default_factory=Bed)

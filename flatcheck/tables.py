@@ -12,7 +12,7 @@ from types import ModuleType
 
 from flatcheck.document import TABLE_KEYS
 from flatcheck.errors import SurveyError
-from flatcheck.survey import Observation, Survey
+from flatcheck.survey import Observation, Step, Survey
 
 MOST_READINGS = 50_000
 """More readings than this are a scan, not a survey by hand."""
@@ -34,7 +34,20 @@ def kinds() -> dict[str, ModuleType]:
 
 
 def readings_of(survey: Survey) -> tuple[Observation, ...]:
-    """All readings of a survey. Raises SurveyError naming the cell that cannot be read."""
+    """All readings of heights, those that are adjusted together.
+
+    Raises SurveyError naming the cell that cannot be read.
+    """
+    return tuple(seen for seen in _seen(survey) if not isinstance(seen, Step))
+
+
+def steps_of(survey: Survey) -> tuple[Step, ...]:
+    """All steps read across joints. Raises SurveyError naming the cell that cannot be read."""
+    return tuple(seen for seen in _seen(survey) if isinstance(seen, Step))
+
+
+def _seen(survey: Survey) -> tuple[Observation | Step, ...]:
+    """All that the tables hold, in the order it is written."""
     if not survey.tables:
         raise SurveyError("survey.toml names no table of readings; add a [[table]].")
     filled = sum(bool(cell.strip()) for t in survey.tables for row in t.cells for cell in row)
@@ -43,7 +56,7 @@ def readings_of(survey: Survey) -> tuple[Observation, ...]:
             f"{filled:,} cells are more than the {MOST_READINGS:,} readings that a survey may hold "
             "can fill; thin the scan to a wider grid."
         )
-    found: list[Observation] = []
+    found: list[Observation | Step] = []
     for table in survey.tables:
         if table.kind not in kinds():
             raise SurveyError(

@@ -131,7 +131,7 @@ def test_a_fault_of_ours_is_no_verdict(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A bug shows as one, and does not end with 1, which would call the floor out."""
-    monkeypatch.setattr("flatcheck.cli.text", lambda _: 1 / 0)
+    monkeypatch.setattr("flatcheck.commands.text", lambda _: 1 / 0)
 
     assert main(["check", str(SAMPLES / "saltmarsh-l-shaped")]) == 70
     assert "ZeroDivisionError" in capsys.readouterr().err

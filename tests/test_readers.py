@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from flatcheck.document import build
 from flatcheck.errors import SurveyError
-from flatcheck.readers import benchmarks, corners, gaps, grid, points, tilts
+from flatcheck.readers import benchmarks, corners, gaps, grid, points, steps, tilts
 from flatcheck.readers.cells import cells_of, csv_text, pasted
 from flatcheck.readers.folder import bare, edited, read_folder, write_folder
 from flatcheck.survey import Cells, Survey, Table
@@ -882,6 +882,7 @@ def test_kinds() -> None:
         "gaps": gaps,
         "grid": grid,
         "points": points,
+        "steps": steps,
         "tilts": tilts,
     }
 

@@ -26,6 +26,7 @@ TABLES = {
     "gaps": "Gaps under a straightedge",
     "tilts": "Tilts of a level",
     "corners": "Corners of tiles",
+    "steps": "Steps across joints",
     "benchmarks": "Benchmarks",
 }
 """Where README shows each kind of table."""

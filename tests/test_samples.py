@@ -10,9 +10,12 @@ import pytest
 
 from flatcheck.assess import assess
 from flatcheck.commands import tile_section
+from flatcheck.lippage import judge_steps
 from flatcheck.readers.folder import BARE_KINDS, edited, read_folder, write_folder
+from flatcheck.rules import grade_of
 from flatcheck.survey import DECISIONS
-from flatcheck.tables import kinds, readings_of
+from flatcheck.tables import kinds, readings_of, steps_of
+from flatcheck.verdict import gravest
 
 ROOT = Path(__file__).parents[1]
 SAMPLES = ROOT / "sample_surveys"
@@ -30,6 +33,13 @@ def promised() -> list[tuple[str, ...]]:
     return rows[2:]
 
 
+def named(standard: str) -> tuple[str, list[str], str]:
+    """The standards of a row: for flatness, for falls, and for lippage, "" where there is none."""
+    rule, *others = standard.split(" + ")
+    steps = [name for name in others if grade_of(name)[0].about == "lippage"]
+    return rule, [name for name in others if name not in steps], "".join(steps)
+
+
 def test_every_sample_is_promised() -> None:
     """Each folder of sample_surveys stands in the README, and nothing else does."""
     folders = {path.name for path in SAMPLES.iterdir() if path.is_dir()}
@@ -42,13 +52,20 @@ def test_every_sample_is_promised() -> None:
 def test_sample_verdict(row: tuple[str, ...]) -> None:
     """A sample gets its promised verdict under both decision rules."""
     name, tile, standard, verdict, as_read, _ = row
-    rule, *falls = standard.split(" + ")
-    sections: dict[str, dict[str, object]] = {"standard": {"rule": rule, "falls": falls}}
+    rule, falls, lippage = named(standard)
+    sections: dict[str, dict[str, object]] = {
+        "standard": {"rule": rule, "falls": falls, "lippage": lippage}
+    }
     if tile != "-":
         sections["tile"] = tile_section(tile)
-    found = assess(edited(read_folder(SAMPLES / name), sections)).verdict
+    survey = edited(read_folder(SAMPLES / name), sections)
+    assessment = assess(survey) if rule != "none" or falls else None
+    found = [assessment.verdict] if assessment else []
+    if steps := judge_steps(survey, assessment):
+        found.append(steps)
 
-    assert (str(found.guarded), str(found.as_read)) == (verdict, as_read)
+    assert str(gravest(one.guarded for one in found)) == verdict
+    assert str(gravest(one.as_read for one in found)) == as_read
 
 
 @pytest.mark.parametrize("row", promised(), ids=lambda row: f"{row[0]} {row[1]} {row[2]}")
@@ -57,9 +74,10 @@ def test_sample_from_the_shell(row: tuple[str, ...], decision: str) -> None:
     """The command line says the same in its first words and in its exit status."""
     name, tile, standard, verdict, as_read, _ = row
     command = [sys.executable, "-m", "flatcheck", "check", f"sample_surveys/{name}"]
-    rule, *falls = standard.split(" + ")
+    rule, falls, lippage = named(standard)
     command += ["--standard", rule, "--decision", decision]
     command += ["--falls", ",".join(falls)] if falls else []
+    command += ["--lippage", lippage] if lippage else []
     command += ["--tile", tile] if tile != "-" else []
     ran = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
     expected = as_read if decision == "as read" else verdict
@@ -107,7 +125,7 @@ def test_readme_shows_every_kind_of_table() -> None:
     """README has an example of each kind of table: a bare one, or with its entry."""
     shown = {tomllib.loads(entry)["table"][0]["kind"] for entry, _ in TABLES}
     assert shown | set(BARE_KINDS) == set(kinds())
-    assert {"gaps", "tilts", "corners", "benchmarks"} == shown
+    assert {"gaps", "tilts", "corners", "steps", "benchmarks"} == shown
 
 
 @pytest.mark.parametrize(
@@ -119,6 +137,7 @@ def test_readme_tables_are_read(entry: str, rows: str, tmp_path: Path) -> None:
     head += '[instrument]\nuncertainty = "1/64 in"\n'
     (tmp_path / "survey.toml").write_text(head + entry)
     (tmp_path / tomllib.loads(entry)["table"][0]["file"]).write_text(rows)
-    found = {seen.where.split(",")[1] for seen in readings_of(read_folder(tmp_path))}
+    survey = read_folder(tmp_path)
+    found = {seen.where.split(",")[1] for seen in (*readings_of(survey), *steps_of(survey))}
 
     assert len(found) == len(rows.splitlines()) - 1

@@ -19,6 +19,7 @@ from flatcheck.errors import RuleError
 from flatcheck.rules import (
     CERTAINTY,
     LEVEL_MM,
+    STEP,
     Citation,
     Grade,
     Limit,
@@ -29,6 +30,8 @@ from flatcheck.rules import (
     pitch_for,
     rules_for,
     standards,
+    step_limit,
+    step_rule,
 )
 from flatcheck.tile import Tile
 from flatcheck.units import parse_length, parse_slope
@@ -41,10 +44,16 @@ SLOPES = ("fall_least", "fall_most")
 FLATNESS = ("resting", "blocks", "neighbors", "plane")
 
 
+AREA_IN_WORDS = re.compile(r"(\d+\.\d+) m²")
+
+
 def standard_in(module: str) -> Standard:
     found = importlib.import_module(f"flatcheck.standards.{module}").STANDARD
     assert isinstance(found, Standard)
     return found
+
+
+LIPPAGE = [module for module in MODULES if standard_in(module).about == "lippage"]
 
 
 def rules_in(standard: Standard) -> Iterator[tuple[Grade, Rule]]:
@@ -101,12 +110,133 @@ def test_grades(module: str) -> None:
 def test_every_tile_has_rules(module: str) -> None:
     """Whatever the tile, each grade has rules for it, and their ids are told apart."""
     for grade in standard_in(module).grades:
+        if standard_in(module).about == "lippage":
+            continue  # below: by joint
         bounds = {edge for r in grade.rules for edge in (r.edge_from_mm, r.edge_below_mm)}
         inner = bounds - {0.0, math.inf}
         for edge in {1.0, 1e6} | inner | {math.nextafter(b, 0) for b in inner}:
             ids = [rule.id for rule in rules_for(grade, Tile(edge, edge))]
             assert ids
             assert len(set(ids)) == len(ids)
+
+
+@pytest.mark.parametrize("module", LIPPAGE)
+def test_one_limit_per_joint(module: str) -> None:
+    """Whatever the joint and the tile, at most one rule of a grade for lippage holds.
+
+    Where none does, the grade is published for some joints or tiles only.
+    """
+    for grade in standard_in(module).grades:
+        joints = {j for r in grade.rules for j in (r.joint_from_mm, r.joint_below_mm)}
+        areas = {a for r in grade.rules for a in (r.area_from_mm2, r.area_below_mm2)}
+        edges = {e for r in grade.rules for e in (r.edge_from_mm, r.edge_below_mm)}
+        found = 0
+        for joint in _beside(joints, 3.0):
+            for side in {math.sqrt(a) for a in _beside(areas, 1e4)} | _beside(edges, 300.0):
+                area, held = side * side, []
+                for rule in grade.rules:
+                    if (
+                        rule.joint_from_mm <= joint < rule.joint_below_mm
+                        and rule.area_from_mm2 <= area < rule.area_below_mm2
+                        and rule.edge_from_mm <= side < rule.edge_below_mm
+                    ):
+                        held.append(rule)
+                assert len(held) <= 1
+                found += len(held)
+                if held:
+                    assert step_rule(grade, Tile(side, side), joint) is held[0]
+                    assert step_limit(held[0], Tile(side, side), joint) > 0
+                else:
+                    with pytest.raises(RuleError, match="no limit is published"):
+                        step_rule(grade, Tile(side, side), joint)
+        assert found
+        assert len({rule.id for rule in grade.rules}) == len(grade.rules)
+
+
+def _beside(bounds: set[float], usual: float) -> set[float]:
+    """Values at each bound and just below it, and one that is usual."""
+    inner = {bound for bound in bounds if 0 < bound < math.inf}
+    return {usual} | inner | {math.nextafter(bound, 0) for bound in inner}
+
+
+@pytest.mark.parametrize("module", LIPPAGE)
+def test_lippage_words(module: str) -> None:
+    """A rule for lippage says its numbers and no other, and whether warpage is added."""
+    for grade, rule in rules_in(standard_in(module)):
+        where = f"{grade.id} {rule.id}: {rule.words}"
+        bounds = {rule.joint_from_mm, rule.joint_below_mm, rule.edge_below_mm} - {0.0, math.inf}
+        data = {limit for _, limit in rule.limit.anchors} | bounds
+        said = {parse_length(text) for text in LENGTH_IN_WORDS.findall(rule.words)}
+        # A bound that holds at the value itself is the next number after it.
+        assert sorted(said) == pytest.approx(sorted(data), rel=1e-12), where
+        areas = {rule.area_from_mm2, rule.area_below_mm2} - {0.0, math.inf}
+        squares = AREA_IN_WORDS.findall(rule.words)
+        assert [float(text) * 1e6 for text in squares] == pytest.approx(sorted(areas)), where
+        rest = AREA_IN_WORDS.sub("", LENGTH_IN_WORDS.sub("", rule.words))
+        assert not re.search(r"\d", rest), where
+        added = any(word in rule.words for word in ("own warpage", "own tolerance"))
+        assert added is rule.adds_warpage, where
+        assert ("tenth of the joint" in rule.words) is (rule.limit.joint_ratio == 1 / 10), where
+        assert ("thousandth" in rule.words) is (rule.limit.edges_ratio == 1 / 1000), where
+
+
+@pytest.mark.parametrize(
+    ("name", "tile", "joint", "strict_mm", "adds"),
+    [
+        ("us-lippage", "12 in", "3/16 in", 25.4 / 32, True),
+        ("us-lippage", "12 in", "1/4 in", 25.4 / 16, True),
+        ("us-lippage:stone", "12 in", "1/16 in", 25.4 / 32, False),
+        ("us-lippage:wall", "4 in", "1/8 in", 25.4 / 32, True),
+        ("us-lippage:quarry", "6 in", "3/8 in", 25.4 / 16, True),
+        ("us-lippage:panels", "60 in", "1/8 in", 25.4 / 32, True),
+        ("bs-lippage", "300 mm", "5.9 mm", 1.0, False),
+        ("bs-lippage", "300 mm", "6 mm", 2.0, False),
+        ("bs-lippage:warranty", "300 mm", "6 mm", 1.0, False),
+        ("bs-lippage:warranty", "300 mm", "6.1 mm", 2.0, False),
+        ("dtu-lippage", "300 mm", "4 mm", 0.5 + 4 / 10, True),
+        ("dtu-lippage:stone", "300 mm", "4 mm", 1.0, False),
+        ("de-lippage", "100 mm", "3 mm", 1.2, False),
+        ("de-lippage", "300 mm", "3 mm", 1.6, False),
+        ("de-lippage", "400 mm", "3 mm", 1.8, False),
+        ("de-lippage", "500 mm", "3 mm", 2.0, False),
+        ("de-lippage", "600 mm", "3 mm", 2.2, False),
+        ("de-lippage:experts-thin", "300 mm", "3 mm", 1.3, True),
+        ("de-lippage:experts-thick", "300 mm", "3 mm", 1.0, True),
+        ("de-lippage:cast-stone", "500 mm", "3 mm", 1.5, False),
+        ("de-lippage:cast-stone", "501 mm", "3 mm", 2.0, False),
+        ("de-lippage:cast-stone-old", "501 mm", "3 mm", 1.5, False),
+        ("au-lippage", "300 mm", "3 mm", 2.0, False),
+        ("au-lippage:ground", "300 mm", "3 mm", 1.5, False),
+        ("au-lippage:narrow", "300 mm", "3 mm", 1.0, False),
+        ("nz-lippage:rustic", "300 mm", "3 mm", 2.0, False),
+        ("nz-lippage", "300 mm", "3 mm", 1.5, False),
+        ("nz-lippage:abutting", "300 mm", "0 mm", 1.0, False),
+        ("be-lippage:nit-213", "500 mm", "3 mm", 1.0, False),
+        ("be-lippage:class-1", "600 mm", "3 mm", 1.0, False),
+        ("be-lippage:class-2", "600 mm", "3 mm", 1.5, False),
+        ("be-lippage:class-3", "600 mm", "3 mm", 2.0, False),
+    ],
+)
+def test_lippage_as_published(
+    name: str, tile: str, joint: str, strict_mm: float, adds: bool
+) -> None:
+    """The limit of every document for a joint and a square tile, as it writes it."""
+    _, grade = grade_of(name)
+    rule = step_rule(grade, square(tile), parse_length(joint))
+    assert step_limit(rule, square(tile), parse_length(joint)) == pytest.approx(strict_mm)
+    assert rule.adds_warpage is adds
+
+
+def test_lippage_asks_for_joint_and_tile() -> None:
+    """A limit that goes by the joint or the tile is refused where it is not known."""
+    with pytest.raises(RuleError, match="joint; say its width"):
+        step_rule(grade_of("us-lippage")[1], square("300 mm"), None)
+    with pytest.raises(RuleError, match="tile; say its size"):
+        step_rule(grade_of("de-lippage")[1], None, 3.0)
+    with pytest.raises(RuleError, match="not about lippage"):
+        step_rule(grade_of("bs-8204")[1], None, 3.0)
+    with pytest.raises(RuleError, match="name it as the standard for lippage"):
+        rules_for(grade_of("us-lippage")[1], square("300 mm"))
 
 
 @pytest.mark.parametrize("module", MODULES)
@@ -121,9 +251,11 @@ def test_citations(module: str) -> None:
 
 @pytest.mark.parametrize("module", MODULES)
 def test_measures_exist(module: str) -> None:
-    """Every rule's measure is a file in flatcheck/measures."""
+    """Every rule's measure is a file in flatcheck/measures, or a step that is read as such."""
     folder = Path(flatcheck.measures.__path__[0])
     for grade, rule in rules_in(standard_in(module)):
+        if rule.measure == STEP:
+            continue
         assert (folder / f"{rule.measure}.py").is_file(), f"{grade.id} {rule.id}: {rule.measure}"
 
 
@@ -134,8 +266,8 @@ def test_words_carry_the_data(module: str) -> None:
     To the last digit matters for lengths: a bar as long as typed readings must fit its own rule.
     """
     for grade, rule in rules_in(standard_in(module)):
-        if rule.measure in SLOPES:
-            continue  # below
+        if rule.measure in SLOPES or rule.measure == STEP:
+            continue  # in tests of their own
         said = {parse_length(text) for text in LENGTH_IN_WORDS.findall(rule.words)}
         data = {limit for _, limit in rule.limit.anchors}
         if rule.measure == "ponding":
@@ -175,10 +307,11 @@ def test_words_carry_the_slope(module: str) -> None:
 
 @pytest.mark.parametrize("module", MODULES)
 def test_what_it_is_about(module: str) -> None:
-    """A standard is about flatness or about falls, and its rules measure that."""
+    """A standard is about flatness, falls or lippage, and its rules measure that."""
     standard = standard_in(module)
-    assert standard.about in ("flatness", "falls")
+    assert standard.about in ("flatness", "falls", "lippage")
     for _, rule in rules_in(standard):
+        assert (rule.measure == STEP) is (standard.about == "lippage")
         assert (rule.measure in FLATNESS) is (standard.about == "flatness")
 
 
@@ -202,7 +335,7 @@ def test_limits_have_a_length(module: str) -> None:
     for _, rule in rules_in(standard_in(module)):
         spans = [span for span, _ in rule.limit.anchors]
         assert all(math.isfinite(span) and span > 0 for span in spans)
-        if rule.measure in ("ponding", "wall_level", "valley_line"):
+        if rule.measure in ("ponding", "wall_level", "valley_line", STEP):
             assert rule.length_mm is None
             assert rule.limit.fixed
         else:

@@ -1,0 +1,411 @@
+"""Does any edge stand proud of the next by more than the standard allows for this joint and tile?
+
+Steps come from a gauge laid across joints, or from heights at the corners of tiles. Each joint is
+judged by itself, guarded on both sides as in `guard`: *within* must clear its limit by 1.645 u;
+*out* must exceed it by q u, where q allows for all joints near their limit at once, so that gauge
+error alone calls any of them out in at most RISK of surveys.
+
+Where the standard adds the tile's own warpage to its limit, the limit is the standard's number
+plus what was measured. Nobody measured it: then a step within the bare number is within, and one
+beyond it is not assessed, for it may be the tile that is bent.
+"""
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.spatial import cKDTree
+from scipy.special import ndtri
+from scipy.stats import hypergeom
+
+from flatcheck.assess import Assessment
+from flatcheck.errors import RuleError, SurveyError
+from flatcheck.fields import length_of
+from flatcheck.guard import EXACT_MM, RISK
+from flatcheck.room import inside
+from flatcheck.rules import Grade, Rule, grade_of, step_limit, step_rule
+from flatcheck.surface import SAME_PLACE_MM, decided, variance
+from flatcheck.survey import Step, Survey, Table
+from flatcheck.tables import kinds, steps_of
+from flatcheck.tile import Tile
+from flatcheck.verdict import Outcome, gravest
+
+Floats = npt.NDArray[np.float64]
+
+PROOF = 0.99
+"""The share of joints within that further readings are asked to prove."""
+
+LEAST_NEAR_MM = 2.0
+"""Corners of two tiles lie at one joint if they are no farther apart than one and a half joints;
+on the plan a tape is no better than this [mm]."""
+
+
+@dataclass(frozen=True)
+class Joint:
+    """One joint that was read, and how it ends.
+
+    `strict_mm` is the limit without the tile's warpage, `limit_mm` with what was measured of it,
+    `u_limit_mm` its uncertainty; `open` says that warpage is allowed for and was not measured.
+    """
+
+    step: Step
+    rule: Rule
+    strict_mm: float
+    limit_mm: float
+    u_limit_mm: float
+    open: bool
+    outcome: Outcome
+    as_read: Outcome
+
+    @property
+    def height_mm(self) -> float:
+        """How far the higher tile stands proud [mm]."""
+        return abs(self.step.step_mm)
+
+    @property
+    def excess_mm(self) -> float:
+        """How far that is over the limit [mm]."""
+        return self.height_mm - self.limit_mm
+
+
+@dataclass(frozen=True)
+class Sampling:
+    """What the joints that were read say of all `joints` on the floor, if chosen at random.
+
+    `read` were read and `bad` of them are not within. At most `most_bad` of all are not, at a
+    confidence of 1 - RISK. `more` further joints, all within, would prove that PROOF of all are; 0
+    where that is proven, None where no reading can.
+    """
+
+    joints: int
+    read: int
+    bad: int
+    most_bad: int
+    more: int | None
+
+    @property
+    def most_share(self) -> float:
+        """The same as a share of all joints."""
+        return self.most_bad / self.joints
+
+
+@dataclass(frozen=True)
+class LippageVerdict:
+    """The answer for the joints of one survey.
+
+    `factor` is the q that a step must exceed its limit by, in units of its uncertainty, to be out.
+    `warpage_mm` is what the tiles were measured to warp, None where nobody measured.
+    """
+
+    standard: str
+    grade: str
+    decision: str
+    guarded: Outcome
+    as_read: Outcome
+    joints: tuple[Joint, ...]
+    factor: float
+    warpage_mm: float | None
+    sampling: Sampling | None
+
+    @property
+    def outcome(self) -> Outcome:
+        """The outcome under the person's own decision rule."""
+        return self.as_read if self.decision == "as read" else self.guarded
+
+    @property
+    def worst(self) -> Joint:
+        """The joint that is most over its limit, or least below it."""
+        return max(self.joints, key=lambda joint: joint.excess_mm)
+
+    def ends(self, joint: Joint) -> Outcome:
+        """A joint's outcome under the person's own decision rule."""
+        return joint.as_read if self.decision == "as read" else joint.outcome
+
+    @property
+    def share_within(self) -> float:
+        """The share of joints within under the person's own decision rule."""
+        within = sum(self.ends(joint) is Outcome.WITHIN for joint in self.joints)
+        return within / len(self.joints)
+
+
+def judge_steps(survey: Survey, assessment: Assessment | None = None) -> LippageVerdict | None:
+    """Is the lippage within the survey's standard for it? No surface is needed.
+
+    With an assessment, steps between heights at tile corners are judged too. None where the
+    survey neither read steps nor names a standard for lippage.
+
+    Raises SurveyError for steps without a standard, a standard without steps, a joint whose width
+    the limit depends on and nobody wrote, and more joints read than there are.
+    """
+    steps = steps_of(survey)
+    if not survey.lippage:
+        if steps:
+            raise SurveyError(
+                "steps were read across joints, and no standard for lippage is named; write, for "
+                'example, lippage = "us-lippage" in [standard].'
+            )
+        return None
+    found = steps + (corner_steps(assessment) if assessment else ())
+    if not found:
+        raise SurveyError(
+            f"{survey.lippage} asks for lippage, and no step across a joint was read; add a table "
+            'of kind "steps", or heights at tile corners with the tile\'s joint.'
+        )
+    if survey.room:
+        stray = ~inside(survey.room, np.array([(step.x_mm, step.y_mm) for step in found]))
+        if stray.any():
+            raise SurveyError(
+                f"{found[int(np.argmax(stray))].where}: the step lies outside the room or inside a "
+                "cutout; check its offsets, or the outline."
+            )
+    standard, grade = grade_of(survey.lippage)
+    if standard.about != "lippage":
+        raise SurveyError(f"{survey.lippage}, named for lippage, is about {standard.about}.")
+    warpage = measured_warpage(survey)
+    joints, factor = judged(found, grade, survey.tile, warpage)
+    total = joints_of(survey)
+    return LippageVerdict(
+        standard=standard.id,
+        grade=grade.id,
+        decision=survey.decision,
+        guarded=gravest(joint.outcome for joint in joints),
+        as_read=gravest(joint.as_read for joint in joints),
+        joints=joints,
+        factor=factor,
+        warpage_mm=warpage[0] if warpage else None,
+        sampling=None
+        if total is None
+        else sampling(
+            total,
+            len(steps),
+            sum(joint.outcome is not Outcome.WITHIN for joint in joints[: len(steps)]),
+        ),
+    )
+
+
+def judged(
+    steps: Sequence[Step], grade: Grade, tile: Tile | None, warpage: tuple[float, float] | None
+) -> tuple[tuple[Joint, ...], float]:
+    """Every step against its own limit, and the q of the out side.
+
+    `warpage` is what the tiles were measured to warp, with its uncertainty [mm].
+
+    Raises SurveyError naming the step that has no limit.
+    """
+    called = [_limited(step, grade, tile, warpage) for step in steps]
+    u = np.array(
+        [math.hypot(step.u_mm, spread) for step, (_, _, spread) in zip(steps, called, strict=True)]
+    )
+    excess = np.array(
+        [abs(s.step_mm) - limit for s, (_, limit, _) in zip(steps, called, strict=True)]
+    )
+    factor = factor_for(excess / u)
+    clear = -float(ndtri(RISK)) * u
+    joints = []
+    for i, (step, (rule, limit, spread)) in enumerate(zip(steps, called, strict=True)):
+        unknown = rule.adds_warpage and warpage is None
+        over = bool(excess[i] > EXACT_MM)
+        outcome = Outcome.CLOSE
+        if excess[i] <= -clear[i]:
+            outcome = Outcome.WITHIN
+        elif over and unknown:
+            outcome = Outcome.NOT_ASSESSED
+        elif excess[i] > factor * u[i]:
+            outcome = Outcome.OUT
+        as_read = Outcome.WITHIN
+        if over:
+            as_read = Outcome.NOT_ASSESSED if unknown else Outcome.OUT
+        joints.append(
+            Joint(
+                step=step,
+                rule=rule,
+                strict_mm=limit - (warpage[0] if rule.adds_warpage and warpage else 0.0),
+                limit_mm=limit,
+                u_limit_mm=spread,
+                open=unknown,
+                outcome=outcome,
+                as_read=as_read,
+            )
+        )
+    return tuple(joints), factor
+
+
+def _limited(
+    step: Step, grade: Grade, tile: Tile | None, warpage: tuple[float, float] | None
+) -> tuple[Rule, float, float]:
+    """The rule for one step, its limit and the limit's own uncertainty [mm]."""
+    joint = step.joint_mm
+    if joint is None and tile and tile.joint_mm > 0:
+        joint = tile.joint_mm
+    try:
+        rule = step_rule(grade, tile, joint)
+    except RuleError as error:
+        raise SurveyError(f"{step.where}: {error}") from None
+    limit, spread = step_limit(rule, tile, joint), 0.0
+    if rule.adds_warpage and warpage:
+        limit, spread = limit + warpage[0], warpage[1]
+    return rule, limit, spread
+
+
+def factor_for(score: Floats) -> float:
+    """The q beyond which a step is out, by how far each is over its limit in units of u (K,).
+
+    Two steps at RISK in all, as in `guard`: joints too far below their limit to matter are set
+    aside at a tenth of it, the rest share what is left. A step has a limit on either side. The
+    bound holds however the errors hang together.
+    """
+    aside = RISK / 10
+    near = int(np.count_nonzero(score > float(ndtri(aside / (2 * len(score))))))
+    return -float(ndtri((RISK - aside) / (2 * max(near, 1))))
+
+
+# What was not read
+
+
+def sampling(joints: int, read: int, bad: int) -> Sampling:
+    """What do the joints that were read say of all of them?
+
+    Drawing at random without putting back is hypergeometric, and the bound is exact: the largest
+    number K of bad joints among all N for which P(at most `bad` among `read`) is still over RISK.
+
+    Raises SurveyError where more were read than there are.
+    """
+    if read > joints:
+        raise SurveyError(
+            f"{read:,} steps were read at the {joints:,} joints that the table says there are."
+        )
+    few = math.floor((1 - PROOF) * joints + 1e-9)
+    more = None
+    if bad <= few:
+        low, high = read, joints  # reading all of them proves it
+        while low < high:
+            middle = (low + high) // 2
+            if most_bad(joints, middle, bad) <= few:
+                high = middle
+            else:
+                low = middle + 1
+        more = low - read
+    return Sampling(joints, read, bad, most_bad(joints, read, bad), more)
+
+
+def most_bad(joints: int, read: int, bad: int) -> int:
+    """The upper confidence bound of the number of bad joints, at 1 - RISK."""
+    low, high = bad, joints - (read - bad)
+    while low < high:
+        middle = (low + high + 1) // 2
+        if float(hypergeom.cdf(bad, joints, middle, read)) > RISK:
+            low = middle
+        else:
+            high = middle - 1
+    return low
+
+
+def histogram(verdict: LippageVerdict, class_mm: float) -> tuple[tuple[float, float, int], ...]:
+    """How many joints stand proud by how much: (from, to [mm], count), empty classes in between
+    too; a step at the edge of two classes counts in the lower one."""
+    held = Counter(
+        max(math.ceil(joint.height_mm / class_mm - 1e-9) - 1, 0) for joint in verdict.joints
+    )
+    return tuple((n * class_mm, (n + 1) * class_mm, held[n]) for n in range(max(held) + 1))
+
+
+# Where steps, and what is said of them, come from
+
+
+def corner_steps(assessment: Assessment) -> tuple[Step, ...]:
+    """Steps between the corners of neighboring tiles, where heights at tile corners were read.
+
+    Two corners belong to one joint if they lie across it from each other, no farther apart than
+    one and a half joints and square to it; a height that readings do not join to the other makes
+    no step. The step is positive where the tile to the east, or to the north, stands proud.
+    u² = w'Cw of the difference, with the covariance of the adjusted heights.
+    """
+    survey, floor = assessment.survey, assessment.surface
+    tables = [table for table in survey.tables if table.kind == "corners"]
+    if not tables or survey.tile is None or not survey.tile.joint_mm > 0:
+        return ()
+    corners = [seen for table in tables for seen in kinds()["corners"].read(table)]
+    away, near = cKDTree(floor.xy_mm).query([(seen.x_mm, seen.y_mm) for seen in corners])
+    # A corner that was set aside as misread has no station.
+    written = {
+        int(i): seen for d, i, seen in zip(away, near, corners, strict=True) if d <= SAME_PLACE_MM
+    }
+    if len(written) < 2:
+        return ()
+    stations = np.array(sorted(written))
+    joint = survey.tile.joint_mm
+    tree = cKDTree(floor.xy_mm[stations])
+    pairs = tree.query_pairs(max(1.5 * joint, LEAST_NEAR_MM), output_type="ndarray")
+    pairs = stations[pairs.astype(np.int64).reshape(-1, 2)]
+    apart = floor.xy_mm[pairs[:, 1]] - floor.xy_mm[pairs[:, 0]]
+    square = np.abs(apart).min(axis=1) <= 0.3 * np.abs(apart).max(axis=1)
+    # The second of a pair is the one to the east, or to the north.
+    turned = apart[np.arange(len(apart)), np.abs(apart).argmax(axis=1)] < 0
+    pairs[turned] = pairs[turned][:, ::-1]
+    pairs = pairs[square]
+    weights = np.tile([-1.0, 1.0], (len(pairs), 1))
+    pairs = pairs[decided(floor.free, pairs, weights)]
+    u = np.sqrt(variance(floor.cov_mm2, pairs, weights[: len(pairs)]))
+    steps = []
+    for (i, j), spread in zip(pairs, u, strict=True):
+        (x, y), (x2, y2) = floor.xy_mm[i], floor.xy_mm[j]
+        rise = float(floor.height_mm[j] - floor.height_mm[i])
+        low, high = written[int(i)], written[int(j)]
+        steps.append(
+            Step(
+                float(x + x2) / 2,
+                float(y + y2) / 2,
+                rise,
+                float(spread),
+                "east" if x2 - x > y2 - y else "north",
+                joint,
+                f"{low.where} to {high.where}",
+                f"{low.text} to {high.text}",
+            )
+        )
+    return tuple(sorted(steps, key=lambda step: (step.y_mm, step.x_mm)))
+
+
+def _steps_tables(survey: Survey) -> list[tuple[Table, dict[str, object]]]:
+    return [(table, dict(table.options)) for table in survey.tables if table.kind == "steps"]
+
+
+def measured_warpage(survey: Survey) -> tuple[float, float] | None:
+    """What the tiles were measured to warp and its uncertainty [mm]: the largest that is said.
+
+    Raises SurveyError naming the table and the key.
+    """
+    said = []
+    for table, options in _steps_tables(survey):
+        if "warpage" not in options:
+            continue
+        sizes = [
+            length_of(options.get(key, 0), f"table {table.name}: {key}", table.unit)
+            for key in ("warpage", "warpage_uncertainty")
+        ]
+        if min(sizes) < 0:
+            raise SurveyError(f"table {table.name}: warpage was expected to be no less than zero.")
+        said.append((sizes[0], sizes[1]))
+    return max(said, default=None)
+
+
+def joints_of(survey: Survey) -> int | None:
+    """How many joints there are on the floor, of which some were read; None where nobody said.
+
+    Raises SurveyError naming the table.
+    """
+    total = 0
+    for table, options in _steps_tables(survey):
+        count = options.get("joints")
+        if count is None:
+            return None
+        if type(count) is not int or not 0 < count <= 10_000_000:
+            raise SurveyError(
+                f"table {table.name}: joints was expected to be how many joints there are on the "
+                "floor, a whole number."
+            )
+        total += count
+    return total or None

@@ -1,0 +1,190 @@
+"""What is said of the steps between tiles: verdict, histogram, places and what was not read."""
+
+from typing import Any
+
+from flatcheck.compass import parse_bearing, side_of
+from flatcheck.instrument import fine
+from flatcheck.lippage import PROOF, Joint, LippageVerdict, Sampling, histogram
+from flatcheck.places import where
+from flatcheck.report.text import cite
+from flatcheck.report.words import against, many
+from flatcheck.room import Room, rectangle
+from flatcheck.rules import grade_of
+from flatcheck.survey import Survey
+from flatcheck.tables import steps_of
+from flatcheck.units import LENGTH_UNITS, Style, format_length
+from flatcheck.verdict import Outcome
+
+TOLD = 12
+"""More joints than this are not read out; they are all in the record."""
+
+BAR = 40
+"""The longest row of the histogram."""
+
+TAPE = Style("in", 8)
+"""Steps are said in 64ths where the person likes; the way to a joint is taped to an eighth."""
+
+_NOWHERE = Room(rectangle(0, 0, 1, 1, "the readings"), assumed=True)
+"""Where there is no outline, places are told from the zero corner."""
+
+
+def lippage_words(verdict: LippageVerdict, survey: Survey) -> list[str]:
+    """The verdict on the steps between tiles: headline, sentences and a histogram."""
+    style = survey.show
+    standard, grade = grade_of(f"{verdict.standard}:{verdict.grade}")
+    other = verdict.guarded if verdict.decision == "as read" else verdict.as_read
+    beside = (
+        "Allowing for reading error"
+        if verdict.decision == "as read"
+        else "Taken as read, at face value,"
+    )
+    said = [
+        f"{verdict.outcome.upper()} for lippage: {survey.title}",
+        f"{standard.title} - {grade.title}",
+        f"{beside} it would be: {other}.",
+    ]
+    said += [f"  {words}" for words in dict.fromkeys(j.rule.words for j in verdict.joints)]
+    said.append(f"  {_limits(verdict, style)}")
+    said.append(f"  {_counted(verdict)}")
+    said.append(f"  Worst: {joint_words(verdict.worst, survey)}.")
+    said += _rows(verdict, style)
+    bad = sorted(
+        (joint for joint in verdict.joints if verdict.ends(joint) is not Outcome.WITHIN),
+        key=lambda joint: -joint.excess_mm,
+    )
+    if bad:
+        said.append("Joints that are not within:")
+        said += [
+            f"  {verdict.ends(joint).upper()}: {joint_words(joint, survey)}" for joint in bad[:TOLD]
+        ]
+    if len(bad) > TOLD:
+        said.append(f"  and {many(len(bad) - TOLD, 'more joint')} (see --json)")
+    cited = dict.fromkeys(cite(joint.rule.citation) for joint in verdict.joints)
+    if verdict.sampling:
+        said += sampling_words(verdict.sampling)
+    elif steps_of(survey):
+        said.append(
+            "Say in the table's entry how many joints there are on the floor (joints = ...), and "
+            "the share that may be out among those not read is worked out too."
+        )
+    return [*said, *cited]
+
+
+def joint_words(joint: Joint, survey: Survey) -> str:
+    """One joint: how far which tile stands proud, its limit, and where it is."""
+    style = survey.show
+    value, limit = against(joint.height_mm, joint.limit_mm, style)
+    who = "one tile"
+    if joint.step.proud and joint.step.step_mm:
+        turn = 0 if joint.step.step_mm > 0 else 180
+        who = f"the tile to the {side_of(parse_bearing(joint.step.proud) + turn)}"
+    tape = TAPE if style.unit == "in" else style
+    at = where(survey.room or _NOWHERE, (joint.step.x_mm, joint.step.y_mm), tape)
+    return (
+        f"{who} stands {value} proud (give or take {fine(2 * joint.step.u_mm, style)}), limit "
+        f"{limit}{' without its warpage' if joint.open else ''}; {at}"
+    )
+
+
+def sampling_words(found: Sampling) -> list[str]:
+    """What the joints that were read say of all of them, and how many more would prove it."""
+    if found.read == found.joints:
+        return [f"All {found.joints:,} joints were read."]
+    ends = f"{found.bad:,} of them not within" if found.bad else "all of them within"
+    said = (
+        f"{found.read:,} of {found.joints:,} joints were read, {ends}. If they were "
+        f"chosen at random, at most {found.most_bad:,} of all joints "
+        f"({found.most_share:.1%}) are not within, at 95% confidence."
+    )
+    if found.more is None:
+        return [said, f"Too many are not within for {PROOF:.0%} to be, whatever else is read."]
+    if not found.more:
+        return [said, f"That proves {PROOF:.0%} within."]
+    return [
+        said,
+        f"{found.more:,} more, chosen at random and all within, would prove {PROOF:.0%} within.",
+    ]
+
+
+def lippage_record(verdict: LippageVerdict) -> dict[str, Any]:
+    """The verdict as plain data, lengths in millimeters; for JSON."""
+    found = verdict.sampling
+    return {
+        "standard": f"{verdict.standard}:{verdict.grade}",
+        "outcome": verdict.outcome,
+        "decision": verdict.decision,
+        "allowing_for_reading_error": verdict.guarded,
+        "as_read": verdict.as_read,
+        "share_within": round(verdict.share_within, 4),
+        "warpage_mm": verdict.warpage_mm,
+        "joints": [
+            {
+                "at_mm": [round(joint.step.x_mm, 1), round(joint.step.y_mm, 1)],
+                "step_mm": round(joint.step.step_mm, 3),
+                "proud": joint.step.proud or None,
+                "standard_uncertainty_mm": round(joint.step.u_mm, 3),
+                "limit_mm": round(joint.limit_mm, 3),
+                "limit_without_warpage_mm": round(joint.strict_mm, 3),
+                "warpage_not_measured": joint.open,
+                "outcome": verdict.ends(joint),
+                "allowing_for_reading_error": joint.outcome,
+                "as_read": joint.as_read,
+                "rule": joint.rule.id,
+                "where": joint.step.where,
+            }
+            for joint in verdict.joints
+        ],
+        "sampling": None
+        if found is None
+        else {
+            "joints": found.joints,
+            "read": found.read,
+            "not_within": found.bad,
+            "at_most_not_within": found.most_bad,
+            "at_most_share": round(found.most_share, 5),
+            "more_to_prove_99_percent": found.more,
+        },
+    }
+
+
+def _limits(verdict: LippageVerdict, style: Style) -> str:
+    """The limit, with and without the tile's warpage."""
+    strict = sorted({joint.strict_mm for joint in verdict.joints})
+    bare = " to ".join(dict.fromkeys(format_length(v, style) for v in (strict[0], strict[-1])))
+    if not any(joint.rule.adds_warpage for joint in verdict.joints):
+        return f"Limit {bare}."
+    if verdict.warpage_mm is None:
+        return (
+            f"Limit {bare} and what the tile itself is bent, which was not measured: what stands "
+            "higher is not assessed. Lay a few tiles on a flat bench and measure them."
+        )
+    limits = sorted({joint.limit_mm for joint in verdict.joints})
+    full = " to ".join(dict.fromkeys(format_length(v, style) for v in (limits[0], limits[-1])))
+    over = sum(joint.height_mm > joint.strict_mm + 1e-6 for joint in verdict.joints)
+    return (
+        f"Limit {bare} and the tile's measured warpage of "
+        f"{format_length(verdict.warpage_mm, style)}: {full}. Against the strict {bare} alone "
+        f"{many(over, 'joint')} would be over."
+    )
+
+
+def _counted(verdict: LippageVerdict) -> str:
+    counts = {
+        outcome: sum(verdict.ends(joint) is outcome for joint in verdict.joints)
+        for outcome in Outcome
+    }
+    ends = ", ".join(f"{count} {outcome}" for outcome, count in counts.items() if count)
+    return f"{many(len(verdict.joints), 'joint')} read: {ends} ({verdict.share_within:.1%} within)."
+
+
+def _rows(verdict: LippageVerdict, style: Style) -> list[str]:
+    """The histogram, by steps of a gauge: 1/32 in, or half a millimeter."""
+    width = LENGTH_UNITS["in"] / 32 if style.unit == "in" else 0.5
+    fit = Style("in", 32) if style.unit == "in" else Style("mm", 16, 1)
+    rows = histogram(verdict, width)
+    most = max(count for _, _, count in rows)
+    return [
+        f"  {f'up to {format_length(end, fit)}':<14}   {count:>5}   "
+        f"{'#' * max(round(BAR * count / most), 1 if count else 0)}".rstrip()
+        for _, end, count in rows
+    ]

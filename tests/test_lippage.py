@@ -1,0 +1,292 @@
+"""Lippage: limits joint by joint, four outcomes, what the joints not read may be, and words."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.special import ndtri
+from test_steps import ENTRY, HEAD, STEPS
+
+from flatcheck.assess import assess
+from flatcheck.cli import main
+from flatcheck.errors import RuleError, SurveyError
+from flatcheck.lippage import (
+    LippageVerdict,
+    corner_steps,
+    factor_for,
+    histogram,
+    judge_steps,
+    judged,
+)
+from flatcheck.readers.folder import checked, edited, read_folder
+from flatcheck.report.lippage import lippage_record, lippage_words
+from flatcheck.report.text import wrapped
+from flatcheck.rules import grade_of
+from flatcheck.survey import Step, Survey
+from flatcheck.verdict import Outcome
+
+SAMPLES = Path(__file__).parents[1] / "sample_surveys"
+WITHIN, OUT, CLOSE, OPEN = Outcome.WITHIN, Outcome.OUT, Outcome.CLOSE, Outcome.NOT_ASSESSED
+
+
+def a_step(step_mm: float, joint_mm: float | None = 3.0, u_mm: float = 0.1) -> Step:
+    return Step(0, 0, step_mm, u_mm, "north", joint_mm, "t.csv, row 2, cell C2", str(step_mm))
+
+
+def outcomes(*steps_mm: float, name: str = "bs-lippage", warpage=None, u_mm: float = 0.1):
+    steps = [a_step(step, u_mm=u_mm) for step in steps_mm]
+    joints, _ = judged(steps, grade_of(name)[1], None, warpage)
+    return [(joint.outcome, joint.as_read) for joint in joints]
+
+
+def survey_of(
+    *steps: str, entry: str = ENTRY, lippage: str = "bs-lippage", joint: str = ""
+) -> Survey:
+    rows = [(f"{100 * n}", "0", step, "north", joint, "") for n, step in enumerate(steps, 1)]
+    document = HEAD.replace("bs-lippage", lippage).replace("bs-8204:SR1", "none")
+    return checked(document + entry, {"steps.csv": (STEPS[0], *rows)})
+
+
+def verdict_of(survey: Survey) -> LippageVerdict:
+    found = judge_steps(survey)
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_four_sides_of_a_limit(sign: int) -> None:
+    """One joint, limit 1 mm, u 0.1 mm: within needs 1.645 u below, out a two-sided q u above."""
+    clear = 1 - 0.1 * -float(ndtri(0.05))
+    # One joint near its limit, a limit on either side, and nine tenths of the risk left.
+    beyond = 1 + 0.1 * -float(ndtri(0.045 / 2))
+    tiny = 1e-6
+    assert outcomes(sign * (clear - tiny)) == [(WITHIN, WITHIN)]
+    assert outcomes(sign * (clear + tiny)) == [(CLOSE, WITHIN)]
+    assert outcomes(sign * 1.01) == [(CLOSE, OUT)]
+    assert outcomes(sign * (beyond - tiny)) == [(CLOSE, OUT)]
+    assert outcomes(sign * (beyond + tiny)) == [(OUT, OUT)]
+
+
+def test_out_allows_for_the_number_of_joints() -> None:
+    """More joints near their limit push q up; joints far below it do not."""
+    one, many = factor_for(np.zeros(1)), factor_for(np.zeros(100))
+    assert many == pytest.approx(-float(ndtri(0.045 / 200)))
+    assert one < many
+    assert factor_for(np.r_[np.zeros(1), np.full(99, -20.0)]) == pytest.approx(one)
+
+
+def test_rate_of_wrongly_out() -> None:
+    """Forty true steps exactly at the limit: error alone calls any out in at most 5 % of floors."""
+    rng = np.random.default_rng(1)
+    score = rng.normal(size=(4000, 40))
+    wrong = np.mean([row.max() > factor_for(row) for row in score])
+    # Five standard deviations of the simulation above the promised rate.
+    assert 0 < wrong < 0.05 + 5 * np.sqrt(0.05 * 0.95 / 4000)
+
+
+def test_warpage_is_added_where_the_standard_says_so() -> None:
+    """1/32 in and 1 mm of measured warpage allow 1.7 mm; without a measurement nobody knows."""
+    assert outcomes(1.5, name="us-lippage", warpage=(1.0, 0.0)) == [(WITHIN, WITHIN)]
+    assert outcomes(1.5, name="us-lippage") == [(OPEN, OPEN)]
+    assert outcomes(0.5, name="us-lippage") == [(WITHIN, WITHIN)]
+    assert outcomes(0.75, name="us-lippage") == [(CLOSE, WITHIN)]
+    assert outcomes(1.5, name="us-lippage:stone", warpage=(1.0, 0.0)) == [(OUT, OUT)]
+
+
+def test_uncertain_warpage_widens_the_doubt() -> None:
+    """The uncertainty of the warpage counts as that of the gauge: 1.5 of 1.79 is close at 0.3."""
+    assert outcomes(1.5, name="us-lippage", warpage=(1.0, 0.3)) == [(CLOSE, WITHIN)]
+
+
+def test_the_strict_limit_stands_beside() -> None:
+    """Each joint carries the limit with the measured warpage and the one without."""
+    entry = f'{ENTRY}warpage = "0.4 mm"\nwarpage_uncertainty = "0.1 mm"\n'
+    (joint,) = verdict_of(survey_of("0.3", entry=entry, lippage="us-lippage")).joints
+    assert joint.strict_mm == pytest.approx(25.4 / 32)
+    assert joint.limit_mm == pytest.approx(25.4 / 32 + 0.4)
+    assert joint.u_limit_mm == 0.1
+    assert not joint.open
+
+
+def test_each_joint_by_its_own_width() -> None:
+    """A step of 1.5 mm is out at 3 mm and within at 8 mm, as BS 5385 has it."""
+    joints, _ = judged([a_step(1.5, 3), a_step(1.5, 8)], grade_of("bs-lippage")[1], None, None)
+    assert [joint.outcome for joint in joints] == [OUT, WITHIN]
+    assert verdict_of(survey_of("1.5", joint="8")).outcome is WITHIN
+
+
+def test_a_joint_of_unknown_width() -> None:
+    """Where the limit goes by the joint and nobody wrote its width, the step is named."""
+    with pytest.raises(SurveyError, match=r"^t\.csv, row 2, cell C2: .*say its width"):
+        judged([a_step(1.0, None)], grade_of("bs-lippage")[1], None, None)
+
+
+def test_verdict_of_a_survey() -> None:
+    """The gravest joint is the survey's; share, worst and histogram are those of its joints."""
+    found = verdict_of(survey_of("0.2", "-0.5", "1.5", "0.6"))
+    assert (found.guarded, found.as_read) == (OUT, OUT)
+    assert found.share_within == 3 / 4
+    assert found.worst.step.step_mm == 1.5
+    # Half a millimeter is in the class up to it.
+    assert histogram(found, 0.5) == ((0.0, 0.5, 2), (0.5, 1.0, 1), (1.0, 1.5, 1))
+
+
+def test_histogram_counts_every_joint() -> None:
+    """Each joint is in one class, whatever the class; no step at all is in the first."""
+    found = verdict_of(survey_of(*[f"{n / 10}" for n in range(12)]))
+    for width in (0.1, 0.25, 0.5, 2.0):
+        rows = histogram(found, width)
+        assert sum(count for _, _, count in rows) == 12
+        for low, high, count in rows:
+            heights = [joint.height_mm for joint in found.joints]
+            assert count == sum(
+                (low + 1e-9 < h <= high + 1e-9) or (low == 0 and h == 0) for h in heights
+            )
+
+
+def test_the_decision_asked_for() -> None:
+    """Read at face value a step just over its limit is out, guarded it is too close to call."""
+    survey = survey_of("1.05")
+    assert verdict_of(survey).outcome is CLOSE
+    assert verdict_of(edited(survey, {"standard": {"decision": "as read"}})).outcome is OUT
+
+
+def test_steps_need_a_standard_and_a_standard_steps() -> None:
+    """Steps without a standard for them, and a standard without steps, are refused."""
+    survey = survey_of("0.2")
+    with pytest.raises(SurveyError, match="no standard for lippage is named"):
+        judge_steps(edited(survey, {"standard": {"lippage": ""}}))
+    tern = edited(
+        read_folder(SAMPLES / "larkfield-coarse"), {"standard": {"lippage": "bs-lippage"}}
+    )
+    with pytest.raises(SurveyError, match="no step across a joint was read"):
+        judge_steps(tern, assess(tern))
+    assert judge_steps(read_folder(SAMPLES / "larkfield-coarse")) is None
+
+
+def test_another_kind_of_standard() -> None:
+    """A standard for flatness, named for lippage, is refused by name; and so the other way."""
+    with pytest.raises(SurveyError, match="bs-8204, named for lippage, is about flatness"):
+        judge_steps(survey_of("0.2", lippage="bs-8204"))
+    floor = edited(read_folder(SAMPLES / "larkfield-coarse"), {"standard": {"rule": "us-lippage"}})
+    with pytest.raises(RuleError, match="name it as the standard for lippage"):
+        assess(floor)
+
+
+def test_a_step_outside_the_room() -> None:
+    """A step outside the outline is named."""
+    room = '[room]\noutline = [["0", "0"], ["150", "0"], ["150", "90"], ["0", "90"]]\n'
+    with pytest.raises(SurveyError, match=r"row 3, cell C3: the step lies outside the room"):
+        judge_steps(survey_of("0.2", "0.2", entry=room + ENTRY))
+
+
+@pytest.mark.parametrize("count", ["0", "-3", "2.5", '"many"', "true", "1"])
+def test_how_many_joints_there_are(count: str) -> None:
+    """The number of joints is a whole number and no less than were read."""
+    with pytest.raises(SurveyError, match=r"joints"):
+        judge_steps(survey_of("0.2", "0.3", entry=f"{ENTRY}joints = {count}\n"))
+
+
+def test_corners_of_tiles_make_steps() -> None:
+    """Heights at tile corners give a step at each end of each joint, by subtraction.
+
+    8 x 6 tiles have 7 x 6 joints one way and 8 x 5 the other, two ends each.
+    """
+    folder = SAMPLES / "dovecote-tile-corners"
+    survey = edited(read_folder(folder), {"standard": {"lippage": "bs-lippage"}})
+    known = assess(survey)
+    steps = corner_steps(known)
+    ends = {(round(x, 1), round(y, 1)) for x, y in known.surface.xy_mm}
+    tiles = len(ends | {(5.0, 5.0)}) // 4
+    assert tiles == 8 * 6
+    # The benchmark took the first tile's south-west corner, where no other tile is.
+    assert len(steps) == 2 * (7 * 6 + 8 * 5)
+    heights = {(round(x), round(y)): h for (x, y), h in zip(*_stations(known), strict=True)}
+    for step in steps:
+        east = step.proud == "east"
+        low = (round(step.x_mm - 1.5 * east), round(step.y_mm - 1.5 * (not east)))
+        high = (round(step.x_mm + 1.5 * east), round(step.y_mm + 1.5 * (not east)))
+        assert step.step_mm == pytest.approx(heights[high] - heights[low])
+        # Both corners were read from one setup: the datum they share is in neither.
+        reading = np.hypot(0.1, 0.1 / np.sqrt(12))
+        assert step.u_mm == pytest.approx(np.sqrt(2) * reading, rel=1e-6)
+
+
+def _stations(known):
+    return known.surface.xy_mm, known.surface.height_mm
+
+
+def test_words_name_the_tile_that_stands_proud() -> None:
+    """A step below zero is told of the tile on the other side."""
+    assert "the tile to the south stands 1.5 mm proud" in "\n".join(
+        lippage_words(verdict_of(survey_of("-1.5")), survey_of("-1.5"))
+    )
+
+
+def test_words_of_an_unmeasured_warpage() -> None:
+    """Where warpage is allowed for and nobody measured it, the words say so and what to do."""
+    survey = survey_of("1.5", lippage="us-lippage")
+    said = "\n".join(lippage_words(verdict_of(survey), survey))
+    assert said.startswith("NOT ASSESSED for lippage")
+    assert "which was not measured" in said
+    assert "flat bench" in said
+
+
+def test_five_bad_joints() -> None:
+    """The sample with five bad joints has five, each told with its place, and one side each."""
+    survey = read_folder(SAMPLES / "quillet-lane-steps")
+    found = verdict_of(survey)
+    assert sum(joint.outcome is OUT for joint in found.joints) == 5
+    assert sum(joint.outcome is WITHIN for joint in found.joints) == len(found.joints) - 5
+    said = lippage_words(found, survey)
+    assert sum(words.startswith("  OUT: ") for words in said) == 5
+
+
+def test_a_floor_that_proves_clean() -> None:
+    """The clean sample proves 99 % of its joints within; half of its joints would not."""
+    survey = read_folder(SAMPLES / "tansy-row-steps")
+    sampling = verdict_of(survey).sampling
+    assert sampling is not None
+    assert (sampling.bad, sampling.more) == (0, 0)
+    assert sampling.most_share < 0.01
+    (table,) = survey.tables
+    half = checked(survey.document, {table.name: table.cells[:106]})
+    fewer = verdict_of(half).sampling
+    assert fewer is not None
+    assert fewer.more
+    assert fewer.read + fewer.more <= sampling.read
+    assert "more, chosen at random" in "\n".join(lippage_words(verdict_of(half), half))
+
+
+def test_record_is_plain_data() -> None:
+    """The record of a verdict survives JSON and counts what the verdict counts."""
+    found = verdict_of(survey_of("0.2", "1.5"))
+    record = json.loads(json.dumps(lippage_record(found), allow_nan=False))
+    assert record["outcome"] == "out"
+    assert [joint["outcome"] for joint in record["joints"]] == ["within", "out"]
+    assert record["share_within"] == 0.5
+
+
+def test_both_verdicts_from_the_shell(capsys: pytest.CaptureFixture[str]) -> None:
+    """Flatness and lippage stand one after the other, the graver first, and the status is its."""
+    folder = str(SAMPLES / "dovecote-tile-corners")
+    lippage = ["--lippage", "us-lippage"]
+    assert main(["check", folder, *lippage]) == 3
+    said = capsys.readouterr().out
+    assert 0 <= said.index("for lippage") < said.index("WITHIN for 400")
+    assert said.startswith(("TOO CLOSE", "NOT ASSESSED"))
+    assert main(["check", folder, "--lippage", "au-lippage"]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("WITHIN for 400")
+    assert "WITHIN for lippage" in said
+    main(["check", folder, "--lippage", "au-lippage", "--json"])
+    record = json.loads(capsys.readouterr().out)
+    assert record["outcome"] == record["lippage"]["outcome"] == "within"
+
+
+def test_lines_fit_the_page() -> None:
+    """No line of the words is wider than the page."""
+    for name in ("quillet-lane-steps", "tansy-row-steps"):
+        survey = read_folder(SAMPLES / name)
+        assert max(map(len, wrapped(lippage_words(verdict_of(survey), survey)))) <= 92
