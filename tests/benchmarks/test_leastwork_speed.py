@@ -62,13 +62,14 @@ def written_out(work: Work, asks: list[Demand]) -> float:
     return float(found.fun * unit)
 
 
-@pytest.mark.parametrize(("kind", "times"), [("out", 20), ("bad", 12), ("very bad", 6)])
+@pytest.mark.parametrize(("kind", "times"), [("out", 15), ("bad", 9), ("very bad", 5)])
 def test_against_every_bar_written_out(
     kind: str, times: int, capsys: pytest.CaptureFixture
 ) -> None:
-    """On 500 stations the whole program takes 20 times as long, less the worse the floor is.
+    """On 500 stations the whole program takes many times as long, fewer the worse the floor is.
 
-    Alone on two cores it was 31, 17 and 10 times. On the worse floors what is left is HiGHS itself
+    Alone on two cores it was 25 to 31, 15 to 18 and 10 times; half of that is asked, for busy
+    machines. On the worse floors what is left is HiGHS itself
     and 2 ms for each call of it; the whole program needs no more for them.
     """
     work, asks = floor(25, 20, kind)
