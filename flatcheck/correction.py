@@ -165,13 +165,14 @@ def fix_named(choice: Choice, remedy: str | None) -> Fix | None:
 
 def marks(site: Site, proposal: Proposal) -> tuple[Mark, ...]:
     """Every station with work to do, grinding first, each from the west and then the south."""
-    depth = proposal.fill_mm - proposal.grind_mm
-    worked = np.flatnonzero(np.abs(depth) >= MARK_MM)
+    # Where a leveler is poured over ground floor there is both to do.
     xy = site.floor.xy_mm
-    order = sorted(worked.tolist(), key=lambda i: (depth[i] > 0, xy[i, 1], xy[i, 0]))
+    work = [(-float(d), i) for i, d in enumerate(proposal.grind_mm.tolist()) if d >= MARK_MM]
+    work += [(float(d), i) for i, d in enumerate(proposal.fill_mm.tolist()) if d >= MARK_MM]
+    work.sort(key=lambda one: (one[0] > 0, xy[one[1], 1], xy[one[1], 0]))
     return tuple(
-        Mark(number, (float(xy[i, 0]), float(xy[i, 1])), float(depth[i]))
-        for number, i in enumerate(order, 1)
+        Mark(number, (float(xy[i, 0]), float(xy[i, 1])), depth)
+        for number, (depth, i) in enumerate(work, 1)
     )
 
 

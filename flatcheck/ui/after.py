@@ -19,7 +19,7 @@ from flatcheck.report.change import change_html, change_words
 from flatcheck.survey import Survey
 from flatcheck.ui.depths import map_of_change
 from flatcheck.ui.figures import map_aspect
-from flatcheck.ui.markup import draw, offer, paragraphs, tell, word, write
+from flatcheck.ui.markup import draw, listed, offer, paragraphs, tell, word, write
 
 CHANGE_KEY = (
     "X: lower than before, O: higher, beyond reading error, with how much. Small dots did not "
@@ -29,7 +29,7 @@ CHANGE_KEY = (
 
 def before_and_after(source: str, before: Assessment, plan: Fix | None) -> None:
     """Asks for the floor as read after the work; shows what changed, against the plan if any."""
-    with st.expander("Before and after: the floor read again"):
+    with st.expander("Before and after: the floor read again", key=f"again {source}"):
         file = st.file_uploader(
             "The same table read again, or a survey folder as ZIP",
             ["csv", "tsv", "txt", "xlsx", "zip"],
@@ -45,7 +45,8 @@ def before_and_after(source: str, before: Assessment, plan: Fix | None) -> None:
             return
         write(
             f"<p>{word(after.verdict.outcome)} after the work</p>",
-            paragraphs(change_words(change, after)),
+            f"<p>The plan is that of {plan.proposal.title.lower()}, as above.</p>" if plan else "",
+            listed(change_words(change, after)),
         )
         draw(map_of_change(before, change), "change", map_aspect(before))
         write(paragraphs([CHANGE_KEY], "fine"))

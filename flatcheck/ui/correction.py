@@ -1,10 +1,8 @@
 """The correction on the page: worked out when asked for, kept, and shown with its plan of work."""
 
 import math
-from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from html import escape
-from itertools import groupby
 from typing import Any
 
 import streamlit as st
@@ -28,7 +26,7 @@ from flatcheck.report.words import outcome_of, worst_words
 from flatcheck.survey import Survey
 from flatcheck.ui.depths import plan_of_work, work_key
 from flatcheck.ui.figures import map_aspect
-from flatcheck.ui.markup import draw, offer, paragraphs, tell, word, write
+from flatcheck.ui.markup import draw, listed, offer, paragraphs, tell, word, write
 from flatcheck.ui.terms import on_terms, terms_form
 
 KEPT = 4
@@ -188,25 +186,10 @@ def _chosen(choice: Choice) -> Fix:
         paragraphs([f"{material.name.capitalize()}: {material.said}"] if material else [], "fine"),
     )
     checks = check_words(choice)
-    with st.expander("Marks for the floor, and the order of work"):
-        write(_lists(mark_words(choice, fix)[: -len(checks)]))
-    write(_lists(checks))
+    with st.expander("Marks for the floor, and the order of work", key="marks"):
+        write(listed(mark_words(choice, fix)[: -len(checks)]))
+    write(listed(checks))
     row = st.container(horizontal=True)
     offer(row, "Marks as a sheet to print", marks_html(choice, fix), "marks.html")
     offer(row, "Marks as a table", marks_csv(choice, fix), "marks.csv")
     return fix
-
-
-def _lists(said: Sequence[str]) -> str:
-    """Sentences, and what is indented below them as lists."""
-
-    def indented(words: str) -> bool:
-        return words.startswith("  ")
-
-    return "".join(
-        _list(lines) if below else paragraphs(lines) for below, lines in groupby(said, indented)
-    )
-
-
-def _list(lines: Iterable[str]) -> str:
-    return f"<ul>{''.join(f'<li>{escape(words.strip())}</li>' for words in lines)}</ul>"

@@ -5,6 +5,7 @@ Markup is ours; whatever a person typed, or a file holds, is escaped before it c
 
 from collections.abc import Iterable
 from html import escape
+from itertools import groupby
 from typing import Any
 
 import plotly.graph_objects as go
@@ -67,6 +68,8 @@ input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
 @media (min-width: 641px) {.stMain {--wide: min(45rem, 62vw)}}
 .st-key-map {height: min(calc((var(--wide) - 4rem) / var(--shape) + 6rem), 60rem) !important}
 .st-key-falls {height: min(calc((var(--wide) - 4rem) / var(--shape) + 3.5rem), 60rem) !important}
+[class*="st-key-bag-"] > div {flex: 1 1 5.5rem !important; min-width: 5.5rem !important}
+[class*="st-key-bag-"] [data-testid=stNumberInput] button {display: none}
 .st-key-work, .st-key-change
   {height: min(calc((var(--wide) - 4rem) / var(--shape) + 7rem), 60rem) !important}
 @media (max-width: 640px) {
@@ -87,6 +90,21 @@ def paragraphs(said: Iterable[str], kind: str = "") -> str:
     """Sentences, each a paragraph, escaped."""
     shown = f" class={kind}" if kind else ""
     return "".join(f"<p{shown}>{escape(words)}</p>" for words in said)
+
+
+def listed(said: Iterable[str]) -> str:
+    """Sentences, and what is indented below them as lists; a number of its own in bold."""
+    return "".join(
+        f"<ul>{''.join(map(_item, lines))}</ul>" if below else paragraphs(lines)
+        for below, lines in groupby(said, lambda words: words.startswith("  "))
+    )
+
+
+def _item(line: str) -> str:
+    number, apart, words = line.strip().partition("  ")
+    if not apart:
+        return f"<li>{escape(number)}</li>"
+    return f"<li><b>{escape(number)}:</b> {escape(words.strip())}</li>"
 
 
 def word(outcome: Outcome) -> str:

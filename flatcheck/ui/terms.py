@@ -27,16 +27,16 @@ def terms_form(source: str, survey: Survey) -> tuple[bool, dict[str, Any]]:
     own = st.session_state.get(held, written_terms(survey))
     wanted = dict(own)
     with st.form(f"{source} terms", border=False):
-        with st.expander("What the floor is made of, and your prices"):
+        with st.expander("What the floor is made of, and your prices", key=f"prices {source}"):
             _put(wanted, "substrate", _substrate(source, own))
-            row = st.container(horizontal=True)
+            row = st.container(horizontal=True, vertical_alignment="bottom")
             terms, fine = survey.terms, FINE[survey.show.unit]
             for key, label, usual in (
                 ("most_grind", "Grind off at most", format_length(terms.most_grind_mm, fine)),
                 ("placing", "Depth is placed to within", format_length(terms.placing_mm, fine)),
             ):
                 _put(wanted, key, _text(row, label, own.get(key), usual, f"{source}/terms/{key}"))
-            row = st.container(horizontal=True)
+            row = st.container(horizontal=True, vertical_alignment="bottom")
             for key, label, price in (
                 ("labor", "An hour of work costs", terms.labor),
                 ("grinder", "The grinder costs, 0 if it is yours", terms.grinder),
@@ -93,7 +93,7 @@ def _bag(
 ) -> dict[str, Any]:
     """A material as its bag and data sheet have it."""
     found, style = dict(own), survey.show
-    row = st.container(horizontal=True)
+    row = st.container(horizontal=True, vertical_alignment="bottom", key=f"bag-{name}")
     for key, label, usual in (
         ("bag", f"{title}, bag of", weight(material.bag_kg, style)),
         ("yield", "gives", volume(material.yield_l, style)),
