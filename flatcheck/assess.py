@@ -45,8 +45,7 @@ def assess(survey: Survey) -> Assessment:
             'the floor, and are judged alone with rule = "none" in [standard].'
         )
     known = adjust(readings)
-    # A sill or a nail carries the height over; it is no floor to lay a bar on.
-    here = np.setdiff1d(np.arange(len(known.xy_mm)), known.known)
+    here = floor_stations(known)
     if len(here) < 2:
         raise SurveyError("besides the benchmarks fewer than two places were read.")
     room = survey.room or Room(_around(known.xy_mm[here]), assumed=True)
@@ -61,6 +60,11 @@ def assess(survey: Survey) -> Assessment:
     )
     parts, verdict = judge(survey, floor, known.piece[here])
     return Assessment(survey, readings, known, floor, parts, verdict)
+
+
+def floor_stations(known: Adjusted) -> npt.NDArray[np.int64]:
+    """The adjusted stations that are floor: a sill or a nail only carries the height over."""
+    return np.setdiff1d(np.arange(len(known.xy_mm)), known.known)
 
 
 def _around(xy: Floats) -> Ring:

@@ -75,26 +75,42 @@ def run_check(arguments: argparse.Namespace) -> int:
     return STATUS[gravest(outcomes)]
 
 
-def _survey(arguments: argparse.Namespace) -> Survey:
+def _sections(arguments: argparse.Namespace) -> dict[str, dict[str, Any]]:
+    """What the command line says of a survey, as sections of its document."""
+
+    def said(name: str) -> Any:
+        return getattr(arguments, name, None)  # a command has the options that it needs
+
+    falls = [name.strip() for name in (said("falls") or "").split(",") if name.strip()]
+    standard = {
+        "rule": said("standard"),
+        "falls": falls,
+        "lippage": said("lippage"),
+        "decision": said("decision"),
+    }
     sections: dict[str, dict[str, Any]] = {}
-    if arguments.tile:
+    if said("tile"):
         sections["tile"] = tile_section(arguments.tile)
-    if arguments.standard:
-        sections.setdefault("standard", {})["rule"] = arguments.standard
-    if arguments.falls:
-        sections.setdefault("standard", {})["falls"] = _listed(arguments.falls)
-    if arguments.lippage:
-        sections.setdefault("standard", {})["lippage"] = arguments.lippage
-    if arguments.decision:
-        sections.setdefault("standard", {})["decision"] = arguments.decision
-    if arguments.show:
+    if any(standard.values()):
+        sections["standard"] = {key: value for key, value in standard.items() if value}
+    if said("show"):
         sections["units"] = {"show": arguments.show}
+    return sections
+
+
+def _folder(path: Path, sections: dict[str, dict[str, Any]]) -> Survey:
+    """A survey folder with what the command line says of it."""
+    survey = read_folder(path)
+    return edited(survey, sections) if sections else survey
+
+
+def _survey(arguments: argparse.Namespace) -> Survey:
+    sections = _sections(arguments)
     path = Path(arguments.survey)
     if path.name == DOCUMENT:
         path = path.parent
     if path.is_dir():
-        survey = read_folder(path)
-        return edited(survey, sections) if sections else survey
+        return _folder(path, sections)
     needed = ("sense", "readings", "offsets", "uncertainty")
     missing = [f"--{name}" for name in needed if getattr(arguments, name) is None]
     if missing:
@@ -113,10 +129,6 @@ def _survey(arguments: argparse.Namespace) -> Survey:
         sections=sections,
         **{key: getattr(arguments, key) for key in needed},
     )
-
-
-def _listed(written: str) -> list[str]:
-    return [name.strip() for name in written.split(",") if name.strip()]
 
 
 def tile_section(written: str) -> dict[str, str]:
@@ -175,7 +187,7 @@ def run_plan(arguments: argparse.Namespace) -> int:
         first = plan(room, [ahead.needs[0].rule], u_mm, mark_mm)
         page = (
             sheet_csv(first, style)
-            if arguments.sheet.suffix.lower() == ".csv"
+            if _is_table(arguments.sheet)
             else sheet_html(first, Heading(title=str(arguments.room)), style)
         )
         _write(arguments.sheet, page, arguments.overwrite)
@@ -191,6 +203,10 @@ def _may_write(sheet: Path, overwrite: bool, kinds: tuple[str, ...] = SHEETS) ->
         raise SurveyError(f"{sheet} is there already; say --overwrite, or give it another name.")
 
 
+def _is_table(sheet: Path) -> bool:
+    return sheet.suffix.lower() == ".csv"
+
+
 def _write(sheet: Path, page: str, overwrite: bool) -> None:
     try:
         with sheet.open("w" if overwrite else "x", encoding="utf-8") as out:
@@ -202,13 +218,7 @@ def _write(sheet: Path, page: str, overwrite: bool) -> None:
 def run_falls(arguments: argparse.Namespace) -> int:
     if arguments.sheet:
         _may_write(arguments.sheet, arguments.overwrite)
-    survey = read_folder(arguments.survey)
-    sections: dict[str, dict[str, Any]] = {}
-    if arguments.falls:
-        sections["standard"] = {"falls": _listed(arguments.falls)}
-    if arguments.show:
-        sections["units"] = {"show": arguments.show}
-    survey = edited(survey, sections) if sections else survey
+    survey = _folder(arguments.survey, _sections(arguments))
     usual = "12 in" if survey.show.unit == "in" else "300 mm"
     spacing = parse_length(arguments.spacing or usual)
     line = parse_length(arguments.line) if arguments.line else None
@@ -221,7 +231,7 @@ def run_falls(arguments: argparse.Namespace) -> int:
     if arguments.sheet:
         page = (
             screed_csv(plans, survey.show)
-            if arguments.sheet.suffix.lower() == ".csv"
+            if _is_table(arguments.sheet)
             else screed_html(plans, survey, room, line)
         )
         _write(arguments.sheet, page, arguments.overwrite)
@@ -229,20 +239,10 @@ def run_falls(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _edited(folder: Path, arguments: argparse.Namespace) -> Survey:
-    """A survey folder with what the command line says of it."""
-    survey, sections = read_folder(folder), {}
-    if getattr(arguments, "decision", None):
-        sections["standard"] = {"decision": arguments.decision}
-    if arguments.show:
-        sections["units"] = {"show": arguments.show}
-    return edited(survey, sections) if sections else survey
-
-
 def run_correct(arguments: argparse.Namespace) -> int:
     if arguments.sheet:
         _may_write(arguments.sheet, arguments.overwrite)
-    assessment = assess(_edited(arguments.survey, arguments))
+    assessment = assess(_folder(arguments.survey, _sections(arguments)))
 
     def tell(remedy: str, number: int, broken: int, least: float, best: float) -> None:
         if sys.stderr.isatty():
@@ -261,8 +261,7 @@ def run_correct(arguments: argparse.Namespace) -> int:
         print(f"\n{fix.proposal.title}, on the floor:")
         print("\n".join(wrapped(mark_words(choice, fix))))
         if arguments.sheet:
-            csv = arguments.sheet.suffix.lower() == ".csv"
-            page = marks_csv(choice, fix) if csv else marks_html(choice, fix)
+            page = (marks_csv if _is_table(arguments.sheet) else marks_html)(choice, fix)
             _write(arguments.sheet, page, arguments.overwrite)
             print(f"Drawing and marks: {arguments.sheet}")
     return 0 if choice.fixes else STATUS[Outcome.OUT]
@@ -279,7 +278,9 @@ def _interrupted() -> Callable[[], bool]:
 def run_change(arguments: argparse.Namespace) -> int:
     if arguments.sheet:
         _may_write(arguments.sheet, arguments.overwrite, (".html",))
-    before, after = (assess(_edited(f, arguments)) for f in (arguments.before, arguments.after))
+    before, after = (
+        assess(_folder(path, _sections(arguments))) for path in (arguments.before, arguments.after)
+    )
     planned = None
     if arguments.remedy:
         planned = fix_named(correct(before), arguments.remedy)

@@ -9,19 +9,18 @@ from types import ModuleType
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri
 
 from flatcheck.assess import Assessment
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import decided_rows, measure_named, some_rows
-from flatcheck.guard import RISK
+from flatcheck.guard import CLEAR
 from flatcheck.judgment import NO_FLATNESS, judge
 from flatcheck.quantities import Quantities, quantities
 from flatcheck.rules import Rule, grade_of, limit_at, pitch_for, rules_for, standards
 from flatcheck.site import Proposal, Refusal, Site, pieces, rejudged, unjudged
 from flatcheck.tile import Tile
 from flatcheck.units import MM_PER_INCH
-from flatcheck.verdict import Outcome, Place, Verdict
+from flatcheck.verdict import Outcome, Place, Verdict, chosen, place_of
 
 Floats = npt.NDArray[np.float64]
 Kind = tuple[str, float | None, float]
@@ -130,7 +129,7 @@ def correct(
             bad = next(
                 f.rule.words
                 for f in verdict.findings
-                if (f.outcome if site.guarded else f.as_read) is verdict.outcome
+                if chosen(verdict.decision, f.outcome, f.as_read) is verdict.outcome
             )
             refused.append(
                 Refusal(
@@ -170,10 +169,7 @@ def marks(site: Site, proposal: Proposal) -> tuple[Mark, ...]:
     work = [(-float(d), i) for i, d in enumerate(proposal.grind_mm.tolist()) if d >= MARK_MM]
     work += [(float(d), i) for i, d in enumerate(proposal.fill_mm.tolist()) if d >= MARK_MM]
     work.sort(key=lambda one: (one[0] > 0, xy[one[1], 1], xy[one[1], 0]))
-    return tuple(
-        Mark(number, (float(xy[i, 0]), float(xy[i, 1])), depth)
-        for number, (depth, i) in enumerate(work, 1)
-    )
+    return tuple(Mark(number, place_of(xy[i]), depth) for number, (depth, i) in enumerate(work, 1))
 
 
 def _rises(site: Site, offered: Proposal) -> tuple[tuple[str, float], ...]:
@@ -267,7 +263,7 @@ def _missed(site: Site, rules: set[Rule]) -> set[Rule]:
     kinds: dict[tuple[str, float | None], list[Rule]] = {}
     for rule in rules:
         kinds.setdefault((rule.measure, rule.length_mm), []).append(rule)
-    guard = -float(ndtri(RISK)) if site.guarded else 0.0
+    guard = CLEAR if site.guarded else 0.0
     missed: set[Rule] = set()
     for (name, length_mm), alike in kinds.items():
         for face in (face for part in site.assessment.parts for face in part.faces):

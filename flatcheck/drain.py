@@ -53,6 +53,10 @@ class Drain:
     rim_mm: float | None = None
 
 
+HELD_MM = 50.0
+"""A height that must not change is that of readings no farther than this from it [mm]."""
+
+
 @dataclass(frozen=True)
 class Hold:
     """A place whose height must not change, such as the floor at an entry without a curb [mm].

@@ -2,22 +2,22 @@
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri
 
 from flatcheck.assess import Assessment
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import View
-from flatcheck.guard import RISK
+from flatcheck.guard import CLEAR
 from flatcheck.level import as_evidence, lay
 from flatcheck.parts import Part, best_fall, settled
-from flatcheck.room import Room
+from flatcheck.room import Room, cell_middles
 from flatcheck.rules import LEVEL_MM
 from flatcheck.runoff import Catchments, Run, catchments, runs
 from flatcheck.surface import variance
-from flatcheck.verdict import Place
+from flatcheck.verdict import Place, place_of
 from flatcheck.water import Flood, flood, held_mm, ponds
 
 Floats = npt.NDArray[np.float64]
@@ -69,17 +69,29 @@ class Standing:
 class Drainage:
     """Where the water of one zone goes.
 
-    `ponds` hold more than surface tension does anyway, deepest first. `lines` are the ways that
-    water takes. `shares` are (drain, share of the floor) with full ponds running over; the name is
-    empty for what reaches no drain. `land` says it triangle by triangle.
+    `ponds` hold more than surface tension does anyway, deepest first. `shares` are (drain, share
+    of the floor) with full ponds running over; the name is empty for what reaches no drain. `land`
+    says it triangle by triangle.
     """
 
     zone: str
+    part: Part
     ponds: tuple[Standing, ...]
-    lines: tuple[Run, ...]
     shares: tuple[tuple[str, float], ...]
     land: Catchments
-    triangles: Ints
+
+    @property
+    def triangles(self) -> Ints:
+        """The triangles of the zone (t, 3), in the order of `land`."""
+        return self.part.view.surface.triangles
+
+    @cached_property
+    def lines(self) -> tuple[Run, ...]:
+        """The ways that water takes, from a grid of a tenth of the zone's longer side."""
+        floor, ground = self.part.view.surface, self.part.view.ground
+        assert ground is not None  # made only of a zone that falls
+        starts = _starts(self.part)
+        return runs(floor.xy_mm, floor.height_mm, floor.triangles, starts, ground.drained)
 
 
 def plane_falls(assessment: Assessment) -> tuple[PlaneFall, ...]:
@@ -116,12 +128,10 @@ def _as_read(meant: PlaneFall, view: View) -> PlaneFall:
     )
 
 
-def drainage(assessment: Assessment, lines_mm: float | None = None) -> tuple[Drainage, ...]:
+def drainage(assessment: Assessment) -> tuple[Drainage, ...]:
     """Where the water of each falling zone goes, for zones with a reading where it leaves.
 
     Not for those whose readings leave open how high places lie to each other.
-
-    Lines start on a grid of `lines_mm`, by default a tenth of the zone's longer side.
     """
     found = []
     for part in assessment.parts:
@@ -131,23 +141,14 @@ def drainage(assessment: Assessment, lines_mm: float | None = None) -> tuple[Dra
         floor = part.view.surface
         if not (len(floor.triangles) and settled(floor)):
             continue
-        xy, z, corners = floor.xy_mm, floor.height_mm, floor.triangles
-        land = catchments(xy, z, corners, ground.drained)
+        land = catchments(floor.xy_mm, floor.height_mm, floor.triangles, ground.drained)
         names = [f"the {drain.outline.name}" for drain in assessment.survey.drains] or [
             "its low side"
         ]
         labels = [int(k) for k in np.unique(land.drain)]
         shares = [(names[k] if k >= 0 else "", land.share(k)) for k in labels]
-        found.append(
-            Drainage(
-                part.name,
-                _ponds(part),
-                runs(xy, z, corners, _starts(part, lines_mm), ground.drained),
-                tuple(sorted(shares, key=lambda share: -share[1])),
-                land,
-                corners,
-            )
-        )
+        shares.sort(key=lambda share: -share[1])
+        found.append(Drainage(part.name, part, _ponds(part), tuple(shares), land))
     return tuple(found)
 
 
@@ -164,11 +165,11 @@ def _ponds(part: Part) -> tuple[Standing, ...]:
             Standing(
                 depth_mm=pond.depth_mm,
                 u_mm=u,
-                told=pond.depth_mm - held_mm() > -float(ndtri(RISK)) * u,
+                told=pond.depth_mm - held_mm() > CLEAR * u,
                 area_mm2=pond.area_mm2,
                 volume_mm3=pond.volume_mm3,
-                at=_place(floor.xy_mm[pond.pit]),
-                over=_place(floor.xy_mm[pond.spill]),
+                at=place_of(floor.xy_mm[pond.pit]),
+                over=place_of(floor.xy_mm[pond.spill]),
                 held_by_drain=bool(ground.drained[pond.spill] >= 0),
                 shores=pond.shores,
             )
@@ -176,14 +177,13 @@ def _ponds(part: Part) -> tuple[Standing, ...]:
     return tuple(found)
 
 
-def _starts(part: Part, step_mm: float | None) -> Floats:
+def _starts(part: Part) -> Floats:
     """Places over the zone that water runs from: on a grid, inside some triangle."""
     floor = part.view.surface
     low, high = floor.xy_mm.min(axis=0), floor.xy_mm.max(axis=0)
-    step = step_mm or float((high - low).max()) / 10
+    step = float((high - low).max()) / 10
     count = np.maximum(((high - low) / step).astype(int), 1)
-    spots = [low[k] + (np.arange(count[k]) + 0.5) * (high[k] - low[k]) / count[k] for k in (0, 1)]
-    grid = np.stack(np.meshgrid(*spots), axis=-1).reshape(-1, 2)
+    grid = cell_middles(low, high, count)
     kept: Floats = grid[[_on_some(place, floor.xy_mm[floor.triangles]) for place in grid]]
     return kept
 
@@ -192,10 +192,6 @@ def _on_some(place: Floats, corners: Floats) -> bool:
     a = np.roll(corners, -1, axis=1) - corners
     b = place - corners
     return bool(np.all(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0] >= 0, axis=1).any())
-
-
-def _place(xy: Floats) -> Place:
-    return float(xy[0]), float(xy[1])
 
 
 @dataclass(frozen=True)
@@ -248,7 +244,7 @@ def flood_test(
                 zone=part.name,
                 room=assessment.surface.room,
                 depth_mm=depth_mm,
-                at=_place(floor.xy_mm[near]),
+                at=place_of(floor.xy_mm[near]),
                 at_drain_mm=level - float(drained.min()) if len(drained) else None,
                 water=flood(floor.xy_mm, z, floor.triangles, level),
             )

@@ -36,6 +36,9 @@ RISK = 0.05
 DRAWS = 1000
 """Simulated surveys: the risk of the simulated quantile is then good to 0.7 points."""
 
+CLEAR = -float(ndtri(RISK))
+"""A value within must clear its limit by so many times its uncertainty."""
+
 FEW = 20
 """A quantile with fewer simulated surveys than this beyond it is no better than the bound."""
 
@@ -82,7 +85,7 @@ def call(evidence: Evidence, limit: Limit, floor: Surface, risk: float = RISK) -
         excess_mm=excess,
         over=bool(excess.max() > EXACT_MM),
         out=bool(score[worst] > factor),
-        within=bool(score[worst] <= float(ndtri(RISK))),
+        within=bool(score[worst] <= -CLEAR),
         worst=worst,
         largest=int(np.argmax(excess)),
         factor=factor,

@@ -7,12 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 from scipy.spatial import cKDTree
-from scipy.special import ndtri
 
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import Evidence, decided_rows, looks_at, measure_named, some_rows
-from flatcheck.guard import RISK, Call, call
-from flatcheck.parts import Face, Part, parts_of, spread
+from flatcheck.guard import CLEAR, RISK, Call, call
+from flatcheck.parts import Face, Part, faces_for, parts_of, spread
 from flatcheck.room import EDGE_MM, ring_area
 from flatcheck.rules import Limit, Rule, grade_of, limit_at, pitch_for, rules_for
 from flatcheck.spots import Judged, spots
@@ -21,12 +20,12 @@ from flatcheck.survey import Survey
 from flatcheck.verdict import (
     Finding,
     Outcome,
-    Place,
     Placement,
     Settle,
     Spot,
     Verdict,
     gravest,
+    place_of,
 )
 
 Floats = npt.NDArray[np.float64]
@@ -91,9 +90,13 @@ def judge(survey: Survey, floor: Surface, piece: Ints) -> tuple[tuple[Part, ...]
             ]
     _check_asked(survey, findings)
     found.sort(key=lambda spot: (not spot.proven, -spot.value_mm / spot.limit_mm, spot.at))
-    verdict = Verdict(
-        standard=survey.standard,
-        grade="",
+    standard, grade = survey.standard, ""
+    if standard != NO_FLATNESS:
+        named, called = grade_of(standard)
+        standard, grade = named.id, called.id
+    return parts, Verdict(
+        standard=standard,
+        grade=grade,
         falls=survey.falls,
         decision=survey.decision,
         guarded=gravest(f.outcome for f in findings),
@@ -101,10 +104,6 @@ def judge(survey: Survey, floor: Surface, piece: Ints) -> tuple[tuple[Part, ...]
         findings=tuple(findings),
         spots=tuple(replace(spot, number=i) for i, spot in enumerate(found, 1)),
     )
-    if survey.standard == NO_FLATNESS:
-        return parts, verdict
-    standard, grade = grade_of(survey.standard)
-    return parts, replace(verdict, standard=standard.id, grade=grade.id)
 
 
 def rules_of(survey: Survey) -> tuple[Rule, ...]:
@@ -141,10 +140,9 @@ def _check_asked(survey: Survey, findings: Sequence[Finding]) -> None:
 
 def looks(piece: Part, rule: Rule, risk: float) -> tuple[Look, ...]:
     """What was measured for one rule on every plane of a part, or on it as a whole, and called."""
-    whole = Face(piece.name, piece.view, np.arange(len(piece.stations)))
     measure = measure_named(rule.measure)
     found = []
-    for face in piece.faces if looks_at(rule.measure) == "plane" else (whole,):
+    for face in faces_for(piece, looks_at(rule.measure)):
         every = measure(face.view, rule.length_mm)
         if every is not None:
             decided = decided_rows(face.view, every)
@@ -252,7 +250,7 @@ def _face_reach(piece: Part, look: Look, need_mm: float) -> float:
 
 def _placement(piece: Part, rule: Rule, look: Look, row: int) -> Placement:
     evidence, xy = look.evidence, look.face.view.surface.xy_mm
-    start, at, end = (_place(xy[i]) for i in evidence.stations[row])
+    start, at, end = (place_of(xy[i]) for i in evidence.stations[row])
     span = float(evidence.span_mm[row])
     return Placement(
         value_mm=float(evidence.value_mm[row]),
@@ -265,10 +263,6 @@ def _placement(piece: Part, rule: Rule, look: Look, row: int) -> Placement:
         stations=tuple(int(piece.stations[look.face.stations[i]]) for i in evidence.stations[row]),
         face=look.face.name,
     )
-
-
-def _place(xy: Floats) -> Place:
-    return float(xy[0]), float(xy[1])
 
 
 def _scores(look: Look, called: Call) -> Floats:
@@ -285,9 +279,9 @@ def _settle(piece: Part, rule: Rule, look: Look, called: Call) -> Settle:
     """
     score = _scores(look, called)
     top = float(score.max())
-    share = top / called.factor if called.over else -top / -float(ndtri(RISK))
+    share = top / called.factor if called.over else -top / CLEAR
     share = min(max(share, 1e-3), 1.0)
-    close = np.flatnonzero(score > float(ndtri(RISK)))
+    close = np.flatnonzero(score > -CLEAR)
     places: list[Placement] = []
     for row in close[np.argsort(-score[close])]:
         spot = _placement(piece, rule, look, int(row))

@@ -19,19 +19,18 @@ import numpy as np
 import numpy.typing as npt
 from scipy.spatial import cKDTree
 from scipy.special import ndtri
-from scipy.stats import hypergeom
 
 from flatcheck.assess import Assessment
 from flatcheck.errors import RuleError, SurveyError
 from flatcheck.fields import length_of
-from flatcheck.guard import EXACT_MM, RISK
+from flatcheck.guard import CLEAR, EXACT_MM, RISK
 from flatcheck.room import inside
 from flatcheck.rules import Grade, Rule, grade_of, step_limit, step_rule
 from flatcheck.surface import SAME_PLACE_MM, decided, variance
 from flatcheck.survey import Step, Survey, Table
 from flatcheck.tables import kinds, steps_of
 from flatcheck.tile import Tile
-from flatcheck.verdict import Outcome, gravest
+from flatcheck.verdict import Outcome, chosen, gravest
 
 Floats = npt.NDArray[np.float64]
 
@@ -113,7 +112,7 @@ class LippageVerdict:
     @property
     def outcome(self) -> Outcome:
         """The outcome under the person's own decision rule."""
-        return self.as_read if self.decision == "as read" else self.guarded
+        return chosen(self.decision, self.guarded, self.as_read)
 
     @property
     def worst(self) -> Joint:
@@ -122,7 +121,7 @@ class LippageVerdict:
 
     def ends(self, joint: Joint) -> Outcome:
         """A joint's outcome under the person's own decision rule."""
-        return joint.as_read if self.decision == "as read" else joint.outcome
+        return chosen(self.decision, joint.outcome, joint.as_read)
 
     @property
     def share_within(self) -> float:
@@ -203,7 +202,7 @@ def judged(
         [abs(s.step_mm) - limit for s, (_, limit, _) in zip(steps, called, strict=True)]
     )
     factor = factor_for(excess / u)
-    clear = -float(ndtri(RISK)) * u
+    clear = CLEAR * u
     joints = []
     for i, (step, (rule, limit, spread)) in enumerate(zip(steps, called, strict=True)):
         unknown = rule.adds_warpage and warpage is None
@@ -293,6 +292,8 @@ def sampling(joints: int, read: int, bad: int) -> Sampling:
 
 def most_bad(joints: int, read: int, bad: int) -> int:
     """The upper confidence bound of the number of bad joints, at 1 - RISK."""
+    from scipy.stats import hypergeom  # slow to import, and most surveys read no steps
+
     low, high = bad, joints - (read - bad)
     while low < high:
         middle = (low + high + 1) // 2

@@ -10,8 +10,8 @@ from flatcheck.drain import Drain, Falls, falls_to, one_fall
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import Ground, View
 from flatcheck.intent import DRAINING, Intent, fall_of, fit
-from flatcheck.room import EDGE_MM, Ring, Room, inside, onto, wall_names
-from flatcheck.surface import LINE_MM, Surface, lines, part
+from flatcheck.room import EDGE_MM, Ring, Room, foot_on, inside, onto, wall_names
+from flatcheck.surface import LINE_MM, Surface, form_u, lines, part
 from flatcheck.survey import Survey
 
 Floats = npt.NDArray[np.float64]
@@ -55,6 +55,13 @@ class Part:
     fall: tuple[float, float, float] | None = None
 
 
+def faces_for(part: Part, looks_at: str) -> tuple[Face, ...]:
+    """What a measure looks at in a part: each "plane" of it, or the "zone" as a whole."""
+    if looks_at == "plane":
+        return part.faces
+    return (Face(part.name, part.view, np.arange(len(part.stations))),)
+
+
 def view_of(floor: Surface, intent: Intent) -> View:
     """A floor, or a zone of it, as measures see it."""
     # The variances of an adjusted network belong to differences, so they are no weights.
@@ -68,13 +75,10 @@ def parts_of(survey: Survey, floor: Surface, piece: Ints) -> tuple[Part, ...]:
     Raises SurveyError for a zone without readings, a reading outside every zone, zones that
     overlap or leave gaps, and a zone that falls to a drain it does not have.
     """
-    zones = [(zone.outline.name, zone.outline, zone.intent) for zone in survey.zones]
-    if not zones:
-        zones = [("floor", floor.room.outline, survey.intent)]
     check_drains(survey, floor.room)
     parts = []
     covered = np.zeros(len(floor.xy_mm), dtype=bool)
-    for name, outline, intent in zones:
+    for name, outline, intent in zones_of(survey, floor.room):
         room = replace(floor.room, zone=outline) if survey.zones else floor.room
         falls = falls_of(name, outline, intent, survey.drains, floor.room)
         here = inside(room, floor.xy_mm)
@@ -103,6 +107,14 @@ def parts_of(survey: Survey, floor: Surface, piece: Ints) -> tuple[Part, ...]:
         stray = floor.where[int(np.argmin(covered))]
         raise SurveyError(f"{stray}: the reading lies in none of the zones.")
     return tuple(parts)
+
+
+def zones_of(survey: Survey, room: Room | None) -> list[tuple[str, Ring, Intent]]:
+    """The zones by name, outline and intent; the whole of the room where none is given."""
+    if survey.zones:
+        return [(zone.outline.name, zone.outline, zone.intent) for zone in survey.zones]
+    assert room is not None  # a survey without zones is asked only with its room
+    return [("floor", room.outline, survey.intent)]
 
 
 def drain_of(name: str, outline: Ring, intent: Intent, drains: tuple[Drain, ...]) -> Drain:
@@ -148,10 +160,7 @@ def side_names(room: Room, outline: Ring) -> tuple[str, ...]:
     corners, walls = np.array(outline.corners_mm), np.array(room.outline.corners_mm)
     middles = (corners + np.roll(corners, -1, axis=0)) / 2
     for name, p, q in zip(wall_names(room), walls, np.roll(walls, -1, axis=0), strict=True):
-        side = q - p
-        reach = np.clip((middles - p) @ side / float(side @ side), 0, 1)
-        off = np.hypot(*(middles - p - reach[:, None] * side).T)
-        for k in np.flatnonzero(off < EDGE_MM):
+        for k in np.flatnonzero(np.hypot(*(middles - foot_on(p, q, middles)).T) < EDGE_MM):
             called[k] = name
     return tuple(called)
 
@@ -274,5 +283,4 @@ def best_fall(floor: Surface) -> tuple[float, float, float] | None:
     ratio, bearing = fall_of(plane)
     downhill = np.array([-plane.coef[1], -plane.coef[2]]) / (ratio or 1.0)
     form = downhill @ slopes
-    wide = form * floor.cov_mm2 if floor.cov_mm2.ndim == 1 else form @ floor.cov_mm2
-    return ratio, bearing, math.sqrt(max(float(wide @ form), 0.0))
+    return ratio, bearing, form_u(floor.cov_mm2, form)

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.site import Proposal, Site
-from flatcheck.surface import Surface
+from flatcheck.surface import Surface, form_u
 
 Floats = npt.NDArray[np.float64]
 
@@ -88,5 +88,4 @@ def _volume(floor: Surface, area: Floats, depth: Floats) -> tuple[float, float]:
     from each to the next. The uncertainty is that of the heights where there is any depth.
     """
     form = np.where(depth > 0, area, 0.0)
-    spread = form * floor.cov_mm2 if floor.cov_mm2.ndim == 1 else form @ floor.cov_mm2
-    return float(area @ depth) / 1e6, math.sqrt(max(float(spread @ form), 0.0)) / 1e6
+    return float(area @ depth) / 1e6, form_u(floor.cov_mm2, form) / 1e6

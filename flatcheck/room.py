@@ -114,17 +114,30 @@ def inside(room: Room, xy: Points) -> Mask:
     return floor
 
 
+def foot_on(p: Points, q: Points, xy: Points) -> Points:
+    """For places (n, 2) the nearest place on the side from p to q (n, 2) [mm]."""
+    side = q - p
+    reach = np.clip(((xy - p) @ side) / max(float(side @ side), 1e-12), 0, 1)
+    foot: Points = p + reach[:, None] * side
+    return foot
+
+
 def onto(ring: Ring, xy: Points) -> Points:
     """For places (n, 2) the nearest place on the sides of a ring (n, 2) [mm]."""
     corners = _corners(ring)
     nearest = np.broadcast_to(corners[0], xy.shape).copy()
     for p, q in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-        side = q - p
-        reach = np.clip(((xy - p) @ side) / max(float(side @ side), 1e-12), 0, 1)
-        here = p + reach[:, None] * side
+        here = foot_on(p, q, xy)
         closer = np.hypot(*(xy - here).T) < np.hypot(*(xy - nearest).T)
         nearest[closer] = here[closer]
     return nearest
+
+
+def cell_middles(low: Points, high: Points, count: Sequence[int]) -> Points:
+    """The middles (n, 2) of `count` equal cells east-west and north-south between two corners."""
+    steps = [low[k] + (np.arange(count[k]) + 0.5) * (high[k] - low[k]) / count[k] for k in (0, 1)]
+    middles: Points = np.stack(np.meshgrid(*steps), axis=-1).reshape(-1, 2)
+    return middles
 
 
 def clear(room: Room, start: Points, end: Points) -> Mask:
@@ -219,9 +232,7 @@ def _in_ring(corners: Points, xy: Points, grow_mm: float) -> Mask:
         straddles = (p[1] > y) != (q[1] > y)
         if straddles.any():
             odd ^= straddles & (x < p[0] + (y - p[1]) * (q[0] - p[0]) / (q[1] - p[1] or 1.0))
-        side = q - p
-        reach = np.clip(((xy - p) @ side) / max(float(side @ side), 1e-12), 0, 1)
-        rim |= np.hypot(*(xy - p - reach[:, None] * side).T) <= abs(grow_mm)
+        rim |= np.hypot(*(xy - foot_on(p, q, xy)).T) <= abs(grow_mm)
     return odd | rim if grow_mm >= 0 else odd & ~rim
 
 

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.assess import Assessment
-from flatcheck.drain import Bed, Falls, Hold, height_at, scaled
+from flatcheck.drain import HELD_MM, Bed, Falls, Hold, height_at, scaled
 from flatcheck.errors import SurveyError
 from flatcheck.intent import DRAINING, Intent
 from flatcheck.judgment import falls_rules
@@ -28,18 +28,17 @@ from flatcheck.parts import (
     falls_of,
     settled,
     side_names,
+    zones_of,
 )
 from flatcheck.places import wall_called
-from flatcheck.room import Ring, Room, from_walls, inside, onto
-from flatcheck.surface import Surface, part
+from flatcheck.room import Ring, Room, cell_middles, from_walls, inside, onto
+from flatcheck.surface import Surface, form_u, part
 from flatcheck.survey import Survey
 from flatcheck.units import Style, format_distance
+from flatcheck.verdict import place_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-
-NEAR_MM = 50.0
-"""A height that must not change is that of a reading no farther than this from it [mm]."""
 
 AGREES_MM = 1.5
 """Fixed heights that contradict the planes by less than this are met by them [mm].
@@ -120,15 +119,12 @@ def screeds(survey: Survey, spacing_mm: float, judged: Assessment | None) -> tup
     the rules and the fixed heights cannot all be met, or the bed would be too thin; the sentence
     names what is in the way and what would change it.
     """
-    zones = [(zone.outline.name, zone.outline, zone.intent) for zone in survey.zones]
-    if not zones:
-        if survey.room is None:
-            raise SurveyError("falls are planned for a room; give its outline in survey.toml.")
-        zones = [("floor", survey.room.outline, survey.intent)]
     if survey.room is not None:
         check_drains(survey, survey.room)
         if survey.zones:
             check_zones(survey, survey.room)
+    elif not survey.zones:
+        raise SurveyError("falls are planned for a room; give its outline in survey.toml.")
     least, most = limits_of(survey)
     if least > most:
         raise SurveyError(
@@ -136,7 +132,7 @@ def screeds(survey: Survey, spacing_mm: float, judged: Assessment | None) -> tup
             "both; name other rules."
         )
     found, falling = [], []
-    for name, outline, intent in zones:
+    for name, outline, intent in zones_of(survey, survey.room):
         room = survey.room or Room(outline)
         falls = falls_of(name, outline, intent, survey.drains, room)
         if falls is None:
@@ -224,7 +220,7 @@ def _solved(
     if not fixed:
         return asked, None, None
     first = fixed[0]
-    apart = [one for one in fixed if abs(one.above_mm - first.above_mm) > NEAR_MM]
+    apart = [one for one in fixed if abs(one.above_mm - first.above_mm) > HELD_MM]
     between = None
     fall = asked
     if apart:
@@ -279,7 +275,7 @@ def _meets(outline: Ring, hold: Hold) -> Floats | None:
     """Where (1, 2) a fixed height lies in a zone or at its edge; None where it is none of its."""
     place = np.array([hold.at])
     meets = place if inside(Room(outline), place)[0] else onto(outline, place)
-    return meets if np.hypot(*(place - meets)[0]) <= NEAR_MM else None
+    return meets if np.hypot(*(place - meets)[0]) <= HELD_MM else None
 
 
 def _read_near(floor: Surface | None, place: Floats, name: str) -> float:
@@ -288,9 +284,10 @@ def _read_near(floor: Surface | None, place: Floats, name: str) -> float:
         raise SurveyError(f"{name}: a fixed height needs readings of the floor.")
     away = np.hypot(*(floor.xy_mm - place).T)
     near = int(np.argmin(away))
-    reach = NEAR_MM
-    if away[near] > max(reach, 1.0):
-        raise SurveyError(f"{name}: no reading lies within {reach:.0f} mm of it; read its height.")
+    if away[near] > HELD_MM:
+        raise SurveyError(
+            f"{name}: no reading lies within {HELD_MM:.0f} mm of it; read its height."
+        )
     return float(floor.height_mm[near])
 
 
@@ -371,8 +368,7 @@ def _thickness(made: Falls, rim: float, floor: Surface, bed: Bed) -> Thickness:
     low, high = ring.min(axis=0), ring.max(axis=0)
     cell = float((high - low).max()) / CELLS
     count = np.maximum(np.round((high - low) / cell).astype(int), 1)
-    steps = [low[k] + (np.arange(count[k]) + 0.5) * (high[k] - low[k]) / count[k] for k in (0, 1)]
-    middles = np.stack(np.meshgrid(*steps), axis=-1).reshape(-1, 2)
+    middles = cell_middles(low, high, count)
     middles = middles[inside(floor.room, middles)]
     design = height_at(made, middles)
     middles, design = middles[np.isfinite(design)], design[np.isfinite(design)]
@@ -388,15 +384,14 @@ def _thickness(made: Falls, rim: float, floor: Surface, bed: Bed) -> Thickness:
     every = np.concatenate((own, thick))
     thin, most = int(np.argmin(every)), int(np.argmax(every))
     area = float(abs(np.prod((high - low) / count))) * len(middles)
-    cov, even = floor.cov_mm2, np.full(len(floor.height_mm), 1 / len(floor.height_mm))
-    total = float((even * cov if cov.ndim == 1 else even @ cov) @ even)
+    even = np.full(len(floor.height_mm), 1 / len(floor.height_mm))
     return Thickness(
         least_mm=float(every[thin]),
-        least_at=(float(places[thin, 0]), float(places[thin, 1])),
+        least_at=place_of(places[thin]),
         most_mm=float(every[most]),
-        most_at=(float(places[most, 0]), float(places[most, 1])),
+        most_at=place_of(places[most]),
         mean_mm=float(thick.mean()),
-        u_mm=math.sqrt(max(total, 0.0)),
+        u_mm=form_u(floor.cov_mm2, even),
         area_mm2=area,
         volume_mm3=float(thick.mean()) * area,
         weight_kg=float(thick.mean()) * bed.weight_kg_m2_mm * area / 1e6,

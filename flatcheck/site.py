@@ -12,29 +12,26 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri
 
-from flatcheck.assess import Assessment
+from flatcheck.assess import Assessment, floor_stations
+from flatcheck.drain import HELD_MM
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import Evidence, decided_rows, looks_at, measure_named, some_rows
-from flatcheck.guard import RISK
+from flatcheck.guard import CLEAR
 from flatcheck.judgment import judge, rules_of
 from flatcheck.leastwork import Conflict, Correction, Demand, Work, feather, least_work
-from flatcheck.parts import Face, Part, parts_of, settled
+from flatcheck.parts import Part, faces_for, parts_of, settled
 from flatcheck.places import where
 from flatcheck.room import Room, area, inside
 from flatcheck.rules import Rule, limit_at
 from flatcheck.surface import Surface, station_areas, widened
 from flatcheck.terms import Keep, Material, Terms, grind_cost, unit_cost
 from flatcheck.units import Style, format_length
-from flatcheck.verdict import Outcome, Verdict
+from flatcheck.verdict import Outcome, Verdict, place_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
-
-NEAR_MM = 50.0
-"""A height that must not change is that of readings no farther than this from it [mm]."""
 
 NOT_GROUND = {
     "wood": "wood is not ground",
@@ -181,9 +178,9 @@ class Site:
         found = []
         for hold in self.assessment.survey.holds:
             away = np.hypot(*(self.floor.xy_mm - np.array(hold.at)).T)
-            near = np.flatnonzero(away <= NEAR_MM)
+            near = np.flatnonzero(away <= HELD_MM)
             if not len(near):
-                raise SurveyError(f"{hold.name}: no reading lies within {NEAR_MM:.0f} mm of it.")
+                raise SurveyError(f"{hold.name}: no reading lies within {HELD_MM:.0f} mm of it.")
             found.append((near, hold.rise_mm))
         return tuple(found)
 
@@ -232,8 +229,7 @@ def rejudged(site: Site, fill_mm: Floats, grind_mm: Floats) -> tuple[tuple[Part,
 def pieces(site: Site) -> Ints:
     """Which piece each station of the surface belongs to (n,)."""
     known = site.assessment.adjusted
-    here = np.setdiff1d(np.arange(len(known.xy_mm)), known.known)
-    return known.piece[here]
+    return known.piece[floor_stations(known)]
 
 
 def unjudged(site: Site) -> str:
@@ -300,8 +296,7 @@ def _demands(site: Site, change: Floats) -> tuple[Demand, ...]:
     found = []
     for part in parts_of(survey, after, pieces(site)):
         for rule in rules_of(survey):
-            whole = Face(part.name, part.view, np.arange(len(part.stations)))
-            for face in part.faces if looks_at(rule.measure) == "plane" else (whole,):
+            for face in faces_for(part, looks_at(rule.measure)):
                 seen = measure_named(rule.measure)(face.view, rule.length_mm)
                 if seen is not None and len(seen.value_mm):
                     seen = some_rows(seen, decided_rows(face.view, seen))
@@ -319,7 +314,7 @@ def _demand(site: Site, rule: Rule, seen: Evidence, own: Ints, change: Floats) -
         # What was worked on after `change` is as uncertain as its placing by now.
         untouched = change[stations] == 0
         placed = np.sum(weights**2 * untouched, axis=1) * site.terms.placing_mm**2
-        margin = margin - float(ndtri(RISK)) * np.sqrt(seen.u_mm**2 + placed)
+        margin = margin + CLEAR * np.sqrt(seen.u_mm**2 + placed)
     spare = limit_at(rule.limit, seen.span_mm) - margin - value
     if seen.signed:
         other = limit_at(rule.limit, seen.span_mm) - margin + value
@@ -373,7 +368,7 @@ def conflict_words(site: Site, found: Conflict) -> str:
     room, style = site.floor.room, site.assessment.survey.show
 
     def tell(stations: Ints) -> str:
-        return _and([where(room, _place(site.floor.xy_mm[i]), style) for i in stations[:3]])
+        return _and([where(room, place_of(site.floor.xy_mm[i]), style) for i in stations[:3]])
 
     bounds = []
     if len(found.unground):
@@ -398,10 +393,6 @@ def _called(site: Site, found: Conflict) -> str:
     if len(asked) == 1:
         return f"the rule ({asked[0].removesuffix('.')})"
     return f"the rules ({'; '.join(words.removesuffix('.') for words in asked)}) together"
-
-
-def _place(xy: Floats) -> tuple[float, float]:
-    return float(xy[0]), float(xy[1])
 
 
 def _and(items: Sequence[str]) -> str:

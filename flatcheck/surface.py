@@ -170,6 +170,12 @@ def widened(cov: Floats | Factored, extra: Floats) -> Floats:
     return cov + (extra if cov.ndim == 1 else np.diag(extra))
 
 
+def form_u(cov: Floats, form: Floats) -> float:
+    """Standard uncertainty [mm] of one form (n,) of all heights."""
+    spread = form * cov if cov.ndim == 1 else form @ cov
+    return math.sqrt(max(float(spread @ form), 0.0))
+
+
 def _formed(cov: Factored, stations: Ints, weights: Floats) -> Floats:
     """`variance` where the covariance is not written out: of a few stations at a time.
 

@@ -14,15 +14,13 @@ from flatcheck.fields import length_of, names_of, quoted, section_of, slope_of
 from flatcheck.room import Ring
 from flatcheck.units import (
     KG_PER_POUND,
+    LITERS_PER_CUBIC_FOOT,
     M2_PER_SQUARE_FOOT,
     MASS_UNITS,
-    MM_PER_FOOT,
     MM_PER_INCH,
     VOLUME_UNITS,
     parse_amount,
 )
-
-LITERS_PER_CUBIC_FOOT = MM_PER_FOOT**3 / 1e6
 
 SUBSTRATES = (
     "concrete",

@@ -15,6 +15,7 @@ MM_PER_INCH = 25.4  # exact: the definition of the international inch
 MM_PER_FOOT = 304.8  # written out because 12 * 25.4 is not the nearest float
 KG_PER_POUND = 0.45359237  # exact: the international pound
 M2_PER_SQUARE_FOOT = 0.09290304  # exact: 0.3048²
+LITERS_PER_CUBIC_FOOT = MM_PER_FOOT**3 / 1e6
 LITERS_PER_GALLON = 3.785411784  # exact: 231 cubic inches
 LENGTH_UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": MM_PER_INCH, "ft": MM_PER_FOOT}
 SLOPE_UNITS = ("%", "ratio", "in/ft", "mm/m", "deg")
@@ -184,8 +185,8 @@ def format_distance(mm: float, style: Style) -> str:
 
 
 MASS_UNITS = {"kg": 1.0, "lb": KG_PER_POUND, "lbs": KG_PER_POUND, "g": 1e-3}
-VOLUME_UNITS = {"l": 1.0, "cu ft": MM_PER_FOOT**3 / 1e6, "ft3": MM_PER_FOOT**3 / 1e6}
-VOLUME_UNITS |= {"cubic ft": VOLUME_UNITS["ft3"], "gal": LITERS_PER_GALLON, "m3": 1e3}
+VOLUME_UNITS = {"l": 1.0, "cu ft": LITERS_PER_CUBIC_FOOT, "ft3": LITERS_PER_CUBIC_FOOT}
+VOLUME_UNITS |= {"cubic ft": LITERS_PER_CUBIC_FOOT, "gal": LITERS_PER_GALLON, "m3": 1e3}
 
 _AMOUNT_OF = re.compile(r"([0-9]{1,9}(?:[.,][0-9]{1,9})?) ?([a-z][a-z0-9 ]*)")
 

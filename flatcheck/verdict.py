@@ -4,14 +4,22 @@ The error policy lives in `Outcome`: calling a bad floor good is the worse mista
 assessed* and *too close to call* are outcomes of their own and never shown as *within*.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
 
 from flatcheck.rules import Rule
 
 Place = tuple[float, float]
 """A place on the plan, x and y [mm]."""
+
+
+def place_of(xy: Sequence[float] | npt.NDArray[np.float64]) -> Place:
+    """A place out of an array of places."""
+    return float(xy[0]), float(xy[1])
 
 
 class Outcome(StrEnum):
@@ -29,6 +37,11 @@ _GRAVITY = (Outcome.OUT, Outcome.CLOSE, Outcome.NOT_ASSESSED, Outcome.WITHIN)
 def gravest(outcomes: Iterable[Outcome]) -> Outcome:
     """The outcome of several rules together: out if any is out, within only if all are within."""
     return min(outcomes, key=_GRAVITY.index, default=Outcome.NOT_ASSESSED)
+
+
+def chosen(decision: str, guarded: Outcome, as_read: Outcome) -> Outcome:
+    """Of both outcomes the one under the person's own decision rule."""
+    return as_read if decision == "as read" else guarded
 
 
 @dataclass(frozen=True)
@@ -132,4 +145,4 @@ class Verdict:
     @property
     def outcome(self) -> Outcome:
         """The outcome under the person's own decision rule."""
-        return self.as_read if self.decision == "as read" else self.guarded
+        return chosen(self.decision, self.guarded, self.as_read)

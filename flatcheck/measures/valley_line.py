@@ -12,6 +12,7 @@ import numpy.typing as npt
 from flatcheck.evidence import Evidence, View
 from flatcheck.intent import Intent, Plane, fit
 from flatcheck.level import form_variance
+from flatcheck.room import foot_on
 from flatcheck.surface import LINE_MM
 from flatcheck.units import MM_PER_FOOT
 
@@ -90,9 +91,8 @@ def _beside(side: tuple[View, Ints] | None, ends: Floats) -> tuple[Plane, Ints] 
     if side is None:
         return None
     seen, own = side
-    xy, along = seen.surface.xy_mm, ends[1] - ends[0]
-    reach = np.clip((xy - ends[0]) @ along / float(along @ along), 0, 1)
-    near = np.hypot(*(xy - ends[0] - reach[:, None] * along).T) <= BESIDE_MM
+    xy = seen.surface.xy_mm
+    near = np.hypot(*(xy - foot_on(ends[0], ends[1], xy)).T) <= BESIDE_MM
     away = xy[near] - xy[near].mean(axis=0) if near.any() else xy[near]
     if len(away) < 3 or np.linalg.svd(away, compute_uv=False)[-1] < LINE_MM:
         return None

@@ -11,6 +11,7 @@ from flatcheck.report.correction import volume
 from flatcheck.report.paper import MOST_LABELS, Paper, page
 from flatcheck.report.words import many, spot_words
 from flatcheck.units import format_length
+from flatcheck.verdict import place_of
 
 MOST = 12
 """More places than this are not read out."""
@@ -60,10 +61,8 @@ def change_words(change: Change, after: Assessment) -> list[str]:
         )
         for k in beyond[np.argsort(-np.abs(off[beyond]))][:MOST]:
             way = "high" if off[k] > 0 else "low"
-            place = (float(change.xy_mm[k, 0]), float(change.xy_mm[k, 1]))
-            said.append(
-                f"  {format_length(abs(float(off[k])), style)} {way}: {where(room, place, style)}"
-            )
+            much = format_length(abs(float(off[k])), style)
+            said.append(f"  {much} {way}: {where(room, place_of(change.xy_mm[k]), style)}")
     verdict = after.verdict
     said.append(f"After the work the floor is {verdict.outcome}.")
     if verdict.spots:

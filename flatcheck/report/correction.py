@@ -6,15 +6,17 @@ from flatcheck.correction import Choice, Fix, Flip, Mark, marks
 from flatcheck.parts import Part
 from flatcheck.places import where
 from flatcheck.report.words import many
-from flatcheck.terms import LITERS_PER_CUBIC_FOOT, SAID
+from flatcheck.terms import SAID
 from flatcheck.units import (
     KG_PER_POUND,
+    LITERS_PER_CUBIC_FOOT,
     LITERS_PER_GALLON,
     M2_PER_SQUARE_FOOT,
     Style,
     format_area,
     format_length,
 )
+from flatcheck.verdict import place_of
 
 DUST = (
     "Grinding concrete and mortar throws silica dust that ruins lungs. OSHA 29 CFR 1926.1153, "
@@ -249,7 +251,7 @@ def _level_words(choice: Choice, part: Part, level_mm: float) -> list[str]:
     heights = floor.height_mm[part.stations]
 
     def over(called: str, station: int) -> str:
-        place = (float(floor.xy_mm[station, 0]), float(floor.xy_mm[station, 1]))
+        place = place_of(floor.xy_mm[station])
         above = format_length(level_mm - float(floor.height_mm[station]), style)
         return f"  {above} above {called} as it is now, {where(floor.room, place, style)}"
 

@@ -3,7 +3,7 @@
 import math
 
 from flatcheck.compass import side_of
-from flatcheck.falls import Drainage, FloodTest, PlaneFall
+from flatcheck.falls import Drainage, FloodTest, PlaneFall, Standing
 from flatcheck.places import where
 from flatcheck.room import Room
 from flatcheck.units import (
@@ -75,8 +75,7 @@ def _pond(worst: Placement, room: Room, style: Style) -> str:
 
 def _wall(worst: Placement, room: Room, style: Style) -> str:
     return (
-        f"Most off level by {_thin(worst.value_mm, style)} (give or take "
-        f"{_thin(2 * worst.u_mm, style)}), limit {_thin(worst.limit_mm, style)}: high "
+        f"Most off level by {_measured(worst, style)}: high "
         f"{where(room, worst.start, style)}, low {where(room, worst.end, style)}."
     )
 
@@ -90,11 +89,15 @@ def _valley(worst: Placement, room: Room, style: Style) -> str:
 
 
 def _step(worst: Placement, room: Room, style: Style) -> str:
-    return (
-        f"Largest change in level {_thin(worst.value_mm, style)} (give or take "
-        f"{_thin(2 * worst.u_mm, style)}), limit {_thin(worst.limit_mm, style)}: "
-        f"{where(room, worst.at, style)}."
+    return f"Largest change in level {_measured(worst, style)}: {where(room, worst.at, style)}."
+
+
+def _measured(worst: Placement, style: Style) -> str:
+    """A small height with its uncertainty and limit."""
+    value, spread, limit = (
+        _thin(mm, style) for mm in (worst.value_mm, 2 * worst.u_mm, worst.limit_mm)
     )
+    return f"{value} (give or take {spread}), limit {limit}"
 
 
 def _thin(mm: float, style: Style) -> str:
@@ -167,16 +170,21 @@ def _water(liters: float, style: Style) -> str:
     return f"{gallons * 128:.1f} fl oz" if gallons < 1 else f"{gallons:.1f} gallons"
 
 
+def pond_words(number: int, pond: Standing, room: Room, style: Style) -> str:
+    """Water that stands in one place: how deep, how large, how much, and where."""
+    sure = "" if pond.told else " (shallower than the readings can tell)"
+    return (
+        f"Pond {number}: {_thin(pond.depth_mm, style)} deep{sure}, "
+        f"{format_area(pond.area_mm2, style)}, {_water(pond.volume_mm3 / 1e6, style)}; deepest "
+        f"{where(room, pond.at, style)}."
+    )
+
+
 def water_words(drainage: Drainage, room: Room, style: Style) -> list[str]:
     """Where water stands, and what drains where."""
     said = []
     for number, pond in enumerate(drainage.ponds, 1):
-        depth = f"{_thin(pond.depth_mm, style)} deep"
-        sure = "" if pond.told else " (shallower than the readings can tell)"
-        said.append(
-            f"Pond {number}: {depth}{sure}, {format_area(pond.area_mm2, style)}, "
-            f"{_water(pond.volume_mm3 / 1e6, style)}; deepest {where(room, pond.at, style)}."
-        )
+        said.append(pond_words(number, pond, room, style))
         if pond.held_by_drain:
             said.append("Its water does not reach the drain, which stands higher than the floor.")
     for drain, share in drainage.shares:

@@ -7,7 +7,7 @@ from flatcheck.instrument import fine
 from flatcheck.lippage import PROOF, Joint, LippageVerdict, Sampling, histogram
 from flatcheck.places import where
 from flatcheck.report.text import cite
-from flatcheck.report.words import against, many
+from flatcheck.report.words import against, beside, many
 from flatcheck.room import Room, rectangle
 from flatcheck.rules import grade_of
 from flatcheck.survey import Survey
@@ -32,16 +32,10 @@ def lippage_words(verdict: LippageVerdict, survey: Survey) -> list[str]:
     """The verdict on the steps between tiles: headline, sentences and a histogram."""
     style = survey.show
     standard, grade = grade_of(f"{verdict.standard}:{verdict.grade}")
-    other = verdict.guarded if verdict.decision == "as read" else verdict.as_read
-    beside = (
-        "Allowing for reading error"
-        if verdict.decision == "as read"
-        else "Taken as read, at face value,"
-    )
     said = [
         f"{verdict.outcome.upper()} for lippage: {survey.title}",
         f"{standard.title} - {grade.title}",
-        f"{beside} it would be: {other}.",
+        beside(verdict),
     ]
     said += [f"  {words}" for words in dict.fromkeys(j.rule.words for j in verdict.joints)]
     said.append(f"  {_limits(verdict, style)}")

@@ -31,7 +31,7 @@ SPOTS = 12
 def text(assessment: Assessment) -> str:
     """The whole verdict: headline, each rule, where it is out, and what it rests on."""
     survey, verdict = assessment.survey, assessment.verdict
-    lines = [headline(assessment), *titles(verdict), beside(assessment), ""]
+    lines = [headline(assessment), *titles(verdict), beside(verdict), ""]
     for said in misread(assessment):
         lines += [*_wrap(said, "  MISREAD           "), ""]
     for finding in verdict.findings:

@@ -8,6 +8,7 @@ from flatcheck.assess import Assessment
 from flatcheck.instrument import fine
 from flatcheck.intent import band, departures
 from flatcheck.judgment import REACH
+from flatcheck.lippage import LippageVerdict
 from flatcheck.places import where
 from flatcheck.planning import MOST_REPEATS
 from flatcheck.report.falls import SHOWN, not_read, worst_fall
@@ -15,7 +16,7 @@ from flatcheck.room import Room
 from flatcheck.rules import grade_of
 from flatcheck.tile import Tile
 from flatcheck.units import LENGTH_UNITS, Style, format_area, format_distance, format_length
-from flatcheck.verdict import Finding, Outcome, Placement, Spot, Verdict
+from flatcheck.verdict import Finding, Outcome, Placement, Spot, Verdict, chosen
 
 
 def headline(assessment: Assessment) -> str:
@@ -25,9 +26,8 @@ def headline(assessment: Assessment) -> str:
     return f"{verdict.outcome.upper()}{carried}: {assessment.survey.title}"
 
 
-def beside(assessment: Assessment) -> str:
+def beside(verdict: Verdict | LippageVerdict) -> str:
     """The outcome under the other decision rule, which is always worked out too."""
-    verdict = assessment.verdict
     if verdict.decision == "as read":
         return f"Allowing for reading error it would be: {verdict.guarded}."
     return f"Taken as read, at face value, it would be: {verdict.as_read}."
@@ -42,7 +42,7 @@ def titles(verdict: Verdict) -> list[str]:
 
 def outcome_of(finding: Finding, decision: str) -> Outcome:
     """A finding's outcome under the person's decision rule."""
-    return finding.as_read if decision == "as read" else finding.outcome
+    return chosen(decision, finding.outcome, finding.as_read)
 
 
 def explain(finding: Finding, assessment: Assessment) -> list[str]:

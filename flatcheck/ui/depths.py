@@ -33,12 +33,11 @@ from flatcheck.ui.plan import (
     frame,
     middle_of,
     name_sides,
-    place_of,
     shown,
     size_of,
 )
 from flatcheck.units import Style, format_length
-from flatcheck.verdict import Place
+from flatcheck.verdict import Place, place_of
 
 Floats = npt.NDArray[np.float64]
 

@@ -13,7 +13,7 @@ import plotly.graph_objects as go
 
 from flatcheck.assess import Assessment
 from flatcheck.falls import Drainage, Standing
-from flatcheck.report.falls import plane_words, water_words, worst_fall
+from flatcheck.report.falls import plane_words, pond_words, worst_fall
 from flatcheck.report.words import outcome_of
 from flatcheck.room import wall_names
 from flatcheck.runoff import Run
@@ -28,13 +28,12 @@ from flatcheck.ui.plan import (
     frame,
     middle_of,
     name_sides,
-    place_of,
     shown,
     size_of,
     write_beside,
 )
-from flatcheck.ui.planes import arrow_words, arrows_of
-from flatcheck.verdict import Finding, Outcome, Place
+from flatcheck.ui.planes import Arrow, arrow_words, arrows_of
+from flatcheck.verdict import Finding, Outcome, Place, place_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -67,7 +66,8 @@ def falls_map(assessment: Assessment, water: Sequence[Drainage]) -> go.Figure:
     """The floor from above: planes and how they fall, the ways of water, and where it stands."""
     survey, room = assessment.survey, assessment.surface.room
     figure = go.Figure()
-    _add_catchments(figure, assessment, water)
+    arrows = arrows_of(assessment)
+    _add_catchments(figure, assessment, water, arrows)
     for piece in assessment.parts:
         if piece.view.ground:
             add_planes(figure, piece.view.ground.falls)
@@ -77,10 +77,9 @@ def falls_map(assessment: Assessment, water: Sequence[Drainage]) -> go.Figure:
     )
     add_drains(figure, survey.drains)
     for zone in water:
-        words = water_words(zone, room, survey.show)
         for number, pond in enumerate(zone.ponds, 1):
-            _add_pond(figure, pond, number, words[number - 1])
-    _add_arrows(figure, assessment)
+            _add_pond(figure, pond, number, pond_words(number, pond, room, survey.show))
+    _add_arrows(figure, assessment, arrows)
     _add_worst(figure, assessment, water)
     name_sides(figure, room.outline, () if room.assumed else wall_names(room))
     frame(figure, room.outline, survey.show, {"l": 5, "r": 5, "t": 5, "b": 10})
@@ -98,7 +97,12 @@ def _split(goes: Sequence[int]) -> bool:
     return len(goes) > 1 or -1 in goes
 
 
-def _add_catchments(figure: go.Figure, assessment: Assessment, water: Sequence[Drainage]) -> None:
+def _add_catchments(
+    figure: go.Figure,
+    assessment: Assessment,
+    water: Sequence[Drainage],
+    arrows: Sequence[Arrow],
+) -> None:
     """What drains to each drain, and what to none; nothing where all goes to one drain."""
     goes = destinations(water)
     if not _split(goes):
@@ -107,7 +111,7 @@ def _add_catchments(figure: go.Figure, assessment: Assessment, water: Sequence[D
     floors = {part.name: part.view.surface for part in assessment.parts}
     taken = np.array(
         [
-            *(middle_of(arrow.outline) for arrow in arrows_of(assessment)),
+            *(middle_of(arrow.outline) for arrow in arrows),
             *(middle_of(drain.outline) for drain in assessment.survey.drains),
             *(pond.at for zone in water for pond in zone.ponds),
         ]
@@ -247,9 +251,9 @@ def _folded(words: str) -> str:
     return "<br>".join(shown(line) for line in textwrap.wrap(words, 44))
 
 
-def _add_arrows(figure: go.Figure, assessment: Assessment) -> None:
+def _add_arrows(figure: go.Figure, assessment: Assessment, arrows: Sequence[Arrow]) -> None:
     style, size = assessment.survey.show, size_of(assessment.surface.room.outline)
-    for arrow in arrows_of(assessment):
+    for arrow in arrows:
         figure.add_scatter(
             name=f"fall of {arrow.letter}",
             x=[arrow.tail[0], arrow.head[0]],

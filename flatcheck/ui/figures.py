@@ -31,11 +31,10 @@ from flatcheck.ui.plan import (
     aspect,
     frame,
     name_sides,
-    place_of,
     shown,
 )
 from flatcheck.units import Style, format_distance, format_length
-from flatcheck.verdict import Finding, Placement, Spot, gravest
+from flatcheck.verdict import Finding, Placement, Spot, gravest, place_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

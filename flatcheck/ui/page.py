@@ -82,7 +82,7 @@ def _answered(source: str, assessment: Assessment) -> None:
     survey, verdict = assessment.survey, assessment.verdict
     line = headline(assessment).removeprefix(verdict.outcome.upper()).lstrip(": ")
     write(
-        f"<h2>{word(verdict.outcome)} {escape(line)}</h2><p>{escape(beside(assessment))}</p>",
+        f"<h2>{word(verdict.outcome)} {escape(line)}</h2><p>{escape(beside(verdict))}</p>",
         *(f"<p class=fine>{escape(title)}</p>" for title in titles(verdict)),
         *(f"<p class=warn>{escape(said)}</p>" for said in misread(assessment)),
         *(_rule(finding, assessment) for finding in verdict.findings),

@@ -14,7 +14,6 @@ from flatcheck.parts import spread
 from flatcheck.room import Ring, Room, inside, ring_area
 from flatcheck.ui.axes import AXIS, INK, LAYOUT, distance_steps, ticks
 from flatcheck.units import Style, format_distance
-from flatcheck.verdict import Place
 
 Floats = npt.NDArray[np.float64]
 
@@ -27,11 +26,6 @@ HALO = "0 0 2px white, 0 0 2px white, 0 0 3px white"
 def shown(words: str) -> str:
     """Words that may hold what a person typed, as Plotly is to draw them: its markup is text."""
     return escape(words, quote=False)
-
-
-def place_of(xy: Floats) -> Place:
-    """A place [mm] out of an array of places."""
-    return float(xy[0]), float(xy[1])
 
 
 def aspect(outline: Ring) -> float:

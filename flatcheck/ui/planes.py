@@ -16,9 +16,9 @@ from flatcheck.parts import PLANNED_FALL
 from flatcheck.report.falls import plane_words, slope_words
 from flatcheck.report.words import outcome_of
 from flatcheck.room import Ring
-from flatcheck.ui.plan import middle_of, place_of, reach_of, size_of
+from flatcheck.ui.plan import middle_of, reach_of, size_of
 from flatcheck.units import Style, format_distance
-from flatcheck.verdict import Outcome, Place
+from flatcheck.verdict import Outcome, Place, place_of
 
 LONGEST, SHORTEST = 0.24, 0.1
 """How long the arrow of the steepest plane is, as a share of the room's shorter side: between these

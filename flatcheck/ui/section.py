@@ -14,9 +14,8 @@ from flatcheck.places import where
 from flatcheck.surface import Lines
 from flatcheck.ui.axes import AXIS, INK, LAYOUT, distance_steps, height_steps, ticks
 from flatcheck.ui.figures import above_plane
-from flatcheck.ui.plan import place_of
 from flatcheck.units import Style, format_distance, format_length
-from flatcheck.verdict import Finding, Placement
+from flatcheck.verdict import Finding, Placement, place_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
