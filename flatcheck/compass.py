@@ -22,8 +22,9 @@ def parse_bearing(written: str) -> float:
     Raises UnitsError quoting the text.
     """
     said = written.strip().lower().rstrip("°").strip()
-    if said in SIDES:
-        return 45.0 * SIDES.index(said)
+    joined = [side.replace("-", "") for side in SIDES]
+    if (side := said.replace("-", "").replace(" ", "")) in joined:
+        return 45.0 * joined.index(side)
     try:
         bearing = float(said)
     except ValueError:

@@ -221,9 +221,10 @@ def _size(face: Face) -> float:
 def _face_reach(piece: Part, look: Look, need_mm: float) -> float:
     """What share of a plane the rule could judge, by points spread over it.
 
-    A point counts when a judged station is no farther than on a grid of the needed step. Judged
-    is a station that bars cover, with readings close enough beneath them, in as many directions
-    as the measure asks for. In a direction where the readings leave a bar over it open it is not.
+    A point counts when a judged station is no farther than on a grid of the needed step, and no
+    station is that near whose gap under some bar the readings leave open: true rows and columns
+    say nothing of a twist, which lies under the diagonals. Judged is a station that bars cover,
+    with readings close enough beneath them, in as many directions as the measure asks for.
     """
     floor, evidence, left_open = look.face.view.surface, look.evidence, look.left_open
     close = evidence.pitch_mm <= need_mm * 1.01 + EDGE_MM
@@ -233,7 +234,6 @@ def _face_reach(piece: Part, look: Look, need_mm: float) -> float:
         rows = close & (evidence.direction == direction)
         covered = np.zeros(n, dtype=bool)
         covered[evidence.stations[rows].ravel()] = True
-        covered[left_open.stations[left_open.direction == direction, 1]] = False
         seen += covered
     judged = floor.xy_mm[seen >= evidence.directions]
     if len(judged) == 0:
@@ -244,8 +244,12 @@ def _face_reach(piece: Part, look: Look, need_mm: float) -> float:
         points = points[nearest <= cKDTree(piece.rivals).query(points)[0]]
     if not len(points):
         return 0.0
-    away, _ = cKDTree(judged).query(points)
-    return float(np.mean(away <= need_mm * 1.01 / math.sqrt(2) + EDGE_MM))
+    near_mm = need_mm * 1.01 / math.sqrt(2) + EDGE_MM
+    could = cKDTree(judged).query(points)[0] <= near_mm
+    blind = floor.xy_mm[np.unique(left_open.stations[:, 1])]
+    if len(blind):
+        could &= cKDTree(blind).query(points)[0] > near_mm
+    return float(np.mean(could))
 
 
 def _placement(piece: Part, rule: Rule, look: Look, row: int) -> Placement:

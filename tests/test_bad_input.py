@@ -527,10 +527,37 @@ def bars_over(east: int, length: int, hair: float = 0.0) -> list[list[str]]:
     return rows
 
 
+def diagonal(twist: float) -> list[list[str]]:
+    """A bar laid across the middle of the same floor, where z = twist x y mm (x, y in meters)."""
+    along = [0.25 * 2**0.5 * n for n in range(6)]
+    ends = [str(v) for v in (250, 250, 1500, 1500)]
+    gaps = [twist / 2 * at * (along[-1] - at) for at in along]
+    return [
+        ["d", *ends, f"{1000 * at:.1f}", f"{gap:.2f}", ""]
+        for at, gap in zip(along, gaps, strict=True)
+    ]
+
+
 def test_bars_both_ways() -> None:
-    """Bars along rows and columns that show no gap make a floor within."""
+    """Bars along rows and columns alone leave a twist open, so that the floor is not assessed.
+
+    z = 12 x y mm (x and y in meters) shows no gap under any of them, and 12 L²/8 mm under a bar
+    of L meters on the diagonal: 6 mm under 2 m, against a limit of 3 mm.
+    """
     found = judged(frozen(bars_over(2000, 2000)), table=[BARS])
-    assert found.verdict.guarded is Outcome.WITHIN
+    xy = found.surface.xy_mm / 1000
+    twist = 12 * xy[:, 0] * xy[:, 1]
+    free = found.adjusted.free
+    assert np.abs(twist - free @ np.linalg.lstsq(free, twist, rcond=None)[0]).max() < 1e-6
+    assert found.verdict.guarded is found.verdict.as_read is Outcome.NOT_ASSESSED
+    assert "laid on the diagonal" in " ".join(text(found).split())
+
+
+@pytest.mark.parametrize(("twist", "expected"), [(0, Outcome.WITHIN), (12, Outcome.OUT)])
+def test_a_bar_on_the_diagonal_shows_a_twist(twist: float, expected: Outcome) -> None:
+    """One bar on the diagonal decides what rows and columns leave open."""
+    found = judged(frozen(bars_over(2000, 2000) + diagonal(twist)), table=[BARS])
+    assert found.verdict.guarded is expected
 
 
 def test_bars_end_to_end() -> None:

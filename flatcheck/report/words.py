@@ -54,16 +54,17 @@ def explain(finding: Finding, assessment: Assessment) -> list[str]:
         return _explain_fall(finding, assessment)
     if finding.worst:
         said.append(worst_words(finding, room, style))
-    if outcome is Outcome.NOT_ASSESSED:
-        said.append(_not_assessed(finding, style))
-    elif finding.reach_ratio < 0.995:
-        said.append(f"The readings could judge {finding.reach_ratio:.0%} of the floor.")
-    if finding.left_open and finding.placements:
+    twist = finding.left_open and finding.placements
+    if twist:
         said.append(
             f"Of {finding.left_open + finding.placements:,} ways to lay the bar the readings leave "
             f"{finding.left_open:,} open: gaps along rows and columns do not show a twist of the "
-            "floor. Lay a bar across on the diagonal too."
+            "floor. One more bar, laid on the diagonal over places already read, would."
         )
+    if outcome is Outcome.NOT_ASSESSED and not (twist and close_enough(finding)):
+        said.append(_not_assessed(finding, style))
+    elif finding.reach_ratio < 0.995:
+        said.append(f"The readings could judge {finding.reach_ratio:.0%} of the floor.")
     length = finding.rule.length_mm
     reach = length or 4 * finding.pitch_mm
     if outcome is Outcome.WITHIN and finding.have_mm > reach / 8:
@@ -142,6 +143,11 @@ def bar_length(mm: float, style: Style) -> str:
     return f"{mm / 1000:g} m" if mm % 100 == 0 else format_distance(mm, style)
 
 
+def close_enough(finding: Finding) -> bool:
+    """Whether the readings lie as close to each other as the rule needs."""
+    return finding.have_mm <= finding.pitch_mm * 1.01 + 1
+
+
 def _not_assessed(finding: Finding, style: Style) -> str:
     need = format_distance(finding.pitch_mm, style)
     if finding.left_open and not finding.placements:
@@ -156,7 +162,7 @@ def _not_assessed(finding: Finding, style: Style) -> str:
         )
     if not math.isfinite(finding.have_mm):
         return f"The readings lie in one line; read a grid with a reading every {need}."
-    if finding.have_mm > finding.pitch_mm * 1.01 + 1:
+    if not close_enough(finding):
         return (
             f"Readings {format_distance(finding.have_mm, style)} apart cannot show this; it takes "
             f"a reading every {need} or closer, in two directions."
