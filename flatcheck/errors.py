@@ -23,3 +23,11 @@ class RoomError(FlatcheckError):
 
 class RuleError(FlatcheckError):
     """A standard, grade or tile for which no rule is published here."""
+
+
+class StoreError(FlatcheckError):
+    """What the store on disk cannot keep or give back."""
+
+
+class StaleError(StoreError):
+    """A change made from what is no longer so; nothing was written over."""

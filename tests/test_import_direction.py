@@ -67,6 +67,7 @@ ORDER = (
     "layout",
     "trial",
     "planning",
+    "store",
     "report",
     "ui",
     "commands",

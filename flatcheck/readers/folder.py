@@ -30,21 +30,41 @@ def read_folder(folder: Path) -> Survey:
     Raises SurveyError for a folder without a survey, a table that is missing or lies outside the
     folder, and whatever cannot be read in them.
     """
-    try:
-        document = file_bytes(folder / DOCUMENT, MOST_DOCUMENT).decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise SurveyError(f"{folder / DOCUMENT} is not a text file.") from None
-    cells, left = {}, MOST_BYTES
-    for name in table_files(document):
-        data = file_bytes(folder / name)
-        left -= len(data)
+    return survey_of(folder_files(folder))
+
+
+def folder_files(folder: Path) -> dict[str, bytes]:
+    """The files of the survey in a folder as they are, its document first.
+
+    Raises SurveyError as `read_folder`, but for what only reading the tables shows.
+    """
+    files = {DOCUMENT: file_bytes(folder / DOCUMENT, MOST_DOCUMENT)}
+    left = MOST_BYTES
+    for name in table_files(_text(files[DOCUMENT], str(folder / DOCUMENT))):
+        files[name] = file_bytes(folder / name)
+        left -= len(files[name])
         if left < 0:
             raise SurveyError(
                 f"{folder} holds more than {size_words(MOST_BYTES)} of tables; a survey has at "
                 "most that."
             )
-        cells[name] = cells_of(name, data)
-    return checked(document, cells)
+    return files
+
+
+def survey_of(files: Mapping[str, bytes]) -> Survey:
+    """The survey that the files of a folder hold. Raises SurveyError for what cannot be read."""
+    document = _text(files[DOCUMENT], DOCUMENT)
+    tables = table_files(document)
+    if missing := [name for name in tables if name not in files]:
+        raise SurveyError(f"{DOCUMENT} names the table {missing[0]}, which is not there.")
+    return checked(document, {name: cells_of(name, files[name]) for name in tables})
+
+
+def _text(data: bytes, name: str) -> str:
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise SurveyError(f"{name} is not a text file.") from None
 
 
 def checked(document: str, cells: Mapping[str, Cells]) -> Survey:
@@ -60,17 +80,26 @@ def write_folder(survey: Survey, folder: Path) -> None:
 
     Tables that came from XLSX are refused: they are copied as files, not written anew.
     """
+    files = files_of(survey)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        # The document last: a folder with one is a whole survey.
+        for name in reversed(files):
+            (folder / name).write_bytes(files[name])
+    except OSError as error:
+        raise SurveyError(f"{folder} cannot be written: {error.strerror or error}.") from None
+
+
+def files_of(survey: Survey) -> dict[str, bytes]:
+    """The files of the folder of a survey, its document first: what `survey_of` reads back.
+
+    Tables that came from XLSX are refused: they are copied as files, not written anew.
+    """
     for table in survey.tables:
         if Path(table.name).suffix.lower() not in TEXT_FILES or table.name.startswith("."):
             raise SurveyError(f"table {table.name}: only text tables are written.")
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for table in survey.tables:
-            (folder / table.name).write_text(csv_text(table.cells), encoding="utf-8", newline="")
-        # The document last: a folder with one is a whole survey.
-        (folder / DOCUMENT).write_text(survey.document, encoding="utf-8", newline="")
-    except OSError as error:
-        raise SurveyError(f"{folder} cannot be written: {error.strerror or error}.") from None
+    tables = {table.name: csv_text(table.cells).encode() for table in survey.tables}
+    return {DOCUMENT: survey.document.encode(), **tables}
 
 
 def bare(

@@ -1,20 +1,14 @@
 """Before and after the work: the floor read again, and what changed."""
 
-import io
-import zipfile
-import zlib
-from pathlib import PurePosixPath
-
 import streamlit as st
 
 from flatcheck.assess import Assessment, assess
 from flatcheck.change import changed
 from flatcheck.correction import Fix
-from flatcheck.document import DOCUMENT, table_files
 from flatcheck.errors import FlatcheckError, SurveyError
-from flatcheck.fields import MOST_BYTES as MOST_DOCUMENT
-from flatcheck.readers.cells import MOST_BYTES, cells_of, size_words
-from flatcheck.readers.folder import checked
+from flatcheck.readers.bundle import unpacked
+from flatcheck.readers.cells import cells_of
+from flatcheck.readers.folder import checked, survey_of
 from flatcheck.report.change import change_html, change_words
 from flatcheck.survey import Survey
 from flatcheck.ui.depths import map_of_change
@@ -60,45 +54,9 @@ def read_again(before: Survey, name: str, data: bytes) -> Survey:
     Raises SurveyError for a file that is neither.
     """
     if name.lower().endswith(".zip"):
-        return zipped(name, data)
+        return survey_of(unpacked(name, data))
     if len(before.tables) != 1:
         raise SurveyError(
             f"{name}: this survey has {len(before.tables)} tables; zip the folder of the new one."
         )
     return checked(before.document, {before.tables[0].name: cells_of(name, data)})
-
-
-def zipped(name: str, data: bytes) -> Survey:
-    """The survey in a ZIP file, whose folder may stand in another one.
-
-    Raises SurveyError for a file without one survey, or that holds more than a survey does.
-    """
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as packed:
-            names = [item for item in packed.namelist() if PurePosixPath(item).name == DOCUMENT]
-            if len(names) != 1:
-                raise SurveyError(
-                    f"{name} holds {len(names)} files named {DOCUMENT}; one is needed."
-                )
-            folder = names[0].removesuffix(DOCUMENT)
-            document = _unpacked(packed, names[0], MOST_DOCUMENT).decode("utf-8-sig")
-            left, cells = MOST_BYTES, {}
-            for table in table_files(document):
-                found = _unpacked(packed, folder + table, left)
-                left -= len(found)
-                cells[table] = cells_of(table, found)
-    except KeyError as error:
-        raise SurveyError(f"{name}: {str(error.args[0])[:200]}.") from None
-    except UnicodeDecodeError:
-        raise SurveyError(f"{name}: {DOCUMENT} is not a text file.") from None
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
-        raise SurveyError(f"{name} cannot be unpacked: {error}.") from None
-    return checked(document, cells)
-
-
-def _unpacked(packed: zipfile.ZipFile, name: str, most: int) -> bytes:
-    with packed.open(name) as file:
-        data = file.read(most + 1)  # what the file says of its size need not be so
-    if len(data) > most:
-        raise SurveyError(f"{name} is larger than the {size_words(most)} that are left for it.")
-    return data
