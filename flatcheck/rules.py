@@ -226,7 +226,7 @@ class Standard:
 @cache
 def standards() -> dict[str, Standard]:
     """Every standard there is, by id: whatever file in `flatcheck/standards/` holds STANDARD."""
-    import flatcheck.standards as shelf
+    shelf = importlib.import_module("flatcheck.standards")
 
     found = {}
     for module in sorted(m.name for m in pkgutil.iter_modules(shelf.__path__)):
