@@ -14,11 +14,12 @@ from flatcheck.drain import Falls, falls_to, height_at
 from flatcheck.falls import drainage, plane_falls
 from flatcheck.readers.folder import checked, read_folder
 from flatcheck.report.falls import water_words
+from flatcheck.report.relief import departures_of
 from flatcheck.room import EDGE_MM, Ring, Room, inside, rectangle, ring_area
 from flatcheck.screed import screeds
 from flatcheck.tables import readings_of
 from flatcheck.ui.drainage import falls_key, falls_map, head_of, rims
-from flatcheck.ui.figures import departures_of, floor_map, raster
+from flatcheck.ui.figures import floor_map, raster
 from flatcheck.ui.heights import height_words, heights_plan, key_words, walls_tables, written
 from flatcheck.ui.plan import middle_of, reach_of
 from flatcheck.ui.planes import (

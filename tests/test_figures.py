@@ -14,22 +14,21 @@ from flatcheck.intent import Intent
 from flatcheck.judgment import NO_FLATNESS
 from flatcheck.parts import Face, Part, view_of
 from flatcheck.readers.folder import bare, checked, edited, read_folder
+from flatcheck.report.relief import departures_of, thinned, worst_of
+from flatcheck.report.section import exaggeration, profile_of
 from flatcheck.report.text import SPOTS
+from flatcheck.report.ticks import distance_steps, height_steps, ticks
 from flatcheck.room import Room, rectangle
 from flatcheck.surface import surface
 from flatcheck.survey import Cells
 from flatcheck.tables import readings_of
-from flatcheck.ui.axes import distance_steps, height_steps, ticks
 from flatcheck.ui.figures import (
-    departures_of,
     floor_map,
     map_aspect,
     outline_of,
     raster,
-    thinned,
-    worst_of,
 )
-from flatcheck.ui.section import exaggeration, profile_figure, profile_of
+from flatcheck.ui.section import profile_figure
 from flatcheck.units import STYLES, parse_length
 
 SAMPLES = Path(__file__).parents[1] / "sample_surveys"

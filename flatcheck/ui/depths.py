@@ -17,10 +17,11 @@ from flatcheck.assess import Assessment
 from flatcheck.change import Change
 from flatcheck.correction import MARK_MM, Choice, Fix
 from flatcheck.places import where
+from flatcheck.report.relief import thinned
 from flatcheck.room import Ring, wall_names
 from flatcheck.survey import Survey
 from flatcheck.ui.axes import INK
-from flatcheck.ui.figures import MOST_DOTS, add_colors, color_marks, raster_of, thinned
+from flatcheck.ui.figures import MOST_DOTS, add_colors, color_marks, raster_of
 from flatcheck.ui.plan import (
     HALO,
     LETTER_PX,

@@ -13,7 +13,9 @@ from flatcheck.errors import FlatcheckError
 from flatcheck.falls import drainage, plane_falls
 from flatcheck.report.checks import checks, misread
 from flatcheck.report.falls import water_words
+from flatcheck.report.relief import worst_of
 from flatcheck.report.screed import screed_csv, screed_html
+from flatcheck.report.section import profile_of
 from flatcheck.report.text import SPOTS, cite, record, text
 from flatcheck.report.words import (
     beside,
@@ -29,7 +31,7 @@ from flatcheck.ui.after import before_and_after
 from flatcheck.ui.correction import correction
 from flatcheck.ui.drainage import falls_key, falls_map
 from flatcheck.ui.entry import entered
-from flatcheck.ui.figures import floor_map, map_aspect, worst_of
+from flatcheck.ui.figures import floor_map, map_aspect
 from flatcheck.ui.heights import (
     SPACINGS,
     USUAL,
@@ -44,7 +46,7 @@ from flatcheck.ui.heights import (
 from flatcheck.ui.markup import STYLE, draw, offer, tell, word, write
 from flatcheck.ui.plan import aspect
 from flatcheck.ui.planes import planes_table
-from flatcheck.ui.section import profile_figure, profile_of
+from flatcheck.ui.section import profile_figure
 from flatcheck.units import format_distance
 from flatcheck.verdict import Finding, Outcome
 

@@ -11,8 +11,9 @@ import plotly.graph_objects as go
 
 from flatcheck.drain import Drain, Falls
 from flatcheck.parts import spread
+from flatcheck.report.ticks import distance_steps, ticks
 from flatcheck.room import Ring, Room, inside, ring_area
-from flatcheck.ui.axes import AXIS, INK, LAYOUT, distance_steps, ticks
+from flatcheck.ui.axes import AXIS, INK, LAYOUT
 from flatcheck.units import Style, format_distance
 
 Floats = npt.NDArray[np.float64]
