@@ -65,19 +65,30 @@ class Standing:
     shores: tuple[Floats, ...]
 
 
+@dataclass(frozen=True)
+class Share:
+    """What part of a zone's floor drains to one drain, or (its name empty) to none [ratio].
+
+    `straight` past no pond, `in_all` once the ponds are full and run over.
+    """
+
+    drain: str
+    straight: float
+    in_all: float
+
+
 @dataclass(frozen=True, eq=False)
 class Drainage:
     """Where the water of one zone goes.
 
-    `ponds` hold more than surface tension does anyway, deepest first. `shares` are (drain, share
-    of the floor) with full ponds running over; the name is empty for what reaches no drain. `land`
-    says it triangle by triangle.
+    `ponds` hold more than surface tension does anyway, deepest first. `shares` are those of the
+    drains, largest first. `land` says it triangle by triangle.
     """
 
     zone: str
     part: Part
     ponds: tuple[Standing, ...]
-    shares: tuple[tuple[str, float], ...]
+    shares: tuple[Share, ...]
     land: Catchments
 
     @property
@@ -146,8 +157,11 @@ def drainage(assessment: Assessment) -> tuple[Drainage, ...]:
             "its low side"
         ]
         labels = [int(k) for k in np.unique(land.drain)]
-        shares = [(names[k] if k >= 0 else "", land.share(k)) for k in labels]
-        shares.sort(key=lambda share: -share[1])
+        shares = [
+            Share(names[k] if k >= 0 else "", land.share(k, held_mm()), land.share(k))
+            for k in labels
+        ]
+        shares.sort(key=lambda share: -share.in_all)
         found.append(Drainage(part.name, part, _ponds(part), tuple(shares), land))
     return tuple(found)
 

@@ -281,6 +281,6 @@ def best_fall(floor: Surface) -> tuple[float, float, float] | None:
     if np.abs(slopes @ floor.free).max(initial=0.0) * np.ptp(floor.xy_mm) > 1e-6:
         return None
     ratio, bearing = fall_of(plane)
-    downhill = np.array([-plane.coef[1], -plane.coef[2]]) / (ratio or 1.0)
-    form = downhill @ slopes
+    turn = math.radians(bearing)
+    form = np.array([math.sin(turn), math.cos(turn)]) @ slopes
     return ratio, bearing, form_u(floor.cov_mm2, form)

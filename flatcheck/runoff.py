@@ -79,15 +79,22 @@ class Catchments:
     `area_mm2` (t,) is of the triangles. `pit` (t,) is the station where water first comes to rest,
     -1 where it runs all the way: what a pond there keeps before it is full. `drain` (t,) is the
     label of the drain that takes it once all ponds are full and overflow, -1 where none does.
+    `fills_mm` (t,) is the depth of the deepest pond that it fills on its way, 0 where it runs all
+    the way.
     """
 
     area_mm2: Floats
     pit: Ints
     drain: Ints
+    fills_mm: Floats
 
-    def share(self, drain: int) -> float:
-        """The share of the floor that drains to `drain` once ponds are full; -1: to none."""
-        return float(self.area_mm2[self.drain == drain].sum() / self.area_mm2.sum())
+    def share(self, drain: int, deepest_mm: float = math.inf) -> float:
+        """The share of the floor that drains to `drain` past ponds up to so deep; -1: to none.
+
+        Once ponds are full that is past all of them.
+        """
+        mine = (self.drain == drain) & (self.fills_mm <= deepest_mm)
+        return float(self.area_mm2[mine].sum() / self.area_mm2.sum())
 
 
 def catchments(xy: Floats, height: Floats, triangles: Ints, drains: Ints) -> Catchments:
@@ -125,10 +132,15 @@ def catchments(xy: Floats, height: Floats, triangles: Ints, drains: Ints) -> Cat
     for i, j in land.edges.tolist():
         around.setdefault(i, []).append(j)
         around.setdefault(j, []).append(i)
-    taken: dict[int, int] = {}
+    deep = (filled.level_mm - height).tolist()
+    taken: dict[int, tuple[int, float]] = {}
     for pit in np.unique(end).tolist():
-        at = pit
-        while drains[at] < 0 and (over := int(filled.spill[at])) >= 0:
+        at, fills = pit, 0.0
+        while drains[at] < 0:
+            fills = max(fills, deep[at])
+            over = int(filled.spill[at])
+            if over < 0:
+                break
             if drains[over] >= 0:
                 at = over
                 break
@@ -139,11 +151,12 @@ def catchments(xy: Floats, height: Floats, triangles: Ints, drains: Ints) -> Cat
             # Over exactly level ground a line may lead back; the way that was filled does not.
             if top[at] >= rank[over]:
                 at = down
-        taken[pit] = int(drains[at])
-    drain = np.array([taken[pit] for pit in end.tolist()], dtype=np.int64)
+        taken[pit] = int(drains[at]), fills
+    drain = np.array([taken[pit][0] for pit in end.tolist()], dtype=np.int64)
+    fill_mm = np.array([taken[pit][1] for pit in end.tolist()])
     a, b, c = (xy[triangles[:, k]] for k in range(3))
     doubled = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
-    return Catchments(np.abs(doubled) / 2, np.where(drains[end] < 0, end, -1), drain)
+    return Catchments(np.abs(doubled) / 2, np.where(drains[end] < 0, end, -1), drain, fill_mm)
 
 
 @dataclass(frozen=True, eq=False)

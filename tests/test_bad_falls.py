@@ -351,7 +351,7 @@ def test_a_drain_higher_than_the_floor() -> None:
     found = assess(survey(lambda x, y: 9.0 if (x, y) == (500, 500) else PAN(x, y), standard=WET))
     assert found.verdict.guarded is Outcome.OUT
     said = " ".join(text(found).split())
-    assert "Its water does not reach the drain, which stands higher than the floor." in said
+    assert "The drain itself holds this water: it stands higher than the floor around it" in said
 
 
 def test_planning_with_a_drain_that_stands_high() -> None:

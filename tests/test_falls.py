@@ -23,9 +23,15 @@ from basins import (
 from flatcheck.assess import Assessment, assess
 from flatcheck.drain import falls_to, one_fall
 from flatcheck.errors import SurveyError
-from flatcheck.falls import drainage, flood_test, plane_falls
+from flatcheck.falls import Share, drainage, flood_test, plane_falls
 from flatcheck.readers.folder import checked
-from flatcheck.report.falls import flood_words, plane_words, water_words
+from flatcheck.report.falls import (
+    flood_words,
+    plane_words,
+    slope_words,
+    spread_words,
+    water_words,
+)
 from flatcheck.report.text import text
 from flatcheck.room import rectangle
 from flatcheck.units import parse_style
@@ -176,7 +182,7 @@ def test_no_ponds_in_a_true_pan() -> None:
         )
         (zone,) = drainage(found)
         assert zone.ponds == ()
-        assert zone.shares == (("the drain", 1.0),)
+        assert zone.shares == (Share("the drain", 1.0, 1.0),)
 
 
 def test_a_drain_that_stands_high() -> None:
@@ -189,11 +195,40 @@ def test_a_drain_that_stands_high() -> None:
     assert pond.held_by_drain
     assert pond.over == (500, 500)
     assert pond.depth_mm == pytest.approx(high - FALL * 50)
-    assert "Its water does not reach the drain, which stands higher than the floor." in " ".join(
-        text(found).split()
-    )
+    said = " ".join(text(found).split())
+    assert "The drain itself holds this water: it stands higher than the floor around it." in said
+    assert "0% of the floor drains straight to the drain; once the pond is full, 100% does." in said
     ponds = next(f for f in found.verdict.findings if f.rule.id == "ponds")
     assert str(ponds.outcome) == "out"
+
+
+@pytest.mark.parametrize("show", ["mm/0.1", "in/16"])
+def test_a_level_pan_is_not_said_to_drain(show: str) -> None:
+    """Where no water stands on a dead level floor its places lie level with their way out."""
+    units = {"readings": "mm", "offsets": "mm", "show": show}
+    said = text(assess(survey(level, standard=WET, units=units)))
+    assert "No water stands, but the slowest place lies level with its way out" in " ".join(
+        said.split()
+    )
+    assert "freely" not in said
+    assert "-0" not in said
+    assert "as a whole it is level (give or take 0." in " ".join(said.split())
+
+
+def test_what_rounds_to_zero_is_said_so() -> None:
+    """An uncertainty below a hundredth of a percent is no certainty, and zero has no sign."""
+    assert spread_words(0.00002) == "give or take less than 0.01%"
+    assert spread_words(0.00005) == "give or take 0.01%"
+    assert slope_words(-0.00004, parse_style("in/16")) == "0.00% (0.000 in per ft)"
+
+
+def test_uncertainty_of_a_level_plane() -> None:
+    """A floor without any fall is known no better than one that falls."""
+    flat, falling = (
+        plane_falls(assess(survey(lambda x, y, a=a: a * y, drain=None, intent=SOUTH)))[0].u_ratio
+        for a in (0.0, 0.02)
+    )
+    assert flat == pytest.approx(falling)
 
 
 # Where it drains to
@@ -220,7 +255,7 @@ def test_shares_of_two_drains() -> None:
     xs = sorted({*TICKS, 250, 490, 510, 750} - {500})
     found = assess(survey(lambda x, y: halves[x > 500](x, y), xs, zone=zones, drain=drains))
     shares = {zone.zone: zone.shares for zone in drainage(found)}
-    assert shares == {"west": (("the one", 1.0),), "east": (("the two", 1.0),)}
+    assert shares == {"west": (Share("the one", 1, 1),), "east": (Share("the two", 1, 1),)}
     assert {plane.zone for plane in plane_falls(found)} == {"west", "east"}
 
 
@@ -228,7 +263,7 @@ def test_low_side_without_a_drain() -> None:
     """One fall without a drain drains over its low side."""
     found = assess(survey(lambda x, y: 0.02 * y, drain=None, intent=SOUTH))
     (zone,) = drainage(found)
-    assert zone.shares == (("its low side", 1.0),)
+    assert zone.shares == (Share("its low side", 1.0, 1.0),)
     assert zone.ponds == ()
     assert len(zone.lines) > 20
 
@@ -247,10 +282,37 @@ def test_two_drains_share_a_ridge() -> None:
         )
     )
     (zone,) = drainage(found)
-    assert dict(zone.shares) == {
+    assert {share.drain: share.straight for share in zone.shares} == {
         "the left": pytest.approx(0.5, abs=0.01),
         "the right": pytest.approx(0.5, abs=0.01),
     }
+
+
+def gutter(*profile: float) -> Assessment:
+    """A floor that drains over its north side, so high every 100 mm from south to north."""
+    north = SOUTH | {"toward": "north"}
+    return assess(survey(lambda x, y: profile[round(y / 100)], drain=None, intent=north))
+
+
+def test_shares_before_and_after_a_pond_is_full() -> None:
+    """Of a gutter with a dip the floor on its far side drains only once the dip is full."""
+    found = gutter(60, 50, 40, 20, 30, 25, 20, 15, 10, 5, 0)
+    (zone,) = drainage(found)
+    ((share,), (pond,)) = zone.shares, zone.ponds
+    assert pond.depth_mm == pytest.approx(10)
+    assert (share.straight, share.in_all) == (pytest.approx(0.6), 1.0)
+    said = water_words(zone, found.surface.room, parse_style("mm"))
+    assert said[-1] == (
+        "floor: 60% of the floor drains straight to its low side; once the pond is full, 100% does."
+    )
+
+
+def test_a_film_is_no_pond_on_the_way() -> None:
+    """Water that fills a dip no deeper than surface tension holds anyway drains straight."""
+    found = gutter(60, 50, 40, 29, 30, 25, 20, 15, 10, 5, 0)
+    (zone,) = drainage(found)
+    assert zone.ponds == ()
+    assert zone.shares == (Share("its low side", 1.0, 1.0),)
 
 
 def test_no_reading_on_the_drain() -> None:
@@ -402,7 +464,7 @@ def test_a_channel_between_two_floors() -> None:
     assert plane.run_mm == pytest.approx(530)
     assert plane.fall_ratio == pytest.approx(FALL)
     (zone,) = drainage(found)
-    assert zone.shares == (("the channel", 1.0),)
+    assert zone.shares == (Share("the channel", 1.0, 1.0),)
     assert str(found.verdict.guarded) == "within"
 
 

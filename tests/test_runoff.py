@@ -242,6 +242,9 @@ def test_every_catchment(seed, kind):
     assert np.all(drains[stops] == -1)
     straight = got.pit < 0
     assert np.all(got.drain[straight] >= 0)
+    assert np.all(got.fills_mm[straight] == 0)
+    assert np.all(got.fills_mm[~straight] >= level[got.pit[~straight]] - height[got.pit[~straight]])
+    assert np.all(np.isinf(got.fills_mm) == (got.drain < 0))
 
 
 @settings(max_examples=100, deadline=None)

@@ -20,12 +20,42 @@ from flatcheck.verdict import Finding, Placement
 SHOWN = ("fall_least", "fall_most", "ponding", "wall_level", "valley_line", "step")
 """The measures that this module has words for."""
 
+LEVEL_MM = 0.05
+"""Two heights nearer than this are said as one: heights are said to a tenth of a millimeter."""
+
+
+HUNDREDTH = 1e-4
+"""A hundredth of a percent, to which slopes are said."""
+
 
 def slope_words(ratio: float, style: Style) -> str:
     """A slope to a hundredth of a percent, as rules with a narrow window need it."""
-    if style.unit == "mm":
-        return f"{ratio:.2%}"
-    return f"{ratio:.2%} ({ratio * 12:.3f} in per ft)"
+    # With z what rounds to zero has no sign.
+    return f"{ratio:z.2%}" if style.unit == "mm" else f"{ratio:z.2%} ({ratio * 12:z.3f} in per ft)"
+
+
+def spread_words(u_ratio: float) -> str:
+    """What to give or take of a slope with this standard uncertainty."""
+    least = f"{2 * u_ratio:.2%}" if u_ratio >= HUNDREDTH / 4 else "less than 0.01%"
+    return f"give or take {least}"
+
+
+def whole_words(plane: PlaneFall, style: Style) -> str:
+    """How a plane that was read falls as a whole; empty where too few readings lie on it."""
+    if plane.fall_ratio is None:
+        return ""
+    spread = spread_words(plane.u_ratio)
+    if plane.fall_ratio < HUNDREDTH / 2:
+        return f"is level ({spread})"
+    fall = slope_words(plane.fall_ratio, style)
+    return f"falls {fall} ({spread}) to the {side_of(plane.bearing_deg)}"
+
+
+def parts_words(plane: PlaneFall) -> str:
+    """The flattest and the steepest part of a plane; empty where no part was read."""
+    if plane.least_ratio is None or plane.most_ratio is None:
+        return ""
+    return f"{plane.least_ratio:z.2%} to {plane.most_ratio:z.2%}"
 
 
 def worst_fall(finding: Finding, room: Room, style: Style) -> str:
@@ -46,9 +76,9 @@ def _most(worst: Placement, room: Room, style: Style) -> str:
 def _slope(lead: str, sign: int, worst: Placement, room: Room, style: Style) -> str:
     over = worst.span_mm
     found, limit = sign * worst.value_mm / over, sign * worst.limit_mm / over
-    uphill = " (it rises)" if sign < 0 and found < 0 else ""
+    uphill = " (it rises)" if sign < 0 and found <= -HUNDREDTH / 2 else ""
     return (
-        f"{lead} {slope_words(found, style)}{uphill}, give or take {2 * worst.u_mm / over:.2%}, "
+        f"{lead} {slope_words(found, style)}{uphill}, {spread_words(worst.u_mm / over)}, "
         f"limit {limit:.2%}: {where(room, worst.at, style)}{_on(worst)}; over the length of a "
         f"level of {format_distance(over, style)}."
     )
@@ -61,9 +91,14 @@ def _on(worst: Placement) -> str:
 def _pond(worst: Placement, room: Room, style: Style) -> str:
     spread, limit = 2 * worst.u_mm, worst.limit_mm
     if worst.value_mm <= 0:
+        spare = -worst.value_mm
+        slowest = (
+            f": even the slowest place drains freely, by {_thin(spare, style)}"
+            if spare >= LEVEL_MM
+            else ", but the slowest place lies level with its way out"
+        )
         return (
-            "No water stands: even the slowest place drains freely, by "
-            f"{-worst.value_mm:.1f} mm (give or take {spread:.1f} mm), "
+            f"No water stands{slowest} (give or take {_thin(spread, style)}), "
             f"{where(room, worst.at, style)}."
         )
     return (
@@ -153,13 +188,11 @@ def plane_words(plane: PlaneFall, style: Style) -> str:
     meant = f"meant to fall to the {side_of(plane.meant_deg)}, run {run}"
     if plane.fall_ratio is None:
         return f"{plane.name}: {meant}; what was read on it does not tell how it falls."
-    parts = [
-        f"{plane.name}: {meant}; as a whole it falls {slope_words(plane.fall_ratio, style)} "
-        f"(give or take {2 * plane.u_ratio:.2%}) to the {side_of(plane.bearing_deg)}"
-    ]
-    if plane.least_ratio is not None and plane.most_ratio is not None:
-        parts.append(f"in parts from {plane.least_ratio:.2%} to {plane.most_ratio:.2%}")
-    return ", ".join(parts) + "."
+    parts = parts_words(plane)
+    return (
+        f"{plane.name}: {meant}; as a whole it {whole_words(plane, style)}"
+        f"{', in parts from ' if parts else ''}{parts}."
+    )
 
 
 def _water(liters: float, style: Style) -> str:
@@ -186,10 +219,19 @@ def water_words(drainage: Drainage, room: Room, style: Style) -> list[str]:
     for number, pond in enumerate(drainage.ponds, 1):
         said.append(pond_words(number, pond, room, style))
         if pond.held_by_drain:
-            said.append("Its water does not reach the drain, which stands higher than the floor.")
-    for drain, share in drainage.shares:
-        goes = f"drains to {drain}" if drain else "drains nowhere"
-        said.append(f"{drainage.zone}: {share:.0%} of the floor {goes}.")
+            said.append(
+                "The drain itself holds this water: it stands higher than the floor around it."
+            )
+    full = "once the pond is full" if len(drainage.ponds) == 1 else "once the ponds are full"
+    for share in drainage.shares:
+        goes = f"{share.in_all:.0%} of the floor drains nowhere"
+        if share.drain:
+            goes = f"{share.straight:.0%} of the floor drains straight to {share.drain}"
+        if share.drain and not drainage.ponds:
+            goes = f"{share.in_all:.0%} of the floor drains to {share.drain}"
+        elif share.drain:
+            goes += f"; {full}, {share.in_all:.0%} does"
+        said.append(f"{drainage.zone}: {goes}.")
     return said
 
 

@@ -190,8 +190,12 @@ def record(assessment: Assessment) -> dict[str, Any]:
                     for pond in zone.ponds
                 ],
                 "drains_to": [
-                    {"drain": drain or None, "share_of_floor": round(share, 4)}
-                    for drain, share in zone.shares
+                    {
+                        "drain": share.drain or None,
+                        "share_of_floor_once_ponds_are_full": round(share.in_all, 4),
+                        "share_of_floor_past_no_pond": round(share.straight, 4),
+                    }
+                    for share in zone.shares
                 ],
             }
             for zone in drainage(assessment)

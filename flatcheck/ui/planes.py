@@ -13,7 +13,7 @@ from flatcheck.compass import side_of
 from flatcheck.drain import Facet
 from flatcheck.falls import PlaneFall, plane_falls
 from flatcheck.parts import PLANNED_FALL
-from flatcheck.report.falls import plane_words, slope_words
+from flatcheck.report.falls import parts_words, plane_words, whole_words
 from flatcheck.report.words import outcome_of
 from flatcheck.room import Ring
 from flatcheck.ui.plan import middle_of, reach_of, size_of
@@ -114,8 +114,8 @@ def planes_table(assessment: Assessment) -> str:
             f"<b>{letter}</b> {escape(_named(plane, found))}",
             f"to the {side_of(plane.meant_deg)}",
             escape(format_distance(plane.run_mm, style)),
-            escape(_falls(plane, style)),
-            _parts(plane),
+            escape(whole_words(plane, style).removeprefix("falls ")) or "too few readings",
+            parts_words(plane),
             escape(called),
         ]
         rows.append("<tr>" + "".join(f"<td>{cell}</td>" for cell in cells) + "</tr>")
@@ -133,21 +133,6 @@ def planes_table(assessment: Assessment) -> str:
 def _named(plane: PlaneFall, found: Sequence[PlaneFall]) -> str:
     zones = {other.zone for other in found}
     return f"{plane.zone}: {plane.name}" if len(zones) > 1 else plane.name
-
-
-def _falls(plane: PlaneFall, style: Style) -> str:
-    if plane.fall_ratio is None:
-        return "too few readings"
-    return (
-        f"{slope_words(plane.fall_ratio, style)}, give or take {2 * plane.u_ratio:.2%}, "
-        f"to the {side_of(plane.bearing_deg)}"
-    )
-
-
-def _parts(plane: PlaneFall) -> str:
-    if plane.least_ratio is None or plane.most_ratio is None:
-        return ""
-    return f"{plane.least_ratio:.2%} to {plane.most_ratio:.2%}"
 
 
 def called_words(plane: PlaneFall, assessment: Assessment) -> str:
