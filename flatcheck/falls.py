@@ -13,10 +13,11 @@ from flatcheck.evidence import View
 from flatcheck.guard import CLEAR
 from flatcheck.level import as_evidence, lay
 from flatcheck.parts import Part, best_fall, settled
-from flatcheck.room import Room, cell_middles
+from flatcheck.room import Room, cell_middles, inside
 from flatcheck.rules import LEVEL_MM
 from flatcheck.runoff import Catchments, Run, catchments, runs
 from flatcheck.surface import variance
+from flatcheck.units import MM_PER_INCH, format_distance, format_length
 from flatcheck.verdict import Place, place_of
 from flatcheck.water import Flood, flood, held_mm, ponds
 
@@ -208,18 +209,24 @@ def _on_some(place: Floats, corners: Floats) -> bool:
     return bool(np.all(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0] >= 0, axis=1).any())
 
 
+MOST_FLOOD_MM = 12 * MM_PER_INCH
+"""A flood test stands no deeper: it is a load on the floor. Common practice, no source."""
+
+
 @dataclass(frozen=True)
 class FloodTest:
     """The water of a flood test in one zone: where it was measured, and how deep it is.
 
-    It stands `depth_mm` deep at the reading `at`, and `at_drain_mm` at the drain, None where that
-    was not read. `room` is the one that places are told in.
+    It stands `depth_mm` deep at the reading `at`, which lies `off_mm` from the place that was asked
+    for and is the highest of the zone where none was (`off_mm` is None). It is `at_drain_mm` deep
+    at the drain, None where that was not read. `room` is the one that places are told in.
     """
 
     zone: str
     room: Room
     depth_mm: float
     at: Place
+    off_mm: float | None
     at_drain_mm: float | None
     water: Flood
 
@@ -229,28 +236,44 @@ def flood_test(
 ) -> tuple[FloodTest, ...]:
     """How much water does a flood test take in each falling zone, and how deep is it?
 
-    It stands `depth_mm` deep at the reading nearest to `at`, by default at the highest reading of
-    the zone. The volume is exact for the surface between the readings.
+    It stands `depth_mm` deep at the reading nearest to `at`, in the zone that this lies in; by
+    default in each zone at its highest reading. The volume is exact for the surface between the
+    readings.
 
-    Raises SurveyError for a depth that is not larger than zero, without a falling zone, and where
-    the readings leave open how high places lie to each other.
+    Raises SurveyError for a depth that is no flood test's, without a falling zone, for a place in
+    none, and where the readings leave open how high places lie to each other.
     """
+    style = assessment.survey.show
     if not 0 < depth_mm < math.inf:
         raise SurveyError("the depth of a flood test must be larger than zero.")
+    if depth_mm > MOST_FLOOD_MM:
+        raise SurveyError(
+            f"the depth of a flood test was expected to be {format_length(MOST_FLOOD_MM, style)} "
+            f"at most, not {format_length(depth_mm, style)}: the water is a load on the floor."
+        )
+    falling = [part for part in assessment.parts if part.view.ground is not None]
+    if not falling:
+        raise SurveyError("a flood test is for a zone that falls, and none does.")
+    if at is not None:
+        here = np.array([at])
+        falling = [part for part in falling if inside(part.view.surface.room, here)[0]]
+    if at is not None and not falling:
+        raise SurveyError(
+            f"the place {format_distance(at[0], style)} east and {format_distance(at[1], style)} "
+            "north lies in no zone that falls; name one at the foot of the curb."
+        )
     found = []
-    for part in assessment.parts:
+    for part in falling:
         ground, floor = part.view.ground, part.view.surface
-        if ground is None:
-            continue
+        assert ground is not None  # of a zone that falls
         if not settled(floor):
             raise SurveyError(
                 f"zone {part.name!r}: the readings leave open how high its places lie to each "
                 "other, and so how deep water stands."
             )
         z = floor.height_mm
-        near = int(np.argmax(z))
-        if at is not None:
-            near = int(np.argmin(np.hypot(*(floor.xy_mm - np.array(at)).T)))
+        away = None if at is None else np.hypot(*(floor.xy_mm - np.array(at)).T)
+        near = int(np.argmax(z) if away is None else np.argmin(away))
         level = float(z[near]) + depth_mm
         drained = z[ground.drained >= 0]
         found.append(
@@ -259,10 +282,9 @@ def flood_test(
                 room=assessment.surface.room,
                 depth_mm=depth_mm,
                 at=place_of(floor.xy_mm[near]),
+                off_mm=None if away is None else float(away[near]),
                 at_drain_mm=level - float(drained.min()) if len(drained) else None,
                 water=flood(floor.xy_mm, z, floor.triangles, level),
             )
         )
-    if not found:
-        raise SurveyError("a flood test is for a zone that falls, and none does.")
     return tuple(found)

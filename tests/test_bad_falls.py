@@ -491,6 +491,8 @@ def test_shell(
         ["flood", "--", "-3 mm"],
         ["flood", "deep"],
         ["flood", "50 mm", "--at", "here", "there"],
+        ["flood", "50 mm", "--at", "5 m", "5 m"],
+        ["flood", "300 m"],
     ],
 )
 def test_arguments(

@@ -395,6 +395,45 @@ def test_flood_depths_refused(depth: float) -> None:
         flood_test(corners_of_a_pan(), depth)
 
 
+def test_flood_depths_that_no_floor_is_tested_to() -> None:
+    """300 mm of water stands on no tested floor, and the refusal says so; 12 in is the most."""
+    with pytest.raises(SurveyError, match=r"to be 304\.8 mm at most, not 310\.0 mm"):
+        flood_test(corners_of_a_pan(), 310.0)
+    flood_test(corners_of_a_pan(), 12 * 25.4)
+
+
+@pytest.mark.parametrize("at", [(99999, 500), (1060, 500), (-60, 0)])
+def test_flood_at_a_place_off_the_floor(at: tuple[float, float]) -> None:
+    """A place outside of every zone that falls is refused by its name, not moved to a reading."""
+    with pytest.raises(SurveyError, match=r"the place .* lies in no zone that falls"):
+        flood_test(assess(survey(on(pan(FALL)))), 25, at)
+
+
+def test_flood_at_a_place_in_one_zone() -> None:
+    """With a place the water stands in the zone that it lies in, and in no other."""
+    half = [[0, 0], [500, 0], [500, 1000], [0, 1000]]
+    other = [[500, 0], [1000, 0], [1000, 1000], [500, 1000]]
+    zones = [
+        {"name": "west", "outline": half, "intent": SOUTH},
+        {"name": "east", "outline": other, "intent": {"kind": "level"}},
+    ]
+    found = assess(survey(lambda x, y: 0.02 * y, zone=zones, drain=None))
+    assert [zone.zone for zone in flood_test(found, 25, (200, 1000))] == ["west"]
+    with pytest.raises(SurveyError, match="900 mm east and 100 mm north lies in no zone"):
+        flood_test(found, 25, (900, 100))
+
+
+def test_flood_says_where_it_was_measured() -> None:
+    """The highest reading is called so, and a reading beside the place named has its distance."""
+    found = assess(survey(lambda x, y: 0.02 * y, drain=None, intent=SOUTH))
+    style = parse_style("mm")
+    assert "deep at its highest reading, " in flood_words(*flood_test(found, 25), style)[0]
+    there = flood_words(*flood_test(found, 25, (500, 500)), style)[0]
+    assert "standing 25 mm deep 500 mm from the" in there
+    near = flood_words(*flood_test(found, 25, (530, 540)), style)[0]
+    assert "deep at the reading nearest to the place named, 50 mm off, 500 mm from the" in near
+
+
 def test_flood_without_a_fall() -> None:
     """A floor that is not meant to fall has no flood test."""
     dry = {"rule": "bs-5385-3:substrate"}

@@ -259,8 +259,12 @@ def flood_words(zone: FloodTest, style: Style) -> list[str]:
         if zone.at_drain_mm is not None
         else "of unknown depth at the drain, which was not read"
     )
+    place = "at its highest reading, "
+    if zone.off_mm is not None:
+        off = format_distance(zone.off_mm, style)
+        place = "" if zone.off_mm < 1 else f"at the reading nearest to the place named, {off} off, "
     return [
-        f"{zone.zone}: standing {format_length(zone.depth_mm, style)} deep "
+        f"{zone.zone}: standing {format_length(zone.depth_mm, style)} deep {place}"
         f"{where(zone.room, zone.at, style)}, the water is {deep}; it takes {much}, {each} of the "
         f"{format_area(water.area_mm2, style)} under water.",
         FLOOD_CAUTION,
