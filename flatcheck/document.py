@@ -3,11 +3,14 @@
 Everything is checked here, once, at the door; a message names the key and what was expected.
 """
 
+import math
+import re
 from collections.abc import Mapping
 from datetime import date, datetime
 from pathlib import PurePath
 from typing import Any
 
+from flatcheck.bond import Pattern
 from flatcheck.compass import parse_bearing
 from flatcheck.drain import Bed, Drain, Hold
 from flatcheck.errors import SurveyError, UnitsError
@@ -28,7 +31,7 @@ from flatcheck.intent import Intent
 from flatcheck.room import Ring, Room, rectangle
 from flatcheck.survey import DECISIONS, SENSES, Cells, Survey, Table, Zone, no_sense
 from flatcheck.terms import Keep, terms_of
-from flatcheck.tile import Tile
+from flatcheck.tile import BOWS, Bow, Tile
 from flatcheck.uncertainty import table_uncertainty, uncertainty_of
 from flatcheck.units import Style, parse_style
 
@@ -91,6 +94,7 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
         zones=_zones(head, offset_unit),
         intent=_intent(head.get("intent", {}), "intent"),
         tile=_tile(head, unit),
+        pattern=_pattern(head, unit, offset_unit),
         standard=text_of(standard.get("rule", "us-tile"), "standard.rule"),
         decision=decision,
         show=_style(units.get("show", "in/16" if unit in ("in", "ft") else "mm/0.1")),
@@ -149,6 +153,7 @@ _SECTIONS = (
     "keep",
     "correction",
     "tile",
+    "pattern",
     "standard",
     "table",
 )
@@ -297,25 +302,109 @@ def _bed(head: Mapping[str, Any], unit: str) -> Bed:
     return Bed(least, most, length_of(section.get("cover", 0), "bed.cover", unit))
 
 
-def _pair(given: Any, name: str, unit: str) -> tuple[float, float]:
+def _pair(given: Any, name: str, unit: str, said: str = "east and north") -> tuple[float, float]:
     if not isinstance(given, list) or len(given) != 2:
-        raise SurveyError(
-            f"{name} = {quoted(given)} was expected to be two lengths, east and north."
-        )
+        raise SurveyError(f"{name} = {quoted(given)} was expected to be two lengths, {said}.")
     return length_of(given[0], name, unit), length_of(given[1], name, unit)
 
 
 def _tile(head: Mapping[str, Any], unit: str) -> Tile | None:
     if "tile" not in head:
         return None
-    section = section_of(head, "tile", ("length", "width", "joint"))
+    section = section_of(
+        head,
+        "tile",
+        ("length", "width", "joint", "edges", "warpage", "bed", "cap", "spacers", "box"),
+    )
     if "length" not in section or "width" not in section:
         raise SurveyError("tile: length and width are both needed.")
+    bed = _pair(section["bed"], "tile.bed", unit, "least and most") if "bed" in section else None
     return Tile(
         length_of(section["length"], "tile.length", unit),
         length_of(section["width"], "tile.width", unit),
         length_of(section.get("joint", 0), "tile.joint", unit),
+        text_of(section.get("edges", ""), "tile.edges"),
+        _bow(section, unit),
+        bed,
+        _ending(section, "cap", unit),
+        _ending(section, "spacers", unit),
+        _whole(section.get("box", 0), "tile.box"),
     )
+
+
+def _ending(section: Mapping[str, Any], key: str, unit: str) -> float:
+    """A length of the tile that has no end where it is not said."""
+    return length_of(section[key], f"tile.{key}", unit) if key in section else math.inf
+
+
+def _bow(section: Mapping[str, Any], unit: str) -> Bow | None:
+    """How the tile is warped: two heights, and whether its middle is high or low."""
+    if "warpage" not in section:
+        return None
+    keys = ("edge", "diagonal", "bow", "measured", "uncertainty")
+    given = section_of(section, "warpage", keys)
+    edge, diagonal, u_mm = (
+        length_of(given.get(key, 0), f"tile.warpage.{key}", unit)
+        for key in ("edge", "diagonal", "uncertainty")
+    )
+    if min(edge, diagonal) < 0:
+        raise SurveyError("tile.warpage: edge and diagonal were expected to be no less than zero.")
+    bow = given.get("bow")
+    if not isinstance(bow, str) or bow not in BOWS:
+        raise SurveyError(f"tile.warpage.bow = {quoted(bow)} is not one of {', '.join(BOWS)}.")
+    measured = given.get("measured", False)
+    if not isinstance(measured, bool):
+        raise SurveyError("tile.warpage.measured was expected to be true or false.")
+    return Bow(BOWS[bow] * edge, BOWS[bow] * diagonal, measured, u_mm)
+
+
+def _pattern(head: Mapping[str, Any], unit: str, offset_unit: str) -> Pattern | None:
+    """How the tile is to lie, where anything was said of it."""
+    if "pattern" not in head:
+        return None
+    keys = ("kind", "offset", "rotation", "origin", "second", "lengths", "end", "seed")
+    section = section_of(head, "pattern", keys)
+    lengths = section.get("lengths", [])
+    if not isinstance(lengths, list) or len(lengths) > MOST_SECTIONS:
+        raise SurveyError(f"pattern.lengths was expected to be a list of up to {MOST_SECTIONS}.")
+    turn = section.get("rotation", 0)
+    if isinstance(turn, bool) or not isinstance(turn, int | float):
+        raise SurveyError(f"pattern.rotation = {quoted(turn)} was expected to be degrees.")
+    at = _pair(section.get("origin", [0, 0]), "pattern.origin", offset_unit)
+    second = section.get("second")
+    return Pattern(
+        kind=text_of(section.get("kind", "aligned"), "pattern.kind"),
+        offset_ratio=_share(section.get("offset", 0), "pattern.offset"),
+        rotation_deg=float(turn),
+        origin=at,
+        second_mm=None if second is None else _pair(second, "pattern.second", unit, _EDGES_SAID),
+        lengths_mm=tuple(length_of(item, "pattern.lengths", unit) for item in lengths),
+        end_mm=length_of(section["end"], "pattern.end", unit) if "end" in section else None,
+        seed=_whole(section.get("seed", 0), "pattern.seed"),
+    )
+
+
+_EDGES_SAID = "length and width"
+
+
+def _share(given: Any, name: str) -> float:
+    """A share of a whole: a number, or a fraction or percentage in quotes."""
+    said = SurveyError(f'{name} = {quoted(given)} was expected to be a share such as "1/3".')
+    if isinstance(given, bool) or not isinstance(given, str | int | float):
+        raise said
+    match = _SHARE.fullmatch(str(given).strip())
+    if match is None or (match[2] and not float(match[2])):
+        raise said
+    return float(match[1]) / float(match[2] or 1) / (100 if match[3] else 1)
+
+
+_SHARE = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,20})?)(?: ?/ ?([0-9]{1,9}))?( ?%)?")
+
+
+def _whole(given: Any, name: str) -> int:
+    if type(given) is not int or not 0 <= given < 2**31:
+        raise SurveyError(f"{name} = {quoted(given)} was expected to be a whole number.")
+    return given
 
 
 def _tables(

@@ -22,7 +22,6 @@ from scipy.special import ndtri
 
 from flatcheck.assess import Assessment
 from flatcheck.errors import RuleError, SurveyError
-from flatcheck.fields import length_of
 from flatcheck.guard import CLEAR, EXACT_MM, RISK
 from flatcheck.room import inside
 from flatcheck.rules import Grade, Rule, grade_of, step_limit, step_rule
@@ -375,22 +374,9 @@ def _steps_tables(survey: Survey) -> list[tuple[Table, dict[str, object]]]:
 
 
 def measured_warpage(survey: Survey) -> tuple[float, float] | None:
-    """What the tiles were measured to warp and its uncertainty [mm]: the largest that is said.
-
-    Raises SurveyError naming the table and the key.
-    """
-    said = []
-    for table, options in _steps_tables(survey):
-        if "warpage" not in options:
-            continue
-        sizes = [
-            length_of(options.get(key, 0), f"table {table.name}: {key}", table.unit)
-            for key in ("warpage", "warpage_uncertainty")
-        ]
-        if min(sizes) < 0:
-            raise SurveyError(f"table {table.name}: warpage was expected to be no less than zero.")
-        said.append((sizes[0], sizes[1]))
-    return max(said, default=None)
+    """What the tiles were measured to warp and its uncertainty [mm]; None where nobody measured."""
+    bow = survey.tile.bow if survey.tile else None
+    return (bow.most_mm, bow.u_mm) if bow and bow.measured else None
 
 
 def joints_of(survey: Survey) -> int | None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from flatcheck.bond import Pattern
 from flatcheck.drain import Bed, Drain, Hold
 from flatcheck.errors import FlatcheckError, SurveyError, UnitsError
 from flatcheck.intent import Intent
@@ -172,6 +173,7 @@ class Survey:
     holds: tuple[Hold, ...] = ()
     bed: Bed = field(default_factory=Bed)
     terms: Terms = field(default_factory=Terms)
+    pattern: Pattern | None = None
 
 
 def height_from(sense: str, reading_mm: float) -> float:

@@ -8,11 +8,8 @@ from dataclasses import dataclass
 
 from flatcheck.errors import RuleError, SurveyError
 from flatcheck.rules import Citation
-from flatcheck.tile import Tile, longest_edge
+from flatcheck.tile import Bow, Tile, longest_edge
 from flatcheck.units import MM_PER_FOOT, MM_PER_INCH
-
-EDGES = ("rectified", "calibrated")
-"""How a tile's edges were made, as far as the rule on joints asks: ground to size, or sorted."""
 
 
 @dataclass(frozen=True)
@@ -85,6 +82,26 @@ def inherent(tiles: tuple[Warpage, ...]) -> float:
     if not tiles:
         raise SurveyError("no tile was measured; lay at least one on a flat bench.")
     return max(abs(v) for tile in tiles for v in (*tile.edges_mm, *tile.diagonals_mm))
+
+
+def bow_of(tile: Tile, tiles: tuple[Warpage, ...], u_mm: float = 0.0) -> Bow:
+    """The bow of tiles that were measured, as a tile's record holds it [mm].
+
+    Of its longest edges, and of its diagonals, the largest departure of any tile with its sign;
+    `u_mm` is the standard uncertainty of one departure. Edges 1 and 3 are the tile's length.
+
+    Raises SurveyError where none was measured.
+    """
+    if not tiles:
+        raise SurveyError("no tile was measured; lay at least one on a flat bench.")
+    sides = (tile.length_mm, tile.width_mm) * 2
+    long = [k for k in range(4) if sides[k] == longest_edge(tile)]
+    return Bow(
+        max((found.edges_mm[k] for found in tiles for k in long), key=abs),
+        max((value for found in tiles for value in found.diagonals_mm), key=abs),
+        measured=True,
+        u_mm=u_mm,
+    )
 
 
 def back_to_back(
@@ -303,33 +320,32 @@ LEAST_JOINT_MM = MM_PER_INCH / 16
 """No joint is narrower [mm]: ANSI A108.02 (2013, 2017), 4.3.8; three pages agree."""
 
 _LARGE_MM = 15 * MM_PER_INCH
-_RUNNING_BOND_MM = dict(zip(EDGES, (MM_PER_INCH / 8, 3 * MM_PER_INCH / 16), strict=True))
+_RUNNING_BOND_MM = {"rectified": MM_PER_INCH / 8, "calibrated": 3 * MM_PER_INCH / 16}
 
 
-def least_joint(
-    tile: Tile,
-    variation_mm: float,
-    *,
-    edges: str = "rectified",
-    running_bond: bool = False,
-    edge_warpage_mm: float = 0.0,
-) -> float:
+def least_joint(tile: Tile, variation_mm: float, running_bond: bool = False) -> float:
     """How narrow may the joint be [mm]?
 
     Three times the variation of the facial dimensions of the tiles supplied, never under 1/16 in.
     In running bond with a side over 15 in, on average at least 1/8 in for rectified and 3/16 in
-    for calibrated tile, plus the edge warpage of the longest edge. ANSI A108.02 (2013, 2017),
-    4.3.8, as told by several trade pages that agree; the edge warpage (4.3.8.1) by one.
+    for calibrated tile, plus the edge warpage of the longest edge; a tile whose bow is not known
+    counts as straight. ANSI A108.02 (2013, 2017), 4.3.8, as told by several trade pages that
+    agree; the edge warpage (4.3.8.1) by one.
 
-    Raises SurveyError for edges of another kind and lengths below zero.
+    Raises SurveyError for a variation below zero, and where the rule does not hold for the tile's
+    edges or nobody said how they were made.
     """
-    if edges not in EDGES:
-        raise SurveyError(f"tile edges {edges[:40]!r} are not one of {', '.join(EDGES)}.")
-    if not min(variation_mm, edge_warpage_mm) >= 0:
-        raise SurveyError("how much tiles vary and warp was expected to be no less than zero.")
+    if not variation_mm >= 0:
+        raise SurveyError("how much tiles vary was expected to be no less than zero.")
     least = max(3 * variation_mm, LEAST_JOINT_MM)
     if running_bond and longest_edge(tile) > _LARGE_MM:
-        least = max(least, _RUNNING_BOND_MM[edges] + edge_warpage_mm)
+        if tile.edges not in _RUNNING_BOND_MM:
+            raise SurveyError(
+                f"tile: edges {tile.edges!r} were expected to be one of "
+                f"{', '.join(_RUNNING_BOND_MM)}, which the rule on joints in running bond asks for."
+            )
+        bow = abs(tile.bow.edge_mm) if tile.bow else 0.0
+        least = max(least, _RUNNING_BOND_MM[tile.edges] + bow)
     return least
 
 

@@ -24,6 +24,7 @@ ORDER = (
     "drain",
     "terms",
     "tile",
+    "bond",
     "intent",
     "rules",
     "warpage",

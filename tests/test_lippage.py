@@ -41,10 +41,16 @@ def outcomes(*steps_mm: float, name: str = "bs-lippage", warpage=None, u_mm: flo
 
 
 def survey_of(
-    *steps: str, entry: str = ENTRY, lippage: str = "bs-lippage", joint: str = ""
+    *steps: str,
+    entry: str = ENTRY,
+    lippage: str = "bs-lippage",
+    joint: str = "",
+    warpage: str = "",
 ) -> Survey:
     rows = [(f"{100 * n}", "0", step, "north", joint, "") for n, step in enumerate(steps, 1)]
     document = HEAD.replace("bs-lippage", lippage).replace("bs-8204:SR1", "none")
+    if warpage:
+        document = document.replace("[tile]\n", f"[tile]\nwarpage = {warpage}\n")
     return checked(document + entry, {"steps.csv": (STEPS[0], *rows)})
 
 
@@ -101,8 +107,8 @@ def test_uncertain_warpage_widens_the_doubt() -> None:
 
 def test_the_strict_limit_stands_beside() -> None:
     """Each joint carries the limit with the measured warpage and the one without."""
-    entry = f'{ENTRY}warpage = "0.4 mm"\nwarpage_uncertainty = "0.1 mm"\n'
-    (joint,) = verdict_of(survey_of("0.3", entry=entry, lippage="us-lippage")).joints
+    warp = '{ edge = "0.4 mm", bow = "hollow", measured = true, uncertainty = "0.1 mm" }'
+    (joint,) = verdict_of(survey_of("0.3", lippage="us-lippage", warpage=warp)).joints
     assert joint.strict_mm == pytest.approx(25.4 / 32)
     assert joint.limit_mm == pytest.approx(25.4 / 32 + 0.4)
     assert joint.u_limit_mm == 0.1

@@ -94,7 +94,7 @@ def test_steps_alone_make_no_surface() -> None:
 
 def test_unknown_keys_of_the_table() -> None:
     """A key of the table's entry that nobody knows is refused, and those of steps are named."""
-    with pytest.raises(SurveyError, match=r"'joint' is not known here.*joints, warpage"):
+    with pytest.raises(SurveyError, match=r"'joint' is not known here.*joints\."):
         survey_of(("1", "2", "0.4", "", "", ""), entry=f"{ENTRY}joint = 3\n")
 
 

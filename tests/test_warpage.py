@@ -1,6 +1,7 @@
 """The tile itself: bow and twist by definition, product limits, joints and offsets that follow."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -8,7 +9,7 @@ from hypothesis import strategies as st
 
 from flatcheck.errors import RuleError, SurveyError
 from flatcheck.rules import CERTAINTY
-from flatcheck.tile import Tile
+from flatcheck.tile import Bow, Tile
 from flatcheck.units import parse_length
 from flatcheck.warpage import (
     OFFSETS,
@@ -19,6 +20,7 @@ from flatcheck.warpage import (
     back_to_back,
     both,
     bow_at_offset,
+    bow_of,
     excess,
     face_down,
     inherent,
@@ -149,6 +151,17 @@ def test_the_large_class_is_for_large_tile() -> None:
 # Joints and offsets
 
 
+def test_the_bow_of_a_box() -> None:
+    """Of long edges and diagonals the largest of any tile with its sign; short edges are none."""
+    faces = (Face((0,) * 4, (0.3, 0.9, -0.5, 0), 0.2), Face((0,) * 4, (0.4, 0, 0, 0), -0.7))
+    found = bow_of(Tile(600, 300), tuple(warpage(face) for face in faces), 0.05)
+    assert found == Bow(-0.5, -0.7, measured=True, u_mm=0.05)
+    assert found.most_mm == 0.7
+    assert bow_of(Tile(300, 600), (warpage(faces[0]),)).edge_mm == 0.9
+    with pytest.raises(SurveyError, match="no tile was measured"):
+        bow_of(LARGE, ())
+
+
 @pytest.mark.parametrize(
     ("variation", "joint"), [("1/16 in", "3/16 in"), ("0 in", "1/16 in"), ("1/64 in", "1/16 in")]
 )
@@ -167,18 +180,19 @@ def test_joint_from_variation(variation: str, joint: str) -> None:
 )
 def test_joint_in_running_bond(edges: str, warp: str, joint: str) -> None:
     """Over 15 in in running bond: 1/8 or 3/16 in and the edge warpage; 1/8 + 1/32 = 5/32 in."""
-    found = least_joint(
-        LARGE, 0.0, edges=edges, running_bond=True, edge_warpage_mm=parse_length(warp)
-    )
+    bow = Bow(-parse_length(warp), 0.0)
+    found = least_joint(replace(LARGE, edges=edges, bow=bow), 0.0, running_bond=True)
     assert found == pytest.approx(parse_length(joint))
-    small = Tile(parse_length("15 in"), parse_length("12 in"))
-    assert least_joint(small, 0.0, edges=edges, running_bond=True) == parse_length("1/16 in")
+    small = Tile(parse_length("15 in"), parse_length("12 in"), edges=edges)
+    assert least_joint(small, 0.0, running_bond=True) == parse_length("1/16 in")
 
 
 def test_joint_refused() -> None:
     """Edges of another kind and tiles that vary by less than nothing are refused."""
-    with pytest.raises(SurveyError, match="'sawn' are not one of rectified, calibrated"):
-        least_joint(LARGE, 0.0, edges="sawn")
+    for edges in ("natural", ""):
+        with pytest.raises(SurveyError, match=f"'{edges}' were expected to be one of rectified"):
+            least_joint(replace(LARGE, edges=edges), 0.0, running_bond=True)
+        assert least_joint(replace(LARGE, edges=edges), 1.0) == 3.0
     with pytest.raises(SurveyError, match="no less than zero"):
         least_joint(LARGE, -1.0)
 

@@ -3,8 +3,7 @@
 `x`, `y` is the place on the joint; `step` is positive where the tile on the side that `proud` names
 (such as "north") stands higher than its neighbor. `joint` is the joint's width there, where it is
 not that of the tile. In the table's entry, `joints` is how many places there are on the whole
-floor of which these were read, and `warpage`, with `warpage_uncertainty`, what the tiles
-themselves were measured to bow or twist.
+floor of which these were read.
 """
 
 from flatcheck.compass import SIDES
@@ -12,7 +11,7 @@ from flatcheck.readers.columns import rows_of
 from flatcheck.survey import Step, Table
 
 KIND = "steps"
-OPTIONS = ("joints", "warpage", "warpage_uncertainty")
+OPTIONS = ("joints",)
 
 LARGEST_MM = 50.0
 """A larger step between two tiles is a slip of the pen, such as a wrong unit [mm]."""
