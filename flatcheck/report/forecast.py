@@ -1,0 +1,197 @@
+"""What lippage a tile would have on this floor, in words, beside others, and on paper."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from flatcheck.forecast import Answer, Forecast, Row, Way
+from flatcheck.instrument import fine
+from flatcheck.places import wall_called, where
+from flatcheck.report.correction import columns, volume
+from flatcheck.report.paper import Paper
+from flatcheck.report.words import many
+from flatcheck.room import ring_area, wall_names
+from flatcheck.surface import Surface, station_pitch
+from flatcheck.units import Style, format_distance, format_length
+from flatcheck.verdict import Outcome
+
+MOST_PLACES = 5
+"""So many places are named, the worst first."""
+
+BETWEEN = (
+    "Between readings the floor is taken to run straight; a hump that no reading met is not "
+    "foreseen. A forecast judges no floor: check the floor by its rule, and the tile when laid."
+)
+
+STROKES = {Outcome.WITHIN: "within", Outcome.CLOSE: "close", Outcome.OUT: "out"}
+"""The class of line that each outcome is drawn in."""
+
+
+def forecast_words(found: Forecast, floor: Surface, style: Style) -> list[str]:
+    """The answer, what each way of laying comes to, and the places that will not do."""
+    said = [answer_words(found)]
+    said.append(
+        f"In an even bed of {format_length(found.bed.usual_mm, style)}, each tile as the "
+        f"floor lies: {_way_words(found, found.even, style)}"
+    )
+    close = found.outcomes.count(Outcome.CLOSE)
+    if close:
+        said.append(
+            f"  At {many(close, 'joint')} reading error alone could turn the answer (the readings "
+            f"tell a step to {fine(2 * float(np.median(found.u_mm)), style)} or so)."
+        )
+    if found.best is not None:
+        said.append(
+            f"At best, with the bed between {format_length(found.bed.least_mm, style)} and "
+            f"{format_length(found.bed.most_mm, style)}: {_way_words(found, found.best, style)}"
+        )
+    way = found.even if found.best is None or found.good(found.even) else found.best
+    said += _places(found, way, floor, style)
+    if float(found.flat_mm.max(initial=0.0)) > 0:
+        said.append(
+            f"The tile's own bow leaves {fine(float(found.flat_mm.max()), style)} at the worst "
+            "joint on a floor without fault."
+        )
+    if len(found.unread):
+        said.append(
+            f"{many(len(found.unread), 'tile')} would lie where nobody read; there the floor is "
+            "taken to go on as beside it."
+        )
+    pitch = station_pitch(floor)
+    apart = float(np.median(pitch[np.isfinite(pitch)]))
+    shortest = _shortest(found)
+    if apart > shortest:
+        said.append(
+            f"Readings {format_distance(apart, style)} apart show little of what lies under a tile "
+            f"{format_distance(shortest, style)} wide."
+        )
+    return [*said, BETWEEN, f"Mortar: {found.bed.material.said}"]
+
+
+def answer_words(found: Forecast) -> str:
+    """The answer in one sentence, with what it hangs on."""
+    if found.answer is Answer.AS_IS:
+        return (
+            "This floor can be tiled as it is, in an even bed."
+            if found.good(found.even)
+            else "This floor can be tiled as it is, but only with the bed made up tile by tile."
+        )
+    if found.answer is Answer.NOT:
+        return "Not with this tile in this pattern: its own bow is too much for it on any floor."
+    return "This floor can be tiled so only with a correction."
+
+
+def _way_words(found: Forecast, way: Way, style: Style) -> str:
+    out = int(np.count_nonzero(found.out(way)))
+    joints = len(found.limit_mm)
+    over = (
+        f"{many(out, 'joint')} of {joints} ({out / joints:.0%}) will be out"
+        if out
+        else f"all {many(joints, 'joint')} within"
+    )
+    loose = (
+        f"; {many(len(way.unbedded), 'tile')} cannot be bedded within the limits"
+        if len(way.unbedded)
+        else ""
+    )
+    return (
+        f"worst lippage {fine(way.worst_mm, style)}, {over}; bed "
+        f"{format_length(float(way.least_mm.min()), style)} to "
+        f"{format_length(float(way.most_mm.max()), style)}, {volume(way.mortar_l, style)} of "
+        f"mortar, {many(way.bags, 'bag')}{loose}."
+    )
+
+
+def _places(found: Forecast, way: Way, floor: Surface, style: Style) -> list[str]:
+    """The joints that will be out and the tiles that cannot be bedded, the worst first."""
+    said = []
+    over = np.where(found.out(way), way.lippage_mm - found.limit_mm, -np.inf)
+    for joint in np.argsort(-over, kind="stable")[: min(MOST_PLACES, int(found.out(way).sum()))]:
+        x, y = found.laying.joints_mm[joint].mean(axis=0)
+        said.append(
+            f"  out: {fine(float(way.lippage_mm[joint]), style)} against "
+            f"{fine(float(found.limit_mm[joint]), style)}; "
+            f"{where(floor.room, (float(x), float(y)), style)}"
+        )
+    if int(found.out(way).sum()) > MOST_PLACES:
+        said.append(f"  and {int(found.out(way).sum()) - MOST_PLACES} more.")
+    order = way.unbedded[np.argsort(-way.gives_mm[way.unbedded], kind="stable")]
+    for tile in order[:MOST_PLACES]:
+        x, y = found.middle_mm[tile]
+        said.append(
+            f"  cannot be bedded: short by {fine(float(way.gives_mm[tile]), style)}; tile at "
+            f"{where(floor.room, (float(x), float(y)), style)}"
+        )
+    if len(order) > MOST_PLACES:
+        said.append(f"  and {many(len(order) - MOST_PLACES, 'tile')} more.")
+    return said
+
+
+def _shortest(found: Forecast) -> float:
+    corners = np.asarray(found.laying.corners_mm)
+    sides = np.roll(corners, -1, axis=1) - corners
+    return float(np.hypot(sides[..., 0], sides[..., 1]).min())
+
+
+HEAD = ("floor", "tile", "answer", "even", "at best", "out", "bed", "bags", "tiles", "cut")
+"""The columns of the comparison: worst lippage in an even bed and at best, share of joints out."""
+
+
+def rows_table(rows: Sequence[Row], style: Style) -> list[tuple[str, ...]]:
+    """Every option on every floor as cells; out, bed and bags are of the way that is better."""
+    table: list[tuple[str, ...]] = [HEAD]
+    for row in rows:
+        found = row.found
+        way = found.even if found.best is None or found.good(found.even) else found.best
+        share = float(found.out(way).mean()) if len(found.limit_mm) else 0.0
+        table.append(
+            (
+                row.remedy,
+                row.option,
+                str(found.answer),
+                fine(found.even.worst_mm, style),
+                fine(found.best.worst_mm, style) if found.best is not None else "-",
+                f"{share:.0%}",
+                f"{format_length(float(way.least_mm.min()), style)} to "
+                f"{format_length(float(way.most_mm.max()), style)}",
+                str(way.bags),
+                str(row.tiles),
+                str(row.cuts),
+            )
+        )
+    return table
+
+
+def choosing_words(rows: Sequence[Row], style: Style) -> list[str]:
+    """Tiles, patterns and offsets on this floor and after its remedies, beside each other."""
+    return columns(rows_table(rows, style))
+
+
+def joints_svg(found: Forecast, floor: Surface) -> str:
+    """The joints to scale by how each ends in an even bed, and the tiles that cannot be bedded.
+
+    Lines are of the classes within, close and out, with strokes of their own, so that the drawing
+    can be told apart without color.
+    """
+    corners = np.array(floor.room.outline.corners_mm)
+    names = [wall_called(name) for name in wall_names(floor.room)]
+    if ring_area(corners) < 0:
+        # Turned round, side k is the one that came before corner k.
+        corners, names = corners[::-1], [*names[-2::-1], names[-1]]
+    paper = Paper(corners.min(axis=0), corners.max(axis=0))
+    drawn = [
+        "<style>.within{fill:none;stroke:#999;stroke-width:.2}.close{fill:none;stroke:#555;"
+        "stroke-width:.5;stroke-dasharray:1 .6}.out{fill:none;stroke:#000;stroke-width:.9}"
+        ".unbedded{fill:#ccc;stroke:none}</style>"
+    ]
+    way = found.even if found.best is None else found.best
+    pieces = found.laying.pieces
+    drawn += [paper.line("unbedded", pieces[k], closed=True) for k in way.unbedded.tolist()]
+    drawn += [paper.line("cutout", ring.corners_mm, closed=True) for ring in floor.room.cutouts]
+    drawn += [
+        paper.line(STROKES[outcome], joint.tolist())
+        for outcome, joint in zip(found.outcomes, found.laying.joints_mm, strict=True)
+    ]
+    drawn.append(paper.line("room", corners.tolist(), closed=True))
+    drawn += paper.walls(corners, names)
+    return paper.svg(drawn, "joints between tiles by how they will end")
