@@ -27,6 +27,7 @@ CHART = {"displayModeBar": False, "scrollZoom": False, "doubleClick": False, "sh
 STYLE = """<style>
 .stMainBlockContainer {padding: 1.5rem 1rem 4rem; max-width: 84rem}
 input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
+.st-key-step button, .stButton button, .stDownloadButton button {min-height: 2.75rem}
 .stMultiSelect [role=group] {max-height: none; height: auto}
 [data-testid=stMultiSelectTagsContainer] {flex-wrap: wrap; height: auto; padding: .35rem;
   mask-image: none !important}
@@ -77,6 +78,9 @@ input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
 [class*="st-key-heights"] {
   height: calc((min(var(--wide), 32rem) - 2 * var(--beside)) / var(--shape) + 2 * var(--beside))
   !important; max-width: 32rem}
+.stApp:is(:has([data-step=verdict]), :has([data-step=falls]), :has([data-step=correction]),
+  :has([data-step=tile]), :has([data-step=report])) .st-key-pane {--away: none}
+@media (max-width: 640px) {.st-key-pane {display: var(--away, flex)}}
 .st-key-profile {height: calc(var(--wide) / 3 + 7rem) !important}
 </style>"""
 

@@ -47,15 +47,30 @@ def tick(page: Any, words: str) -> None:
     page.locator("label").filter(has_text=words).last.click()
 
 
+def go(page: Any, step: str) -> None:
+    """Opens a step of the job by the word on it."""
+    place = page.locator(".st-key-step").get_by_role("radio", name=step, exact=True)
+    if place.get_attribute("aria-checked") == "false":
+        drawn_anew(page, lambda: press(page, place))
+
+
+def survey(page: Any, title: str, step: str) -> None:
+    """Chooses a sample, and opens a step of its job."""
+    go(page, "Job")
+    drawn_anew(page, lambda: choose(page, "Survey", title))
+    go(page, step)
+    page.locator(".fc").get_by_text(title).first.wait_for()
+
+
 def kitchen(page: Any) -> None:
     """Opens the kitchen, which is out and has spots."""
-    drawn_anew(page, lambda: choose(page, "Survey", "Kitchen subfloor, Millbrook"))
+    survey(page, "Kitchen subfloor, Millbrook", "Verdict")
     page.locator(".st-key-map").get_by_text("porch wall", exact=True).wait_for()
 
 
 def pan(page: Any) -> None:
     """Opens the pan, in which water stands."""
-    drawn_anew(page, lambda: choose(page, "Survey", "Shower pan with a point drain, Cressbrook"))
+    survey(page, "Shower pan with a point drain, Cressbrook", "Falls")
     page.locator(".st-key-falls").get_by_text("drain", exact=True).wait_for()
 
 
@@ -69,6 +84,7 @@ def answer(page: Any) -> None:
     for name, edge in (("Tile length", "24 in"), ("Tile width", "12 in")):
         page.get_by_label(name).fill(edge)
         drawn_anew(page, lambda: page.keyboard.press("Tab"))
+    go(page, "Verdict")
 
 
 def as_pasted() -> str:
@@ -166,8 +182,7 @@ WORKED = {
 @pytest.mark.parametrize("title", WORKED)
 def test_correction(page: Any, device: str, shots: Path, title: str) -> None:
     """A floor that is out gets its remedy, the table or cards, and a plan to scale that fits."""
-    drawn_anew(page, lambda: choose(page, "Survey", title))
-    page.locator(".fc h2").get_by_text(title).wait_for()
+    survey(page, title, "Correction")
     button = page.get_by_role("button", name="Work out the correction")
     drawn_anew(page, lambda: press(page, button))
     assert page.locator(".fc .large").inner_text().startswith(WORKED[title])
@@ -198,8 +213,7 @@ def test_correction(page: Any, device: str, shots: Path, title: str) -> None:
 def test_terms_and_what_was_done(page: Any, device: str, shots: Path) -> None:
     """A grinder that must be rented turns the choice; the floor read again shows what was done."""
     title = "Slab with two humps, Gorse Yard"
-    drawn_anew(page, lambda: choose(page, "Survey", title))
-    page.locator(".fc h2").get_by_text(title).wait_for()
+    survey(page, title, "Correction")
     press(page, page.get_by_text("What the floor is made of, and your prices"))
     page.get_by_label("The grinder costs, 0 if it is yours").fill("90")
     button = page.get_by_role("button", name="Work out the correction")
@@ -231,6 +245,7 @@ def scale_of(page: Any, chart: str) -> float:
 @phone_only
 def test_inputs_are_large_enough(page: Any) -> None:
     """Every field has type of 16 px, below which a phone zooms into it."""
+    go(page, "Job")
     tick(page, "Pasted cells")
     page.locator("textarea").wait_for()
     sizes = page.evaluate(
@@ -242,6 +257,7 @@ def test_inputs_are_large_enough(page: Any) -> None:
 
 def test_paste(page: Any, device: str, shots: Path) -> None:
     """Cells pasted from the clipboard are judged; until all is said the page says what lacks."""
+    go(page, "Job")
     drawn_anew(page, lambda: tick(page, "Pasted cells"))
     assert "Still to be said: the readings, what a reading means" in page.inner_text("body")
     page.evaluate("cells => navigator.clipboard.writeText(cells)", as_pasted())
@@ -255,6 +271,7 @@ def test_paste(page: Any, device: str, shots: Path) -> None:
 
 def test_upload(page: Any) -> None:
     """An uploaded file is judged."""
+    go(page, "Job")
     drawn_anew(page, lambda: tick(page, "File"))
     page.locator("input[type=file]").set_input_files(LASER)
     page.locator("[data-testid=stFileChipName]").wait_for()
@@ -266,6 +283,7 @@ def test_upload(page: Any) -> None:
 @phone_only
 def test_hostile_text(page: Any, device: str, shots: Path) -> None:
     """Markup in a cell is shown letter by letter in one sentence, and fetches nothing."""
+    go(page, "Job")
     drawn_anew(page, lambda: tick(page, "Pasted cells"))
     page.locator("textarea").fill(f"\t1'\t2'\n1'\t47\t{HOSTILE}\n2'\t47\t47")
     answer(page)
@@ -282,6 +300,7 @@ def test_hostile_file_name(page: Any, tmp_path: Path) -> None:
     """Markup in a file's name stays text in the verdict and in what the map tells."""
     file = tmp_path / "<img src=x> ![x](y).csv"
     file.write_bytes(LASER.read_bytes())
+    go(page, "Job")
     drawn_anew(page, lambda: tick(page, "File"))
     page.locator("input[type=file]").set_input_files(file)
     page.locator("[data-testid=stFileChipName]").wait_for()
@@ -295,7 +314,7 @@ def test_hostile_file_name(page: Any, tmp_path: Path) -> None:
 @desk_only
 def test_download(page: Any, tmp_path: Path) -> None:
     """The verdict comes as a text that begins with its word, and as JSON that holds its outcome."""
-    kitchen(page)
+    survey(page, "Kitchen subfloor, Millbrook", "Report")
     got = {}
     for words in ("Verdict as text", "Verdict as JSON, in mm"):
         with page.expect_download() as caught:
@@ -340,7 +359,7 @@ def test_map_tells_fractions(page: Any) -> None:
 @pytest.mark.parametrize("chart", ["map", "profile", "falls", "heights-0"])
 def test_swipe_over_chart(page: Any, chart: str) -> None:
     """A finger drawn down over a drawing scrolls the page by about as much."""
-    pan(page)
+    (pan if chart in ("falls", "heights-0") else kitchen)(page)
     top = "document.querySelector('[data-testid=stMain]').scrollTop"
     page.evaluate(f"document.querySelector('.st-key-{chart}').scrollIntoView({{block: 'center'}})")
     page.wait_for_timeout(300)

@@ -1,0 +1,76 @@
+"""The verdict on the page: each rule in words, the map, and the floor under the worst bar."""
+
+from html import escape
+
+from flatcheck.assess import Assessment
+from flatcheck.falls import plane_falls
+from flatcheck.report.checks import misread
+from flatcheck.report.relief import worst_of
+from flatcheck.report.section import profile_of
+from flatcheck.report.text import SPOTS, cite
+from flatcheck.report.words import (
+    beside,
+    explain,
+    headline,
+    outcome_of,
+    shape_words,
+    spot_words,
+    titles,
+)
+from flatcheck.ui.figures import floor_map, map_aspect
+from flatcheck.ui.markup import draw, paragraphs, word, write
+from flatcheck.ui.section import profile_figure
+from flatcheck.verdict import Finding
+
+MAP_KEY = (
+    "Red stands above the required plane, blue below; interpolated between readings, which are the "
+    "dots. The thick line is where it is worst. Gray was not read. "
+)
+PLANES_KEY = "Each part that falls has its own plane. "
+SPOT_KEY = "▲ high, ▼ low: filled where beyond reading error, hollow where it may be reading error."
+
+
+def verdict(assessment: Assessment) -> None:
+    """The verdict in words, the map with its spots, and the worst place from the side."""
+    survey, found = assessment.survey, assessment.verdict
+    line = headline(assessment).removeprefix(found.outcome.upper()).lstrip(": ")
+    write(
+        f"<h2>{word(found.outcome)} {escape(line)}</h2><p>{escape(beside(found))}</p>",
+        paragraphs(titles(found), "fine"),
+        paragraphs(misread(assessment), "warn"),
+        *(_rule(finding, assessment) for finding in found.findings),
+        paragraphs(shape_words(assessment)),
+        "<h3>Where it is high and low</h3>",
+    )
+    draw(floor_map(assessment), "map", map_aspect(assessment))
+    falls = PLANES_KEY if plane_falls(assessment) else ""
+    key = MAP_KEY + falls + (SPOT_KEY if found.spots else "")
+    write(f"<p class=fine>{key}</p>", _spots(assessment))
+    finding = worst_of(assessment)
+    if finding:
+        write(f"<h3>The worst place, from the side</h3><p>{escape(finding.rule.words)}</p>")
+        draw(profile_figure(profile_of(assessment, finding), survey.show), "profile")
+    citations = dict.fromkeys(cite(finding.rule.citation) for finding in found.findings)
+    write(paragraphs(citations, "fine"))
+
+
+def _rule(finding: Finding, assessment: Assessment) -> str:
+    zone = f"{finding.zone}: " if len(assessment.parts) > 1 else ""
+    said = "".join(f"<p>{escape(words)}</p>" for words in explain(finding, assessment))
+    outcome = outcome_of(finding, assessment.verdict.decision)
+    return (
+        f"<div class=rule><p>{word(outcome)} <b>{escape(zone + finding.rule.words)}</b></p>"
+        f"{said}</div>"
+    )
+
+
+def _spots(assessment: Assessment) -> str:
+    """The spots as a table; their numbers are the ones on the map."""
+    room, spots = assessment.surface.room, assessment.verdict.spots
+    rows = "".join(
+        f"<tr><td><b>{spot.number}</b></td><td>{'▲' if spot.high else '▼'}</td>"
+        f"<td>{escape(spot_words(spot, room, assessment.survey.show))}</td></tr>"
+        for spot in spots[:SPOTS]
+    )
+    more = f"<p>{len(spots) - SPOTS} more, gentler ones are in the JSON.</p>"
+    return f"<table>{rows}</table>{more if len(spots) > SPOTS else ''}" if spots else ""

@@ -1,0 +1,80 @@
+"""The falls on the page: how it falls, where its water goes, and the heights to screed it to."""
+
+from html import escape
+
+import streamlit as st
+
+from flatcheck.assess import Assessment
+from flatcheck.errors import FlatcheckError
+from flatcheck.falls import drainage
+from flatcheck.report.falls import water_words
+from flatcheck.report.screed import screed_csv, screed_html
+from flatcheck.screed import screeds
+from flatcheck.ui.drainage import falls_key, falls_map
+from flatcheck.ui.figures import map_aspect
+from flatcheck.ui.heights import (
+    SPACINGS,
+    USUAL,
+    heights_plan,
+    heights_words,
+    key_words,
+    margin_px,
+    outline_of_plan,
+    walls_tables,
+    written,
+)
+from flatcheck.ui.markup import draw, offer, tell, write
+from flatcheck.ui.plan import aspect
+from flatcheck.ui.planes import planes_table
+from flatcheck.units import format_distance
+
+
+def falls(assessment: Assessment) -> None:
+    """How it falls: the plan, the table of its planes, and where the water goes."""
+    style, room = assessment.survey.show, assessment.surface.room
+    water = drainage(assessment)
+    write("<h3>How it falls</h3>")
+    draw(falls_map(assessment, water), "falls", map_aspect(assessment))
+    write(f"<p class=fine>{escape(falls_key(assessment, water))}</p>", planes_table(assessment))
+    for zone in water:
+        head = f"<p><b>{escape(zone.zone)}</b></p>" if len(water) > 1 else ""
+        write(head, *(f"<p>{escape(said)}</p>" for said in water_words(zone, room, style)))
+
+
+def heights(assessment: Assessment) -> None:
+    """The heights to screed each falling zone to, or the sentence that says why there are none."""
+    survey, room = assessment.survey, assessment.surface.room
+    style = survey.show
+    write("<h3>Planned heights</h3>")
+    spacings = SPACINGS[style.unit]
+    spacing = st.selectbox(
+        "Marks along the walls every",
+        spacings,
+        USUAL,
+        lambda mm: format_distance(mm, style),
+        f"heights in {style.unit}",
+        width=240,
+    )
+    try:
+        plans = screeds(survey, spacing, assessment)
+    except FlatcheckError as error:
+        tell(error)
+        return
+    for number, plan in enumerate(plans):
+        every = written(plan, spacing)
+        write(f"<p>{escape(heights_words(plan, survey, room)[0])}</p>")
+        draw(
+            heights_plan(plan, survey, every),
+            f"heights-{number}",
+            aspect(outline_of_plan(plan)),
+            margin_px(plan, style),
+        )
+        write(
+            f"<p class=fine>{escape(key_words(survey, every))}</p>",
+            walls_tables(plan, style),
+            *(f"<p>{escape(said)}</p>" for said in heights_words(plan, survey, room)[1:]),
+        )
+    row = st.container(horizontal=True)
+    sheet = screed_html(plans, survey, room, None)
+    offer(row, "Heights as a sheet to print", sheet, "heights.html")
+    offer(row, "Heights as a table", screed_csv(plans, style), "heights.csv")
