@@ -23,6 +23,7 @@ from flatcheck.commands import (
 from flatcheck.errors import FlatcheckError
 from flatcheck.instrument import TURNS
 from flatcheck.readers.folder import BARE_KINDS
+from flatcheck.report.kit import RODS
 from flatcheck.survey import DECISIONS, SENSES
 from flatcheck.units import LENGTH_UNITS, STYLES
 
@@ -92,7 +93,7 @@ def _parser() -> argparse.ArgumentParser:
     ahead.add_argument("--tile", help='tile size, such as "12 x 24 in"')
     ahead.add_argument("--standard", help="standard:grade; see `flatcheck standards`")
     ahead.add_argument("--uncertainty", help='how far a reading may be off: "1/8 in at 30 ft"')
-    ahead.add_argument("--rule", help="plan for this rule of the grade alone, such as 10ft")
+    ahead.add_argument("--rule", help="plan for this rule of the grade alone: 10ft, 24in")
     ahead.add_argument("--show", choices=tuple(STYLES), help="units to print")
     ahead.add_argument("--sheet", type=Path, help="write a reading sheet: a .html or .csv file")
     ahead.add_argument("--overwrite", action="store_true", help="where the sheet is there already")
@@ -131,16 +132,16 @@ def _parser() -> argparse.ArgumentParser:
     pegs.add_argument("midway", nargs=2, help="readings on pegs A and B from midway")
     pegs.add_argument("other", nargs=2, help="readings on A and B from the other place")
     pegs.add_argument("sights", nargs=2, help="distances of that place to A and to B")
-    pegs.add_argument("--uncertainty", default="1 mm", help="of one reading")
-    pegs.add_argument("--show", choices=tuple(STYLES), default="mm/0.1")
+    pegs.add_argument("--uncertainty", default=RODS, help='of one reading: "reading to 1/16"')
+    pegs.add_argument("--show", choices=tuple(STYLES), help="units to print; those typed, if not")
     bar = verbs.add_parser("bar", help="test a straightedge that was read twice, turned")
     bar.set_defaults(run=run_bar)
     bar.add_argument("table", type=Path, help="table with the columns at, first and turned")
     bar.add_argument("length", help='length of the bar, such as "6 ft"')
     bar.add_argument("--turn", choices=TURNS, default=TURNS[1])
     bar.add_argument("--readings", choices=tuple(LENGTH_UNITS), default="mm")
-    bar.add_argument("--uncertainty", default="0.1 mm", help="of one gap")
-    bar.add_argument("--show", choices=tuple(STYLES), default="mm/0.1")
+    bar.add_argument("--uncertainty", default="0.1 mm", help='of one gap: "reading to 1/64"')
+    bar.add_argument("--show", choices=tuple(STYLES), help="units to print; those typed, if not")
     shelf = verbs.add_parser("standards", help="list the standards and their grades")
     shelf.set_defaults(run=run_standards)
     page = verbs.add_parser("page", help="serve the page to a browser, on this machine only")

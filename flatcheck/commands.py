@@ -7,7 +7,7 @@ import re
 import signal
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +17,9 @@ from flatcheck.assess import assess
 from flatcheck.change import changed
 from flatcheck.correction import correct, fix_named
 from flatcheck.document import DOCUMENT
-from flatcheck.errors import RuleError, SurveyError, UnitsError
+from flatcheck.errors import FlatcheckError, RuleError, SurveyError, UnitsError
 from flatcheck.falls import flood_test
-from flatcheck.instrument import standard_uncertainty, statement
+from flatcheck.instrument import Statement, describe, standard_uncertainty, statement
 from flatcheck.judgment import NO_FLATNESS
 from flatcheck.lippage import judge_steps
 from flatcheck.planning import plan, plan_words, resolution_words, resolves
@@ -36,12 +36,12 @@ from flatcheck.report.screed import screed_csv, screed_html, screed_words
 from flatcheck.report.sheet import Heading, sheet_csv, sheet_html
 from flatcheck.report.text import cite, record, text, wrapped
 from flatcheck.room import Room, rectangle
-from flatcheck.rules import grade_of, rules_for, standards
+from flatcheck.rules import Rule, grade_of, rules_for, standards
 from flatcheck.screed import screeds
 from flatcheck.survey import Survey
 from flatcheck.tables import readings_of
 from flatcheck.tile import Tile
-from flatcheck.units import LENGTH_UNITS, STYLES, Style, parse_length
+from flatcheck.units import LENGTH_UNITS, STYLES, Style, parse_length, typed_style
 from flatcheck.verdict import Outcome, gravest
 
 STATUS = {Outcome.WITHIN: 0, Outcome.OUT: 1, Outcome.CLOSE: 3, Outcome.NOT_ASSESSED: 3}
@@ -170,15 +170,13 @@ def _room_of(written: str) -> Room:
 def run_plan(arguments: argparse.Namespace) -> int:
     if arguments.sheet:
         _may_write(arguments.sheet, arguments.overwrite)
-    room, tile, standard, u_mm, style = _job(arguments)
-    rules = rules_for(grade_of(standard)[1], tile)
-    chosen = [rule for rule in rules if arguments.rule in (None, rule.id)]
-    if not chosen:
-        named = ", ".join(rule.id for rule in rules)
-        raise RuleError(f"rule {arguments.rule!r} is not one of {named}.")
+    room, tile, standard, stated, sight_mm, style = _job(arguments)
+    u_mm = standard_uncertainty(stated, sight_mm)
+    chosen = _chosen(rules_for(grade_of(standard)[1], tile), arguments.rule)
     mark_mm = LENGTH_UNITS["in"] if style.unit == "in" else 10.0
     ahead = plan(room, chosen, u_mm, mark_mm)
     said = plan_words(ahead, style)
+    said.append(f"One reading: {describe(stated, sight_mm, style)}")
     for need in ahead.needs:
         said += resolution_words(resolves(plan(room, [need.rule], u_mm, mark_mm), need.rule), style)
     print("\n".join(said))
@@ -193,6 +191,25 @@ def run_plan(arguments: argparse.Namespace) -> int:
         _write(arguments.sheet, page, arguments.overwrite)
         print(f"Reading sheet for {ahead.needs[0].rule.id}: {arguments.sheet}")
     return 0
+
+
+def _chosen(rules: Sequence[Rule], written: str | None) -> list[Rule]:
+    """The rules to plan for: all, or those of one name or of one length of bar, such as 24in."""
+    if written is None:
+        return list(rules)
+    try:
+        length = parse_length(written)
+    except UnitsError:
+        length = math.nan
+    found = [
+        rule
+        for rule in rules
+        if rule.id == written or (rule.length_mm and abs(rule.length_mm - length) < 1)
+    ]
+    if not found:
+        named = ", ".join(rule.id for rule in rules)
+        raise RuleError(f"rule {written!r} is not one of {named}, nor the length of its bar.")
+    return found
 
 
 def _may_write(sheet: Path, overwrite: bool, kinds: tuple[str, ...] = SHEETS) -> None:
@@ -299,64 +316,70 @@ def run_flood(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _job(arguments: argparse.Namespace) -> tuple[Room, Tile | None, str, float, Style]:
-    """What is planned for: a survey's own room, tile, rule and instrument, or what was said."""
+def _job(
+    arguments: argparse.Namespace,
+) -> tuple[Room, Tile | None, str, Statement, float, Style]:
+    """What is planned for: a survey's own room, tile, rule and instrument, or what was said.
+
+    With what is said of one reading, and the distance at which it holds.
+    """
     folder = Path(arguments.room)
-    tile = standard = room = None
-    style = STYLES[arguments.show or "in/16"]
-    u_mm = None
+    tile = standard = room = stated = None
+    sight = 0.0
     if folder.is_dir():
         survey = read_folder(folder)
         if survey.room is None:
             raise SurveyError(f"{folder} gives no outline of the room to plan for.")
         room, tile, standard = survey.room, survey.tile, survey.standard
-        u_mm = max((table.u_mm for table in survey.tables), default=None)
-        style = STYLES[arguments.show] if arguments.show else survey.show
+        style = survey.show
+        if survey.tables:
+            coarsest = max(survey.tables, key=lambda table: table.u_mm)
+            stated, sight = coarsest.stated, coarsest.sight_mm
     else:
         room = _room_of(arguments.room)
+        style = typed_style([arguments.room], "in")
     if arguments.tile:
         edges = tile_section(arguments.tile)
         tile = Tile(parse_length(edges["length"]), parse_length(edges["width"]))
     if arguments.uncertainty:
         corners = np.array(room.outline.corners_mm)
         sight = float(np.hypot(*np.ptp(corners, axis=0)))  # from one corner to the other
-        u_mm = standard_uncertainty(statement(arguments.uncertainty), sight)
-    if u_mm is None:
+        stated = _stated(arguments.uncertainty)
+    if stated is None:
         raise SurveyError('say how far one reading may be off: --uncertainty "1/32 in".')
-    return room, tile, arguments.standard or standard or "us-tile", u_mm, style
+    if arguments.show:
+        style = STYLES[arguments.show]
+    return room, tile, arguments.standard or standard or "us-tile", stated, sight, style
 
 
 def run_two_peg(arguments: argparse.Namespace) -> int:
-    midway, other, sights = (
-        (parse_length(pair[0]), parse_length(pair[1]))
-        for pair in (arguments.midway, arguments.other, arguments.sights)
-    )
-    u_mm = _uncertainty(arguments.uncertainty)
-    print("\n".join(two_peg_words(midway, other, sights, u_mm, STYLES[arguments.show])))
+    typed = (*arguments.midway, *arguments.other, *arguments.sights)
+    lengths = [parse_length(written) for written in typed]
+    midway, other, sights = ((lengths[k], lengths[k + 1]) for k in (0, 2, 4))
+    style = STYLES[arguments.show] if arguments.show else typed_style(typed, "mm")
+    stated = _stated(arguments.uncertainty)
+    print("\n".join(wrapped(two_peg_words(midway, other, sights, stated, style))))
     return 0
 
 
 def run_bar(arguments: argparse.Namespace) -> int:
     name, length = arguments.table.name, parse_length(arguments.length)
     cells = cells_of(name, file_bytes(arguments.table, piped=True))
-    said = bar_words(
-        turned.read(name, cells, arguments.readings, length),
-        length,
-        arguments.turn,
-        _uncertainty(arguments.uncertainty),
-        arguments.readings,
-        STYLES[arguments.show],
-    )
-    print("\n".join(said))
+    unit = arguments.readings
+    rows = turned.read(name, cells, unit, length)
+    typed = [cell for row in rows[1:] for cell in row]
+    style = STYLES[arguments.show] if arguments.show else typed_style(typed, unit)
+    stated = _stated(arguments.uncertainty)
+    print("\n".join(wrapped(bar_words(rows, length, arguments.turn, stated, unit, style))))
     return 0
 
 
-def _uncertainty(written: str) -> float:
-    """The uncertainty of one reading [mm]."""
-    u_mm = parse_length(written)
-    if not u_mm > 0:
-        raise SurveyError(f"--uncertainty {written!r} was expected to be larger than zero.")
-    return u_mm
+def _stated(written: str) -> Statement:
+    """What is said of one reading on the command line."""
+    try:
+        return statement(written)
+    except FlatcheckError as error:
+        raise SurveyError(f"--uncertainty: {error}") from None
 
 
 def run_standards(arguments: argparse.Namespace) -> int:

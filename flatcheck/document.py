@@ -27,6 +27,7 @@ from flatcheck.fields import (
     text_of,
     unit_of,
 )
+from flatcheck.instrument import standard_uncertainty
 from flatcheck.intent import Intent
 from flatcheck.room import Ring, Room, rectangle
 from flatcheck.survey import DECISIONS, SENSES, Cells, Survey, Table, Zone, no_sense
@@ -422,6 +423,7 @@ def _tables(
         if sense not in ("", *SENSES):
             raise SurveyError(no_sense(name, sense))
         table_unit = unit_of(item.get("readings", unit), f"table {name}: readings")
+        stated, sight = table_uncertainty(item, table_unit, instrument, unit)
         tables.append(
             Table(
                 name=name,
@@ -430,11 +432,13 @@ def _tables(
                 setup=name_of(item.get("setup", name), f"table {name}: setup"),
                 unit=table_unit,
                 offset_unit=unit_of(item.get("offsets", offset_unit), f"table {name}: offsets"),
-                u_mm=table_uncertainty(item, table_unit, instrument, unit),
+                u_mm=standard_uncertainty(stated, sight),
                 cells=cells[name],
                 setups=names_of(instrument.get("setups", []), "instrument.setups"),
                 own_u="uncertainty" in item or "reads_to" in item,
                 options=tuple((k, v) for k, v in item.items() if k not in TABLE_KEYS),
+                stated=stated,
+                sight_mm=sight,
             )
         )
     return tuple(tables)

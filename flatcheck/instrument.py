@@ -62,8 +62,9 @@ def statement(text: str, default: str | None = None) -> Statement:
       or not `+-` is written before it;
     - `reading to 1/16 in`: the step that readings are rounded to.
 
-    A number without a unit takes `default`, a key of LENGTH_UNITS; the distance after `at` always
-    needs its own. A comma before a digit is a decimal comma.
+    A number without a unit takes `default`, a key of LENGTH_UNITS; a bare fraction is of an inch,
+    and the distance after `at` always needs its own unit. A comma before a digit is a decimal
+    comma.
 
     Raises UnitsError for a part that cannot be read and SurveyError for one that makes no sense,
     in one sentence that quotes it.
@@ -126,6 +127,14 @@ def describe(said: Statement, sight_mm: float, style: Style) -> str:
     return f"{'; '.join(clauses)}; about two readings in three fall this near the truth."
 
 
+def figure(text: str, default: str | None) -> float:
+    """A length [mm]; a bare fraction is of an inch, as nobody divides a foot or a millimeter so.
+
+    Raises UnitsError, as `parse_length`.
+    """
+    return parse_length(text, "in" if _FRACTION.fullmatch(text) else default)
+
+
 def fine(mm: float, style: Style) -> str:
     """A small length said with two digits, whole ones in full: 0.031", 0.29 mm or 104 mm."""
     mark = '"' if style.unit == "in" else " mm"
@@ -135,7 +144,25 @@ def fine(mm: float, style: Style) -> str:
     return f"{value:.0f}{mark}" if abs(value) >= 10 else f"{value:.2g}{mark}"
 
 
+def times(factor: float) -> str:
+    """How many times as much, in two digits and never in powers of ten."""
+    said = float(f"{factor:.2g}")
+    return f"{said:,.0f}" if said >= 10 else f"{said:g}"
+
+
 # What a level does
+
+MOST_COLLIMATION_RATIO = 0.01
+"""A sight that rises by more is another unit, a misread rod, or a level to be mended [ratio].
+
+Common practice, no source.
+"""
+
+LEAST_BASE_MM = 1000.0
+"""Sights to the two pegs that differ by less show no angle that matters [mm].
+
+Common practice, no source: pegs are set tens of meters apart.
+"""
 
 
 @dataclass(frozen=True)
@@ -161,15 +188,23 @@ def two_peg(midway_mm: Pair, other_mm: Pair, sights_mm: Pair, u_mm: float) -> Co
     where `u_mm` is the standard uncertainty of one reading. Earth curvature is left out: 0.07 mm
     at 30 m.
 
-    Raises SurveyError when the other place is as far from A as from B, which shows nothing.
+    Raises SurveyError when the other place is about as far from A as from B, which shows nothing,
+    and when the sight would rise or fall by more than any level's: then a rod was misread.
     """
     base = sights_mm[1] - sights_mm[0]
-    if not (min(sights_mm) >= 0 and math.isfinite(base) and base != 0):
+    if not (min(sights_mm) >= 0 and LEAST_BASE_MM <= abs(base) < math.inf):
         raise SurveyError(
-            "two-peg test: the second place was expected nearer to one peg than to the other; "
-            f"{sights_mm[0]:.9g} mm and {sights_mm[1]:.9g} mm show no error of the sight."
+            "two-peg test: the second place was expected nearer to one peg than to the other, by "
+            f"{LEAST_BASE_MM / 1000:g} m or more; sights of {sights_mm[0]:.9g} mm and "
+            f"{sights_mm[1]:.9g} mm show no error of the level."
         )
     change = (other_mm[1] - other_mm[0]) - (midway_mm[1] - midway_mm[0])
+    if abs(change / base) > MOST_COLLIMATION_RATIO:
+        raise SurveyError(
+            f"two-peg test: peg B less peg A reads {change:,.0f} mm more from the second place "
+            "than from midway, which is beyond what a level can be out; a rod was misread, or "
+            "readings were given in another order."
+        )
     return Collimation(change / base, 2 * u_mm / abs(base))
 
 
@@ -342,6 +377,7 @@ _JOINTS = re.compile(r",(?![0-9])|;")
 _STEP = re.compile(r"(?:reads?|reading|readings|rounded) to (?:the )?(?:nearest )?(.+)", re.I)
 _EACH_SIDE = re.compile(r"(?:±|\+ ?/? ?[-−–]|plus or minus )\s*(.+)", re.I)
 _AT = re.compile(r"(.+?)\s*(?:@|\bat\b|\bper\b(?=\s*[0-9]))\s*(.+)", re.I)
+_FRACTION = re.compile(r"[^a-z\"'′″’”]*[/⁄½⅓⅔¼¾⅛⅜⅝⅞][^a-z\"'′″’”]*", re.I)
 _SECONDS = re.compile(r"([0-9]{1,5}(?:[.,][0-9]{1,6})?) ?arc[- ]?sec(?:onds?|s)?\.?", re.I)
 _PER = re.compile(r"[%°:]|\bdeg|/\s*[a-z'\"]|\bper\b", re.I)
 
@@ -368,20 +404,20 @@ def _understood(text: str, default: str | None) -> Part:
             f"{_EXAMPLES}."
         )
     if step := _STEP.fullmatch(text):
-        return Part(text, "step", parse_length(step[1], default))
+        return Part(text, "step", figure(step[1], default))
     each = _EACH_SIDE.fullmatch(text)
-    figure = each[1] if each else text
-    if seconds := _SECONDS.fullmatch(figure):
+    amount = each[1] if each else text
+    if seconds := _SECONDS.fullmatch(amount):
         turn = math.radians(float(seconds[1].replace(",", ".")) / 3600)
         return Part(text, "bound", math.tan(turn), by_distance=True)
-    if at := _AT.fullmatch(figure):
+    if at := _AT.fullmatch(amount):
         away = parse_length(at[2])
         if not away > 0:
             raise UnitsError(f"{_quoted(text)} cannot be read: expected a positive distance.")
-        return Part(text, "bound", parse_length(at[1], default) / away, by_distance=True)
-    if _PER.search(figure):
-        return Part(text, "bound", parse_slope(figure), by_distance=True)
-    return Part(text, "bound" if each else "standard", parse_length(figure, default))
+        return Part(text, "bound", figure(at[1], default) / away, by_distance=True)
+    if _PER.search(amount):
+        return Part(text, "bound", parse_slope(amount), by_distance=True)
+    return Part(text, "bound" if each else "standard", figure(amount, default))
 
 
 def _size(said: Statement, part: Part, sight_mm: float) -> float:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from flatcheck.errors import RuleError, SurveyError
 from flatcheck.guard import RISK
-from flatcheck.instrument import fine
+from flatcheck.instrument import fine, times
 from flatcheck.judgment import REACH
 from flatcheck.layout import Layout, layout
 from flatcheck.room import Room
@@ -172,7 +172,7 @@ def resolution_words(found: Resolution, style: Style) -> list[str]:
             again = f"or lay a bar; it would take {found.repeats:,} readings of every place"
         said.append(
             f"To pass floors with a {kind} of half the limit, use an instrument "
-            f"{found.u_mm / found.enough_u_mm:.2g} times as good, to "
+            f"{times(found.u_mm / found.enough_u_mm)} times as good, to "
             f"{fine(found.enough_u_mm, style)}, {again}."
         )
     return said

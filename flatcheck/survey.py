@@ -12,6 +12,7 @@ from typing import Any
 from flatcheck.bond import Pattern
 from flatcheck.drain import Bed, Drain, Hold
 from flatcheck.errors import FlatcheckError, SurveyError, UnitsError
+from flatcheck.instrument import Statement
 from flatcheck.intent import Intent
 from flatcheck.room import Ring, Room
 from flatcheck.terms import Terms
@@ -32,7 +33,8 @@ class Table:
     """One table of readings as written, and what its bare numbers mean.
 
     `kind` names the reader that understands the cells; `u_mm` is the standard uncertainty of one
-    of its readings, and `own_u` says whether its own entry gives it or only the instrument's does.
+    of its readings, by what is `stated` of it at the distance `sight_mm`, and `own_u` says whether
+    its own entry gives it or only the instrument's does.
     `options` are further keys of the document that only that reader knows.
     `setups` are the names an instrument setup may have, any where it is empty.
     """
@@ -48,6 +50,8 @@ class Table:
     options: tuple[tuple[str, Any], ...] = ()
     setups: tuple[str, ...] = ()
     own_u: bool = False
+    stated: Statement | None = None
+    sight_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,15 +6,17 @@ from typing import Any
 
 from flatcheck.errors import FlatcheckError, SurveyError, UnitsError
 from flatcheck.fields import length_of, plain, quoted
-from flatcheck.instrument import standard_uncertainty, statement
-from flatcheck.units import parse_length
+from flatcheck.instrument import Part, Statement, figure, statement
+
+Stated = tuple[Statement, float]
+"""What is said of one reading, and the distance at which it holds: the longest read [mm]."""
 
 
-def uncertainty_of(section: Mapping[str, Any], unit: str, name: str) -> float:
-    """Standard uncertainty of one reading [mm]: what is said of it, and the rounding to `reads_to`.
+def uncertainty_of(section: Mapping[str, Any], unit: str, name: str) -> Stated:
+    """What is said of how well one reading is read, the rounding to `reads_to` with it.
 
-    What is said may be a maker's statement, such as "1/8 in at 30 ft"; one that grows with the
-    distance holds at `sight`, the longest distance read. See `flatcheck.instrument` for the rules
+    It may be a maker's statement, such as "1/8 in at 30 ft"; one that grows with the distance
+    holds at `sight`, the longest distance read. See `flatcheck.instrument` for the rules
     (JCGM 100:2008, 4.3.7: bounds and rounding are rectangular distributions). `name` is written
     before each key in messages.
     """
@@ -27,46 +29,71 @@ def uncertainty_of(section: Mapping[str, Any], unit: str, name: str) -> float:
     if isinstance(given, bool) or not isinstance(given, str | int | float):
         raise SurveyError(f"{name}uncertainty = {quoted(given)} was expected to be a length.")
     sight = length_of(section.get("sight", 0), f"{name}sight", unit)
-    step = length_of(section.get("reads_to", 0), f"{name}reads_to", unit)
-    stated = _stated(plain(given), unit, sight, name)
-    if stated < 0:
-        raise SurveyError(f"{name}uncertainty must not be negative.")
+    step = _step(section.get("reads_to", 0), f"{name}reads_to", unit)
+    parts = _stated(plain(given), unit, name)
     if step < 0:
         raise SurveyError(f"{name}reads_to must not be negative.")
-    u_mm = math.hypot(stated, step / math.sqrt(12))
-    if not u_mm > 0:
+    if step:
+        if any(part.kind == "step" for part in parts):
+            raise SurveyError(f"{name}uncertainty says already what the readings are rounded to.")
+        parts += (Part(f"reading to {plain(section['reads_to'])}", "step", step),)
+    if not parts:
         raise SurveyError(f"{name}uncertainty must be larger than zero; no reading is exact.")
-    return u_mm
+    said = Statement(plain(given), parts)
+    if said.by_distance and not sight > 0:
+        raise SurveyError(
+            f"{quoted(given)} grows with the distance; say {name}sight, the longest distance that "
+            "was read."
+        )
+    return said, sight
 
 
 def table_uncertainty(
     item: Mapping[str, Any], unit: str, instrument: Mapping[str, Any], instrument_unit: str
-) -> float:
+) -> Stated:
     """A table's own uncertainty; a step or a sight of its own alone goes with the instrument's."""
     name = f"table {item['file']}: "
     if "uncertainty" in item:
         return uncertainty_of(item, unit, name)
-    own = {
-        key: f"{length_of(item[key], f'{name}{key}', unit):.9f} mm"
-        for key in ("reads_to", "sight")
-        if key in item
-    }
+    own = {}
+    for key in ("reads_to", "sight"):
+        if key in item:
+            (_step if key == "reads_to" else length_of)(item[key], f"{name}{key}", unit)
+            own[key] = _with_unit(item[key], unit)
     return uncertainty_of({**instrument, **own}, instrument_unit, name if own else "instrument.")
 
 
-def _stated(given: str, unit: str, sight_mm: float, name: str) -> float:
-    """What a length or a maker's statement says of one reading, as a standard uncertainty [mm]."""
+def _with_unit(given: str | float, unit: str) -> str:
+    """A length as it was written; where it is a bare number, with its unit."""
+    written = plain(given)
     try:
-        return parse_length(given, unit)  # two readings in three fall within it
+        figure(written, None)
     except UnitsError:
-        pass
+        return f"{written} {unit}"
+    return written
+
+
+def _step(given: Any, name: str, unit: str) -> float:
+    """What readings are rounded to [mm]; a bare fraction is of an inch, as in a statement."""
+    if isinstance(given, str):
+        try:
+            return figure(given, unit)
+        except UnitsError:
+            pass
+    return length_of(given, name, unit)
+
+
+def _stated(given: str, unit: str, name: str) -> tuple[Part, ...]:
+    """What a length or a maker's statement says of one reading; nothing where it is zero."""
     try:
-        said = statement(given, unit)
-        if not said.by_distance or sight_mm > 0:
-            return standard_uncertainty(said, sight_mm)
+        flat = figure(given, unit)
+    except UnitsError:
+        flat = math.nan  # a statement of more words
+    if flat < 0:
+        raise SurveyError(f"{name}uncertainty must not be negative.")
+    if flat == 0:
+        return ()
+    try:
+        return statement(given, unit).parts
     except FlatcheckError as error:
         raise SurveyError(f"{name}uncertainty: {error}") from None
-    raise SurveyError(
-        f"{quoted(given)} grows with the distance; say {name}sight, the longest distance that was "
-        "read."
-    )

@@ -6,7 +6,7 @@ text comes in through `parse_length` and `parse_slope` and goes out through the 
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from flatcheck.errors import UnitsError
@@ -53,6 +53,7 @@ _LENGTH = re.compile(_LENGTH_TEXT)
 _SLOPE_PER = re.compile(_LENGTH_TEXT + r"(?: ?/ ?| ?\bper )([a-z]+\.?|[\"'])")
 _SLOPE_PAIR = re.compile(_SIGN + _AMOUNT + r"(?: ?: ?| on )" + _AMOUNT)
 _SLOPE_SINGLE = re.compile(_SIGN + _AMOUNT + r" ?([a-z]+|[%°])?")
+_UNIT_WORD = re.compile(r"[a-z]+|[\"']")
 _THOUSANDS = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9])")
 
 _LENGTH_HELP = "a length such as 3/16 in, 1' 4-3/16\" or 4.5 mm"
@@ -146,6 +147,23 @@ def parse_style(text: str) -> Style:
     if text not in STYLES:
         raise _refusal(text, f"a style, one of {', '.join(STYLES)}")
     return STYLES[text]
+
+
+def typed_style(texts: Iterable[str], otherwise: str) -> Style:
+    """In which units does this person think: those of the first text that has one.
+
+    Inches to 1/16 or millimeters to 0.1; where no text has a unit, by `otherwise`, a key of
+    LENGTH_UNITS.
+    """
+    for text in texts:
+        for word in _UNIT_WORD.findall(_plain(text)):
+            if word in _LENGTH_WORDS:
+                return _usual(_LENGTH_WORDS[word])
+    return _usual(otherwise)
+
+
+def _usual(unit: str) -> Style:
+    return STYLES["in/16" if unit in ("in", "ft") else "mm/0.1"]
 
 
 def style_name(style: Style) -> str:

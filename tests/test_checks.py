@@ -10,11 +10,12 @@ from scipy.stats import norm
 
 from flatcheck.adjust import DOUBT
 from flatcheck.assess import Assessment, assess
+from flatcheck.instrument import describe, statement
 from flatcheck.misread import CHECKED
 from flatcheck.readers.folder import checked, edited, read_folder
 from flatcheck.report.checks import checks, misread
 from flatcheck.report.text import text
-from flatcheck.units import Style, format_length, parse_length
+from flatcheck.units import STYLES, Style, format_length, parse_length
 
 SAMPLES = Path(__file__).parents[1] / "sample_surveys"
 SIDE = 2000
@@ -364,7 +365,7 @@ def test_one_setup_read_once() -> None:
     """One setup that read every place once has nothing to be checked by, and says only that."""
     said = checks(judged(points=heights("A", 1400)))
     assert said[0] == "Every place was read once: nothing would show a misreading."
-    assert len(said) == 2  # and how the floor lies
+    assert len(said) == 3  # and how near one reading is, and how the floor lies
     assert not any("rest on" in s or "Setup" in s or "loop" in s or "spare" in s for s in said)
 
 
@@ -475,6 +476,21 @@ def test_setups_on_a_hinge() -> None:
     said = " ".join(checks(judged(points=[*west, *east], gaps=bar)))
     assert "inf" not in said
     assert "the instrument stood" not in said
+
+
+def test_how_an_uncertainty_came_about(cobbler: Assessment) -> None:
+    """What was said of the instrument is told for each table, with the rule that was used."""
+    said = [s for s in checks(cobbler) if s.startswith("One reading")]
+    rods, bars = (
+        describe(statement(words), 0, STYLES["in/16"])
+        for words in ("1/48 in, reading to 1/16 in", "1/96 in, reading to 1/32 in")
+    )
+    assert said == [f"One reading of rods.csv: {rods}", f"One reading of bars.csv: {bars}"]
+    alone = about(checks(judged("reading to 1 mm", points=TWICE)), "One reading")
+    assert alone == (
+        "One reading: reading to 1 mm: 1 mm / √12 = 0.29 mm (rounding to a step); about two "
+        "readings in three fall this near the truth."
+    )
 
 
 # How they fit

@@ -1,6 +1,7 @@
 """Corrections a person asks for: drift, collimation, a bowed bar, a maker's words."""
 
 import math
+import re
 from pathlib import Path
 from typing import Any
 
@@ -10,10 +11,11 @@ from flatcheck.adjust import adjust
 from flatcheck.cli import main
 from flatcheck.document import build
 from flatcheck.errors import SurveyError
+from flatcheck.instrument import standard_uncertainty, statement
 from flatcheck.readers.points import drift_words, drifts
 from flatcheck.survey import Cells, Gap, Reading, Table
 from flatcheck.tables import readings_of
-from flatcheck.units import STYLES
+from flatcheck.units import STYLES, parse_slope
 
 HEADER = ("x", "y", "reading", "setup", "note")
 
@@ -215,6 +217,104 @@ def test_two_peg_from_the_shell(capsys: pytest.CaptureFixture[str]) -> None:
     assert 'collimation = "0.5000 mm/m"' in said
 
 
+TYPED = ["two-peg", "48 in", "49 in", "47 in", "48 3/4 in", "10 ft", "90 ft"]
+"""B is 1 in above A from midway and 1 3/4 in from elsewhere: 3/4 in in 80 ft, 9/32 in in 30 ft."""
+
+
+def test_units_that_were_typed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Plan, two pegs and bar answer in the units that were typed, unless others are asked for."""
+    table = tmp_path / "bar.csv"
+    table.write_text("at,first,turned\n1 ft,1/8 in,1/16\n3 ft,3/16 in,1/16 in\n")
+    for command, typed, other in (
+        (TYPED, "rises 0.28\" in 30'", "7.1 mm in 9.14 m"),
+        (["bar", str(table), "6 ft", "--readings", "in"], "0.0", " mm (give"),
+        (["plan", "12 x 10 ft", "--tile", "12 x 24 in", "--uncertainty", "1 mm"], "2' 4\"", " mm"),
+    ):
+        assert main(command) == 0
+        said = capsys.readouterr().out
+        assert typed in said
+        assert other not in said.replace(": 1 mm", "").replace("1 mm:", "")
+        assert main([*command, "--show", "mm/0.1"]) == 0
+        assert " mm" in capsys.readouterr().out
+    metric = ["plan", "4 x 5 m", "--tile", "600 x 300 mm", "--uncertainty", "0.3 mm/m"]
+    assert main([*metric, "--standard", "bs-8204:SR1"]) == 0
+    assert '"' not in capsys.readouterr().out
+
+
+def test_the_slope_to_write_is_read_back(capsys: pytest.CaptureFixture[str]) -> None:
+    """The collimation that two pegs give, in inches too, is read as the slope that it is."""
+    for command, ratio in ((TYPED, 0.75 / (80 * 12)), ([*TYPED, "--show", "mm"], 0.75 / 960)):
+        assert main(command) == 0
+        (written,) = re.findall(r'collimation = "(.+?)"', " ".join(capsys.readouterr().out.split()))
+        assert parse_slope(written) == pytest.approx(ratio, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("readings", "said"),
+    [
+        (("1 m", "1 m", "1 m", "1 m"), "is level, to 0.5 mm in 10.00 m."),
+        (("1 m", "1 m", "1 m", "1.0001 m"), "is level, to 0.5 mm in 10.00 m."),
+        (("1 m", "1 m", "1 m", "1.001 m"), "rises 0.12 mm in 10.00 m (give or take 0.5 mm)."),
+        (("1 m", "1 m", "1 m", "0.999 m"), "falls 0.12 mm in 10.00 m (give or take 0.5 mm)."),
+    ],
+)
+def test_a_level_that_is_true(
+    readings: tuple[str, ...], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where two pegs show no angle beyond the readings nothing is to be corrected."""
+    assert main(["two-peg", *readings, "10 m", "90 m"]) == 0
+    told = capsys.readouterr().out
+    assert said in told
+    assert "collimation" not in told
+
+
+@pytest.mark.parametrize(
+    ("maker", "said"),
+    [
+        ("+-2 mm at 30 m", "It does not keep to '+-2 mm at 30 m': have it adjusted."),
+        ("1 mm/m, reading to 1 mm", "It keeps to '1 mm/m'."),
+        ("0.5 mm/m", "Whether it keeps to '0.5 mm/m' these readings cannot tell."),
+    ],
+)
+def test_what_the_maker_says_of_a_level(
+    maker: str, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A level whose sight rises 0.5 mm in a meter is held against what was said of it."""
+    command = ["two-peg", "1.32 m", "1.56 m", "1.11 m", "1.39 m", "10 m", "90 m"]
+    assert main([*command, "--uncertainty", maker]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert said in told
+    rod = "reading to 1 mm: 1 mm / √12" if "reading" in maker else "1 mm: taken as it stands, 1 mm"
+    assert f"One reading of a rod: {rod}" in told
+
+
+@pytest.mark.parametrize(
+    "stated", ["1/8 in at 30 ft", "+-2 mm at 30 m", "0.3 mm/m", "reading to 1/16"]
+)
+def test_a_makers_statement_in_a_plan(stated: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each statement is understood by a plan, which shows how it became an uncertainty."""
+    size = ["12 x 14 ft", "--tile", "12 x 24 in", "--rule", "24in"]
+    assert main(["plan", *size, "--uncertainty", stated]) == 0
+    told = capsys.readouterr().out
+    sight = math.hypot(12, 14) * 304.8  # from one corner of the room to the other
+    u = standard_uncertainty(statement(stated), sight) / 25.4
+    assert f"One reading: {stated}: " in told
+    assert f'= {u:.2g}" (' in told
+    assert f'with readings good to {u:.2g}"' in told
+    assert "10'" not in told
+
+
+def test_a_gap_is_read_from_no_distance(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A maker's words on a level say nothing of a gap under a bar; its step does."""
+    table = tmp_path / "bar.csv"
+    table.write_text("at,first,turned\n500,3,3.2\n900,3,3.4\n")
+    assert main(["bar", str(table), "2 m", "--uncertainty", "0.3 mm/m"]) == 2
+    assert "a gap under a bar has none" in capsys.readouterr().err
+    assert main(["bar", str(table), "2 m", "--uncertainty", "reading to 1/64"]) == 0
+    told = capsys.readouterr().out
+    assert "One gap: reading to 1/64: 0.4 mm / √12 = 0.11 mm (rounding to a step)" in told
+
+
 def test_a_bar_from_the_shell(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A bar with an arch of 0.5 mm on a flat floor reads +arch one way up and -arch the other."""
     rows = ["at,first,turned"]
@@ -265,10 +365,13 @@ def test_a_bar_that_cannot_be_read(
     ("command", "said"),
     [
         (["bar", "bar.csv", "-2 m"], "a bar was expected to have a length larger than zero"),
-        (["bar", "bar.csv", "2 m", "--uncertainty", "0 mm"], "'0 mm' was expected to be larger"),
+        (
+            ["bar", "bar.csv", "2 m", "--uncertainty", "0 mm"],
+            "'0 mm': an uncertainty was expected to be larger",
+        ),
         (
             ["two-peg", "1 m", "1 m", "1 m", "1 m", "1 m", "9 m", "--uncertainty=-1 mm"],
-            "'-1 mm' was expected to be larger than zero",
+            "'-1 mm': an uncertainty was expected to be larger than zero",
         ),
     ],
 )

@@ -34,6 +34,10 @@ ARC_SECOND = math.radians(1 / 3600)
 STATEMENTS = [
     ("1/32 in", None, INCH / 32),
     ("1/32", "in", INCH / 32),
+    ("1/32", None, INCH / 32),
+    ("1/32", "ft", INCH / 32),
+    ("½", "mm", INCH / 2),
+    ("+-1/32", "mm", INCH / 32 / ROOT3),
     ("0.3 mm", "in", 0.3),
     ("+-1/32 in", None, INCH / 32 / ROOT3),
     ("+- 2 mm", None, 2 / ROOT3),
@@ -42,6 +46,7 @@ STATEMENTS = [
     ("plus or minus 2 mm", None, 2 / ROOT3),
     ("1/8 in at 30 ft", None, INCH / 8 / (30 * FOOT) * SIGHT / ROOT3),
     ("1/8 at 30 ft", "in", INCH / 8 / (30 * FOOT) * SIGHT / ROOT3),
+    ("1/8 at 30 ft", "mm", INCH / 8 / (30 * FOOT) * SIGHT / ROOT3),
     ("1/16 in per 100 ft", None, INCH / 16 / (100 * FOOT) * SIGHT / ROOT3),
     ("+-2 mm at 30 m", None, 2 / (30 * METER) * SIGHT / ROOT3),
     ("± 1.5 mm at 30 m", None, 1.5 / (30 * METER) * SIGHT / ROOT3),
@@ -54,6 +59,8 @@ STATEMENTS = [
     ("+-2.5 arc-seconds", None, math.tan(2.5 * ARC_SECOND) * SIGHT / ROOT3),
     ("0.1 deg", None, math.tan(math.radians(0.1)) * SIGHT / ROOT3),
     ("reading to 1/16", "in", INCH / 16 / ROOT12),
+    ("reading to 1/16", None, INCH / 16 / ROOT12),
+    ("reading to 1/16", "mm", INCH / 16 / ROOT12),
     ("reads to the nearest 1 mm", None, 1 / ROOT12),
     ("Rounded to 0.5 mm", None, 0.5 / ROOT12),
     (
@@ -66,7 +73,7 @@ STATEMENTS = [
 ]
 
 NONSENSE = [
-    *("", "good", "+-", "very good, reading to 1 mm", "1/32", "2 furlong", "reading to 1/16"),
+    *("", "good", "+-", "very good, reading to 1 mm", "0.5", "2 furlong", "reading to 1"),
     *("+-2 mm at 30", "2 mm at 0 m", "2 mm at -3 m", "at 30 m", "2 mm at", "2 mm at 30 m at 4 m"),
     *("0 mm", "-2 mm", "+--2 mm", "0 mm/m", "0 arcsec", "reading to 0 mm", "1 mm, 0 in"),
     *("1 mm,", ",", "1 mm, foo", "1 mm, reading to 1 mm, reading to 2 mm", "ten arcsec"),
@@ -222,7 +229,7 @@ def test_shared_tilts_are_understated_over_long_spans() -> None:
 @given(
     st.floats(-5e-3, 5e-3),
     st.floats(-500, 500),
-    st.floats(1e3, 5e4),
+    st.floats(1.001e3, 5e4),
     st.floats(0, 2e4),
 )
 def test_two_peg_test_finds_the_angle(
@@ -243,12 +250,21 @@ def test_two_peg_test_finds_the_angle(
 
 
 @pytest.mark.parametrize(
-    "sights", [(5e3, 5e3), (-1.0, 5e3), (math.nan, 1.0), (1.0, math.inf), (0.0, 0.0)]
+    "sights",
+    [(5e3, 5e3), (-1.0, 5e3), (math.nan, 1.0), (1.0, math.inf), (0.0, 0.0), (1e4, 1e4 + 999)],
 )
 def test_two_peg_test_needs_unequal_sights(sights: tuple[float, float]) -> None:
-    """A second place as far from one peg as from the other shows nothing and is refused."""
+    """A second place about as far from one peg as from the other shows nothing and is refused."""
     with pytest.raises(SurveyError, match="nearer to one peg"):
         two_peg((1400, 1500), (1400, 1500), sights, 0.5)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_two_peg_test_of_a_misread_rod(sign: int) -> None:
+    """A sight that would be off by more than 10 mm in a meter is a slip, and told as one."""
+    assert two_peg((1400, 1400), (1400, 1400 + sign * 199), (0, 2e4), 0.5).ratio * sign < 0.01
+    with pytest.raises(SurveyError, match=r"reads -?201 mm more .* a rod was misread"):
+        two_peg((1400, 1400), (1400, 1400 + sign * 201), (0, 2e4), 0.5)
 
 
 def test_two_peg_uncertainty_is_that_of_four_readings() -> None:

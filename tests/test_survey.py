@@ -152,6 +152,9 @@ def test_full_survey() -> None:
         ("uncertainty = 0.5", 0.5),
         ('uncertainty = "0.4"\nreads_to = 1', math.sqrt(0.4**2 + 1**2 / 12)),
         ('uncertainty = 0\nreads_to = "1 mm"', 1 / math.sqrt(12)),
+        ('uncertainty = "1/32"', 25.4 / 32),  # a bare fraction is of an inch
+        ('uncertainty = "reading to 1/16"', 25.4 / 16 / math.sqrt(12)),
+        ('uncertainty = 0\nreads_to = "1/16"', 25.4 / 16 / math.sqrt(12)),
     ],
 )
 def test_uncertainty_of_a_reading(lines: str, expected_mm: float) -> None:
@@ -441,6 +444,10 @@ def test_whose_uncertainty_is_wrong() -> None:
         ('uncertainty = "good"', "table a.csv: uncertainty: 'good' cannot be read"),
         ("uncertainty = 0", "table a.csv: uncertainty must be larger than zero"),
         ("reads_to = -1", "table a.csv: reads_to must not be negative"),
+        (
+            'uncertainty = "reading to 2 mm"\nreads_to = 1',
+            "table a.csv: uncertainty says already what the readings are rounded to",
+        ),
         ('uncertainty = "1 mm at 9 m"', "'1 mm at 9 m' grows with the distance; say table a.csv: "),
     ):
         with pytest.raises(FlatcheckError) as caught:

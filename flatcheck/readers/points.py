@@ -13,19 +13,13 @@ from dataclasses import dataclass
 
 from flatcheck.errors import SurveyError
 from flatcheck.fields import length_of, quoted
-from flatcheck.instrument import corrected, drift, fine
+from flatcheck.instrument import MOST_COLLIMATION_RATIO, corrected, drift, fine
 from flatcheck.readers.columns import Row, rows_of, said_slope
 from flatcheck.survey import Reading, Table, height_from, sense_of, setup_named
 from flatcheck.units import Style
 
 KIND = "points"
 OPTIONS = ("warmed_up", "collimation", "level_at")
-
-MOST_COLLIMATION_RATIO = 0.01
-"""A sight that rises by more is another unit, or a level to be mended [ratio].
-
-Common practice, no source.
-"""
 
 
 @dataclass(frozen=True)

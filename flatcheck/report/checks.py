@@ -11,19 +11,22 @@ from scipy.special import ndtri
 from flatcheck.adjust import DOUBT
 from flatcheck.assess import Assessment
 from flatcheck.compass import side_of
-from flatcheck.instrument import fine
+from flatcheck.instrument import describe, fine, times
 from flatcheck.misread import CHECKED, Suspect
 from flatcheck.network import places_of
 from flatcheck.places import where
 from flatcheck.readers.points import drift_words
 from flatcheck.report.words import many
 from flatcheck.surface import SAME_PLACE_MM
-from flatcheck.survey import Benchmark, Gap, Observation, Reading, Tilt
+from flatcheck.survey import Benchmark, Gap, Observation, Reading, Survey, Tilt
 from flatcheck.units import Style, format_length, format_slope
 
 KINDS = {Reading: "heights", Gap: "gaps under a bar", Tilt: "level tilts", Benchmark: "benchmarks"}
 
 ALONE = {Gap: "bars", Tilt: "levels", Benchmark: "benchmarks"}
+
+OWN_WORDS = ("tilts", "benchmarks", "steps")
+"""Kinds of table whose readings are as uncertain as they say themselves, or heights of no part."""
 
 NAMED = 12
 """More readings than this are counted, not listed."""
@@ -43,6 +46,7 @@ def checks(assessment: Assessment) -> list[str]:
             for table in assessment.survey.tables
             for words in drift_words(table, assessment.survey.show)
         ),
+        *accuracy(assessment.survey),
         *_fit(assessment),
         *_loops(assessment),
         *_falls(assessment),
@@ -204,6 +208,19 @@ def _counts(readings: Sequence[Observation]) -> list[str]:
     return said
 
 
+def accuracy(survey: Survey) -> list[str]:
+    """How near one reading of each table is taken to be to the truth, and by what rule."""
+    told: dict[str, list[str]] = {}
+    for table in survey.tables:
+        own = table.kind == "benchmarks" and table.own_u
+        if table.stated and (own or table.kind not in OWN_WORDS):
+            said = describe(table.stated, table.sight_mm, survey.show)
+            told.setdefault(said, []).append(table.name)
+    if len(told) == 1:
+        return [f"One reading: {said}" for said in told]
+    return [f"One reading of {_list(names)}: {said}" for said, names in told.items()]
+
+
 def _setups(assessment: Assessment) -> list[str]:
     """How high the instrument stood at each setup against the first it is tied to."""
     style, said = assessment.survey.show, []
@@ -227,11 +244,11 @@ def _fit(assessment: Assessment) -> list[str]:
     if fit.wider:
         return [
             f"The uncertainty you gave for {KINDS[kind]} is too small: they scatter "
-            f"{_times(by * more)} times as much. What they show was used instead ({spare})."
+            f"{times(by * more)} times as much. What they show was used instead ({spare})."
             for kind, by in fit.wider
         ]
     passed = "passed" if fit.chance >= DOUBT else "failed"
-    spare += f"; they scatter {_times(fit.sigma0)} times as much; chi-square test {passed}"
+    spare += f"; they scatter {times(fit.sigma0)} times as much; chi-square test {passed}"
     if fit.chance >= DOUBT:
         return [f"The readings fit together as well as you said they would ({spare})."]
     if fit.sigma0 > 1:
@@ -243,11 +260,6 @@ def _fit(assessment: Assessment) -> list[str]:
         "The readings agree better than the uncertainty you gave; it may be smaller than you said "
         f"({spare})."
     ]
-
-
-def _times(factor: float) -> str:
-    """A factor in two digits, never in powers of ten."""
-    return f"{float(f'{factor:.2g}'):g}"
 
 
 def _loops(assessment: Assessment) -> list[str]:

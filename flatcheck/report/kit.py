@@ -3,35 +3,91 @@
 from collections.abc import Sequence
 
 from flatcheck.errors import SurveyError
-from flatcheck.instrument import Pair, bow, fine, two_peg
+from flatcheck.instrument import (
+    Collimation,
+    Pair,
+    Part,
+    Statement,
+    bow,
+    describe,
+    fine,
+    standard_uncertainty,
+    statement,
+    two_peg,
+)
 from flatcheck.survey import Cells
-from flatcheck.units import Style, format_distance, parse_length
+from flatcheck.units import LENGTH_UNITS, Style, format_distance, parse_length
+
+RODS = "1 mm"
+"""How near one reading of a rod through a level is taken to be to the truth.
+
+Common practice, no source."""
 
 WORDS = {"bow": "arch at the middle", "lopsided": "lopsided part, high toward the far end"}
 
 
-def two_peg_words(midway: Pair, other: Pair, sights: Pair, u_mm: float, style: Style) -> list[str]:
-    """What a two-peg test says of a level, and what to write in a survey for it. All in mm."""
-    found = two_peg(midway, other, sights, u_mm)
-    base = 10_000.0
-    way = "rises" if found.ratio > 0 else "falls"
+def two_peg_words(
+    midway: Pair, other: Pair, sights: Pair, stated: Statement, style: Style
+) -> list[str]:
+    """What a two-peg test says of a level, and what to write in a survey for it. All in mm.
+
+    Of what is `stated` the parts that grow with the distance are what is tested; the others say how
+    near one reading of the rod is, RODS where there are none.
+    """
+    plain = tuple(part for part in stated.parts if not part.by_distance)
+    rods = Statement(stated.text, plain) if plain else statement(RODS)
+    found = two_peg(midway, other, sights, standard_uncertainty(rods, 0))
+    inches = style.unit == "in"
+    base = 30 * LENGTH_UNITS["ft"] if inches else 10 * LENGTH_UNITS["m"]
+    away, spread = format_distance(base, style), fine(2 * found.u_ratio * base, style)
+    off = abs(found.ratio) * base
     said = [
-        f"The line of sight {way} {fine(abs(found.ratio) * base, style)} in "
-        f"{format_distance(base, style)} (give or take {fine(2 * found.u_ratio * base, style)})."
+        f"The line of sight {'rises' if found.ratio > 0 else 'falls'} {fine(off, style)} in {away} "
+        f"(give or take {spread})."
     ]
-    if abs(found.ratio) <= 2 * found.u_ratio:
+    if abs(found.ratio) < found.u_ratio / 10:
+        said = [f"The line of sight is level, to {spread} in {away}."]
+    elif abs(found.ratio) <= 2 * found.u_ratio:
         said.append("That is no more than the readings can tell: the level may be true.")
-    said.append(
-        f'In the table of its readings: collimation = "{found.ratio * 1000:.4f} mm/m" with '
-        "level_at. Sights of equal length need no correction."
-    )
+    else:
+        slope = f"{found.ratio * 1000:.4f} mm/m"
+        if inches:
+            slope = f"{found.ratio * LENGTH_UNITS['ft'] / LENGTH_UNITS['in']:.5f} in per ft"
+        said.append(
+            f'In the table of its readings: collimation = "{slope}" with level_at. Sights of '
+            "equal length need no correction."
+        )
+    for part in stated.parts:
+        if part.by_distance:
+            said.append(_kept(part, found, style))
+    said.append(f"One reading of a rod: {describe(rods, 0, style)}")
     return said
 
 
+def _kept(part: Part, found: Collimation, style: Style) -> str:
+    """Whether the level keeps to what was said of its angle."""
+    beyond, sure = abs(found.ratio) - part.size, 2 * found.u_ratio
+    if beyond > sure:
+        return f"It does not keep to {part.text!r}: have it adjusted."
+    if beyond > -sure:
+        return f"Whether it keeps to {part.text!r} these readings cannot tell."
+    return f"It keeps to {part.text!r}."
+
+
 def bar_words(
-    cells: Cells, length_mm: float, turn: str, u_mm: float, unit: str, style: Style
+    cells: Cells, length_mm: float, turn: str, stated: Statement, unit: str, style: Style
 ) -> list[str]:
-    """What turning a straightedge says of it, from a table of `at`, `first` and `turned`."""
+    """What turning a straightedge says of it, from a table of `at`, `first` and `turned`.
+
+    `stated` is what is said of how near one gap is to the truth. Raises SurveyError where that
+    depends on a distance, which a gap under a bar has none of.
+    """
+    if stated.by_distance:
+        raise SurveyError(
+            f"{stated.text!r} grows with the distance from an instrument, and a gap under a bar "
+            'has none; say how near a gap is read, as "0.1 mm" or "reading to 1/64".'
+        )
+    u_mm = standard_uncertainty(stated, 0)
     header = tuple(cell.strip().lower() for cell in cells[0])
     if sorted(header) != ["at", "first", "turned"]:
         raise SurveyError("a table of a turned bar has the columns at, first and turned.")
@@ -45,12 +101,14 @@ def bar_words(
     said = _shape(bar.told, bar.size_mm.tolist(), bar.cov_mm2.diagonal().tolist(), style)
     if "bow" in bar.told:
         size = bar.size_mm[bar.told.index("bow")]
-        said.append(f'In its table of gaps: bow = "{size:.3f} mm".')
+        arch = f"{size / LENGTH_UNITS['in']:.4f} in" if style.unit == "in" else f"{size:.3f} mm"
+        said.append(f'In its table of gaps: bow = "{arch}".')
     else:
         said.append(
             "Turning it end for end cannot show an even bow: turn it upside down, or hold it "
             "against a level line."
         )
+    said.append(f"One gap: {describe(stated, 0, style)}")
     return said
 
 
