@@ -9,8 +9,10 @@ A reading that does not fit is set aside (`flatcheck.misread`), never silently: 
 """
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import attrgetter, itemgetter
 from typing import cast
 
 import numpy as np
@@ -26,6 +28,7 @@ from flatcheck.misread import (
     Kind,
     Sifted,
     Suspect,
+    as_written,
     checkable,
     critical,
     scatter,
@@ -35,6 +38,7 @@ from flatcheck.misread import (
 )
 from flatcheck.network import Network, network, station_of
 from flatcheck.normal import Solution
+from flatcheck.slips import slip_for
 from flatcheck.survey import Benchmark, Observation, Reading
 
 Floats = npt.NDArray[np.float64]
@@ -71,6 +75,21 @@ class Fit:
     wider: tuple[tuple[Kind, float], ...]
 
 
+@dataclass(frozen=True)
+class Repeat:
+    """A setup that read places again, by `count` readings more than places.
+
+    The worst two of one place differ by `apart_mm`, and `u_mm` is the standard uncertainty of such
+    a difference; `closing` says that they are the first and the last reading of the setup.
+    """
+
+    setup: str
+    count: int
+    apart_mm: float
+    u_mm: float
+    closing: bool
+
+
 @dataclass(frozen=True, eq=False)
 class Adjusted:
     """Adjusted heights of n stations from m readings.
@@ -84,7 +103,8 @@ class Adjusted:
     `reads` (n,) counts the readings that touch a station. `setups` are the heights of the
     instrument setups against the first of their piece, [(name, first, height,
     standard uncertainty)], the last inf where the readings leave it open;
-    `loops` those that readings close, suspects among them.
+    `loops` those that readings close, suspects among them; `repeats` what setups show that read a
+    place again.
     """
 
     xy_mm: Floats
@@ -102,6 +122,7 @@ class Adjusted:
     fit: Fit
     setups: tuple[tuple[str, str, float, float], ...]
     loops: tuple[Loop, ...]
+    repeats: tuple[Repeat, ...]
 
 
 def adjust(observations: Sequence[Observation]) -> Adjusted:
@@ -113,14 +134,14 @@ def adjust(observations: Sequence[Observation]) -> Adjusted:
     if len(observations) < 2:
         raise SurveyError(f"a surface needs at least two readings; there is {len(observations)}.")
     net = network(observations)
-    check_repeats(net, observations)
+    again = repeats(net, observations)
     check_ties(net, observations)
     if len(net.setups) == 1 and all(isinstance(seen, Reading) for seen in observations):
-        return _one_setup(net)
-    return _result(sifted(net, observations), observations)
+        return _one_setup(net, again)
+    return _result(sifted(net, observations), observations, again)
 
 
-def _one_setup(net: Network) -> Adjusted:
+def _one_setup(net: Network, again: tuple[Repeat, ...]) -> Adjusted:
     """One setup read every place: each height is the weighted mean of its own readings."""
     n, m = len(net.xy_mm), len(net.value)
     station = net.matrix[:, :n].indices
@@ -149,6 +170,7 @@ def _one_setup(net: Network) -> Adjusted:
         fit=fit,
         setups=tuple((name, name, 0.0, 0.0) for name in net.setups),
         loops=(),
+        repeats=again,
     )
 
 
@@ -170,7 +192,9 @@ def _inflation(fit: Fit) -> float:
     return fit.sigma0**2 if fit.sigma0 > 1 and fit.chance < DOUBT else 1.0
 
 
-def _result(found: Sifted, observations: Sequence[Observation]) -> Adjusted:
+def _result(
+    found: Sifted, observations: Sequence[Observation], again: tuple[Repeat, ...]
+) -> Adjusted:
     net, solution, kept = found.net, found.solution, found.clash == 0
     n = len(net.xy_mm)
     spare = 1 - solution.row_variance / net.u**2
@@ -199,6 +223,7 @@ def _result(found: Sifted, observations: Sequence[Observation]) -> Adjusted:
         fit=fit,
         setups=_setups(net, solution, math.sqrt(_inflation(fit))),
         loops=loops(net, observations),
+        repeats=again,
     )
 
 
@@ -286,26 +311,71 @@ def check_ties(net: Network, observations: Sequence[Observation]) -> None:
             )
 
 
-def check_repeats(net: Network, observations: Sequence[Observation]) -> None:
-    """Refuse two readings of one place from one setup that disagree: nobody can say which is right.
+def repeats(net: Network, observations: Sequence[Observation]) -> tuple[Repeat, ...]:
+    """What each setup that read a place again shows of itself.
 
-    Raises SurveyError naming both when they differ by more than REPEAT_U standard uncertainties,
-    or more than REPEAT_U times what repeats show where all of them scatter more than stated.
+    Two readings of one place from one setup that disagree are refused, as nobody can say which is
+    right: raises SurveyError naming both when they differ by more than REPEAT_U standard
+    uncertainties, or more than REPEAT_U times what repeats show where all of them scatter more than
+    stated. Where they open and close a setup it says how to take a drift out.
     """
-    pairs: list[tuple[float, Reading, Reading]] = []
-    seen: dict[tuple[str, int], list[Reading]] = {}
+    taken: dict[str, list[int]] = {}
     for number, reading in enumerate(observations):
-        if not isinstance(reading, Reading):
-            continue
-        place = (reading.setup, station_of(net, number))
-        for first in seen.setdefault(place, []):
-            apart = abs(first.height_mm - reading.height_mm)
-            pairs.append((apart / math.hypot(first.u_mm, reading.u_mm), first, reading))
-        seen[place].append(reading)
-    most = REPEAT_U * scatter(np.array([size for size, _, _ in pairs]), len(pairs))
-    for size, first, reading in pairs:
-        if size > most:
-            raise SurveyError(
-                f"{reading.where}: {reading.text!r} disagrees with {first.text!r} in "
-                f"{first.where}, read at the same place from the same setup."
+        if isinstance(reading, Reading):
+            taken.setdefault(reading.setup, []).append(number)
+    worst: dict[str, tuple[float, Reading, Reading]] = {}
+    sizes, counts = [], Counter[str]()
+    for setup, own in taken.items():
+        seen: dict[int, tuple[Reading, Reading, Reading]] = {}
+        for number in own:
+            reading, station = observations[number], station_of(net, number)
+            assert isinstance(reading, Reading)
+            # Against the last, lowest and highest so far: all pairs of many would take too long.
+            last, low, high = seen.get(station, (reading,) * 3)
+            if station in seen:
+                sizes.append(_apart(last, reading))
+                counts[setup] += 1
+                size, first = max(
+                    ((_apart(one, reading), one) for one in (low, high)), key=itemgetter(0)
+                )
+                if setup not in worst or size > worst[setup][0]:
+                    worst[setup] = size, first, reading
+            seen[station] = (
+                reading,
+                min(low, reading, key=attrgetter("height_mm")),
+                max(high, reading, key=attrgetter("height_mm")),
             )
+    most = REPEAT_U * scatter(np.array(sizes), len(sizes))
+    told = []
+    for setup, (size, first, reading) in worst.items():
+        opened, closed = (observations[taken[setup][k]] for k in (0, -1))
+        closing = first is opened and reading is closed
+        if size > most:
+            raise SurveyError(_disagree(first, reading, closing))
+        u = math.hypot(first.u_mm, reading.u_mm)
+        told.append(Repeat(setup, counts[setup], size * u, u, closing))
+    return tuple(told)
+
+
+def _apart(first: Reading, reading: Reading) -> float:
+    """By how many times the standard uncertainty of their difference two readings differ."""
+    apart = abs(first.height_mm - reading.height_mm)
+    return apart / math.hypot(first.u_mm, reading.u_mm)
+
+
+def _disagree(first: Reading, reading: Reading, closing: bool) -> str:
+    """Why two readings of one place from one setup cannot both be used."""
+    error = as_written(reading) - as_written(first)
+    u = math.hypot(first.u_mm, reading.u_mm)
+    slip = slip_for(reading.text, as_written(reading), reading.unit, error, u)
+    perhaps = f" ({slip.words}?)" if slip else ""
+    said = (
+        f"{reading.where}: {reading.text!r} disagrees with {first.text!r} in {first.where}, read "
+        f"at the same place from the same setup{perhaps}"
+    )
+    if closing:
+        return (
+            f"{said}; if the instrument drifted between this first and last reading, say "
+            "warmed_up = true in the table's entry."
+        )
+    return f"{said}."

@@ -161,10 +161,13 @@ def _value(seen: Observation) -> float:
 
 def _stations(xy: Floats) -> tuple[Ints, Ints]:
     """The station number of each place, and the first place of each station, in order."""
-    pairs = cKDTree(xy).query_pairs(SAME_PLACE_MM, output_type="ndarray")
-    n = len(xy)
+    # The same offsets written again and again would make a pair with each other.
+    places, same = np.unique(xy, axis=0, return_inverse=True)
+    pairs = cKDTree(places).query_pairs(SAME_PLACE_MM, output_type="ndarray")
+    n = len(places)
     graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
     _, label = connected_components(graph, directed=False)
+    label = label[same.ravel()]
     _, first, station = np.unique(label, return_index=True, return_inverse=True)
     order = np.argsort(first)
     rank = np.empty_like(order)

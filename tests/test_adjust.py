@@ -155,6 +155,39 @@ def test_repeats_that_drift_apart() -> None:
         adjust([*(reading(0, 0, step * k) for k in range(3)), reading(500, 0, 0)])
 
 
+def test_a_closing_reading_that_disagrees() -> None:
+    """Where the last reading of a setup misses its first the way to take a drift out is named."""
+    seen = [reading(0, 0, 0), reading(500, 0, 0), reading(0, 0, 5)]
+    with pytest.raises(SurveyError, match=r"from the same setup; .* say warmed_up = true in"):
+        adjust(seen)
+    with pytest.raises(SurveyError, match=r"from the same setup\.$"):
+        adjust([*seen, reading(500, 0, 0)])  # no closing reading
+
+
+def test_repeats_that_are_a_foot_apart() -> None:
+    """What explains the difference of two readings of one place is named with them."""
+    with pytest.raises(SurveyError, match=r"from the same setup \(a foot off\?\)\.$"):
+        adjust([reading(0, 0, 0), reading(0, 0, 304.8), reading(500, 0, 0)])
+
+
+def test_repeats_are_told() -> None:
+    """A setup that read places again tells how far the worst two of one place are apart."""
+    seen = [reading(0, 0, 0), reading(500, 0, 0), reading(0, 0, 1), reading(500, 0, 0.5)]
+    (told,) = adjust([*seen, reading(0, 0, -0.5)]).repeats
+    assert (told.setup, told.count, told.closing) == ("A", 3, False)
+    assert (told.apart_mm, told.u_mm) == (pytest.approx(1.5), pytest.approx(np.hypot(0.5, 0.5)))
+    (told,) = adjust(seen[:3]).repeats
+    assert (told.count, told.closing, told.apart_mm) == (1, True, pytest.approx(1))
+    assert adjust(seen[:2]).repeats == ()
+
+
+def test_one_place_without_end() -> None:
+    """A place that was read 30,000 times takes a second, not hours."""
+    seen = [reading(0, 0, 0.1 * (k % 7)) for k in range(30_000)]
+    (told,) = adjust([*seen, reading(500, 0, 0)]).repeats
+    assert (told.count, told.apart_mm) == (29_999, pytest.approx(0.6))
+
+
 def three_ties(wrong: str) -> list[Reading]:
     """Two setups on a level floor with three places read from both; one reading there is off."""
     readings = [reading(i * 500, 0, 50 * ((wrong, i) == ("A", 3)), "A") for i in range(5)]

@@ -493,6 +493,41 @@ def test_how_an_uncertainty_came_about(cobbler: Assessment) -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("miss", "said"),
+    [
+        (0.8, "came back to its first within 0.8 mm, no more than reading error; their mean was"),
+        (0.9, "missed its first by 0.9 mm, more than reading error usually does (0.85 mm); their"),
+    ],
+)
+def test_a_closing_reading(miss: float, said: str) -> None:
+    """How far the last reading of a setup misses its first is told, and how to take a drift out."""
+    rows = heights("A", 1400)
+    found = checks(judged(points=[*rows, (0, 0, 1400 + miss, "A")]))
+    sentence = about(found, "The last reading")
+    assert sentence.startswith(f"The last reading of setup A {said}")
+    assert ("say warmed_up = true" in sentence) is (miss > 0.85)
+    assert not any("The last reading" in s for s in checks(judged(points=rows)))
+
+
+def test_places_read_again() -> None:
+    """How far the worst two readings of a place are apart is told, with what is to be expected."""
+    rows = [*heights("A", 1400), (500, 0, 1400.5, "A"), (0, 500, 1400.2, "A")]
+    expected = norm.ppf(1 - DOUBT / 2 / 2) * np.hypot(0.3, 0.3)  # the worse of two
+    assert about(checks(judged(points=rows)), "again") == (
+        "From setup A places were read again, by 2 readings; the worst differ by 0.5 mm, where up "
+        f"to {expected:.2g} mm is to be expected. All were used."
+    )
+
+
+def test_a_closing_reading_is_no_check() -> None:
+    """Where the closing reading took the drift out no reading is left to check another."""
+    rows = [*heights("A", 1400), (0, 0, 1400.8, "A")]
+    said = checks(with_options({"points": rows}, points={"warmed_up": True}))
+    assert "No reading has another to check it: nothing would show a misreading." in said
+    assert "Setup A changed by 0.8 mm" in " ".join(said)
+
+
 # How they fit
 
 

@@ -15,7 +15,7 @@ from flatcheck.instrument import describe, fine, times
 from flatcheck.misread import CHECKED, Suspect
 from flatcheck.network import places_of
 from flatcheck.places import where
-from flatcheck.readers.points import drift_words
+from flatcheck.readers.points import drift_words, drifts
 from flatcheck.report.words import many
 from flatcheck.surface import SAME_PLACE_MM
 from flatcheck.survey import Benchmark, Gap, Observation, Reading, Survey, Tilt
@@ -46,6 +46,7 @@ def checks(assessment: Assessment) -> list[str]:
             for table in assessment.survey.tables
             for words in drift_words(table, assessment.survey.show)
         ),
+        *_repeats(assessment),
         *accuracy(assessment.survey),
         *_fit(assessment),
         *_loops(assessment),
@@ -145,7 +146,8 @@ def _rests_on(assessment: Assessment) -> list[str]:
     said += _alone(kept, len(assessment.surface.xy_mm))
     unchecked = int(np.count_nonzero(known.redundancy < CHECKED))
     if unchecked == len(known.redundancy):
-        once = (known.reads <= 1).all()
+        # A closing reading has served to take the drift out, and is no check any more.
+        once = (known.reads <= 1).all() and not any(map(drifts, assessment.survey.tables))
         why = "Every place was read once" if once else "No reading has another to check it"
         said.append(f"{why}: nothing would show a misreading.")
     elif unchecked:
@@ -230,6 +232,32 @@ def _setups(assessment: Assessment) -> list[str]:
             said.append(
                 f"At setup {_short(name)} the instrument stood {stood} than at setup "
                 f"{_short(first)} (give or take {fine(2 * u, style)})."
+            )
+    return said
+
+
+def _repeats(assessment: Assessment) -> list[str]:
+    """How well places that one setup read again came out the same."""
+    style, said = assessment.survey.show, []
+    for seen in assessment.adjusted.repeats:
+        setup, apart = _short(seen.setup), fine(seen.apart_mm, style)
+        if not seen.closing or seen.count > 1:
+            most = fine(-float(ndtri(DOUBT / 2 / seen.count)) * seen.u_mm, style)
+            said.append(
+                f"From setup {setup} places were read again, by {many(seen.count, 'reading')}; the "
+                f"worst differ by {apart}, where up to {most} is to be expected. All were used."
+            )
+        elif seen.apart_mm <= 2 * seen.u_mm:
+            said.append(
+                f"The last reading of setup {setup} came back to its first within {apart}, no more "
+                "than reading error; their mean was used."
+            )
+        else:
+            said.append(
+                f"The last reading of setup {setup} missed its first by {apart}, more than reading "
+                f"error usually does ({fine(2 * seen.u_mm, style)}); their mean was used. If the "
+                "instrument drifted, say warmed_up = true in the table's entry, and the miss is "
+                "spread over the readings in between."
             )
     return said
 
