@@ -25,6 +25,7 @@ from flatcheck.errors import SurveyError
 from flatcheck.loops import Loop, loops
 from flatcheck.misread import (
     CHECKED,
+    IGNORED,
     Kind,
     Sifted,
     Suspect,
@@ -287,9 +288,12 @@ def _setups(
     forms = csr_array(forms - csr_array((np.ones(len(own)), (rows, own)), shape=shape))
     spread, _ = variances(solution, forms)
     heights = solution.x[lead] - solution.x[own]
+    u = np.sqrt(spread.clip(0))
+    # Tied by nothing but readings that were set aside, whose u is IGNORED times a millimeter.
+    u[u > IGNORED / 2] = math.inf
     return tuple(
-        (name, names[int(k)], float(height), scale * math.sqrt(max(float(square), 0.0)))
-        for name, k, height, square in zip(net.setups, lead, heights, spread, strict=True)
+        (name, names[int(k)], float(height), scale * float(of))
+        for name, k, height, of in zip(net.setups, lead, heights, u, strict=True)
     )
 
 

@@ -76,7 +76,8 @@ class Suspect:
     with standard uncertainty `u_mm`; `should_mm` what the rod or rule, or the level over its
     length, would have shown; `score` the standardised residual; `slip` what explains it, None
     where no usual slip does. `others` are the numbers of readings that contradict it as much as it
-    contradicts them: one of all these is wrong, nothing tells which, and none is used.
+    contradicts them: one of all these is wrong, nothing tells which, and none is used; what is
+    told of each is then what holds if it is the wrong one.
     """
 
     number: int
@@ -96,11 +97,14 @@ class Sifted:
     `net` has the uncertainties that were used: those stated, but for the kinds of reading in
     `wider`, which scatter that many times as much. `clash` (m,) is zero for a reading that is kept
     and a number for one set aside; readings with the same number contradict each other equally.
+    `blamed` tells of each of these, by its row, how much too large it is if it alone is wrong, and
+    the standard uncertainty of that [mm].
     """
 
     net: Network
     solution: Solution
     clash: Ints
+    blamed: dict[int, tuple[float, float]]
     wider: tuple[tuple[Kind, float], ...]
 
 
@@ -116,7 +120,7 @@ def sifted(net: Network, observations: Sequence[Observation]) -> Sifted:
     solution = _solve(net, net.u)
     checked = checkable(solution, net)
     if _worst(solution, net, everything)[0] <= critical(checked):
-        return Sifted(net, solution, np.zeros(len(net.value), dtype=np.int64), ())
+        return Sifted(net, solution, np.zeros(len(net.value), dtype=np.int64), {}, ())
     kinds = tuple(dict.fromkeys(type(seen) for seen in observations))
     of_kind = {kind: np.array([type(seen) is kind for seen in observations]) for kind in kinds}
     found = _slips(net, solution, of_kind)
@@ -131,7 +135,7 @@ def sifted(net: Network, observations: Sequence[Observation]) -> Sifted:
 
 def _slips(
     net: Network, solution: Solution, of_kind: dict[Kind, Mask]
-) -> tuple[Solution, Ints] | None:
+) -> tuple[Solution, Ints, dict[int, tuple[float, float]]] | None:
     """The solution without the readings that do not fit, and which these are, as in `Sifted`.
 
     A robust start (residuals beyond HUBER u count for less, as in iteratively reweighted least
@@ -140,6 +144,7 @@ def _slips(
     exceeds the critical value. None where that takes too many of a kind in `of_kind`.
     """
     clash = np.zeros(len(net.value), dtype=np.int64)
+    blamed: dict[int, tuple[float, float]] = {}
     checked = checkable(solution, net)
     limit = critical(checked)
     kept = (np.abs(_robust(net, solution).residual) <= limit * net.u) | ~checked
@@ -167,10 +172,21 @@ def _slips(
                 if np.count_nonzero(equal) > 1:
                     kept[equal] = False
                     clash[equal] = number + 1
+                    blamed |= _blame(net, solution, np.flatnonzero(equal))
         else:
             alone = ~kept & (clash == 0)
             clash[alone] = len(clash) + 1 + np.flatnonzero(alone)
-            return solution, clash
+            return solution, clash, blamed
+
+
+def _blame(net: Network, solution: Solution, rows: Ints) -> dict[int, tuple[float, float]]:
+    """How far off each reading is if it alone is wrong, and the u of that.
+
+    Without a reading its residual v becomes v / r, where r is its redundancy, with u / √r.
+    """
+    spare = 1 - solution.row_variance[rows] / net.u[rows] ** 2
+    error, u = solution.residual[rows] / spare, net.u[rows] / np.sqrt(spare)
+    return {int(k): (float(e), float(s)) for k, e, s in zip(rows, error, u, strict=True)}
 
 
 def _widened(net: Network, of_kind: dict[Kind, Mask]) -> tuple[Network, dict[Kind, float]]:
@@ -293,11 +309,12 @@ def suspects(
         others = np.flatnonzero((clash == clash[k]) & (np.arange(len(clash)) != k)) + 1
         seen = observations[int(k)]
         turned = -1.0 if isinstance(seen, Reading) and seen.sense == "rod" else 1.0
-        error = turned * float(solution.residual[k])
-        u = scale * float(np.hypot(net.u[k], np.sqrt(solution.row_variance[k])))
-        written = as_written(seen)
+        off = float(solution.residual[k])
+        spread = float(np.hypot(net.u[k], np.sqrt(solution.row_variance[k])))
+        off, spread = found.blamed.get(int(k), (off, spread))
+        error, u, written = turned * off, scale * spread, as_written(seen)
         slip = None
-        if not isinstance(seen, Tilt) and not len(others):
+        if not isinstance(seen, Tilt):
             slip = slip_for(seen.text, written, seen.unit, error, u)
         told.append(
             Suspect(
@@ -320,7 +337,11 @@ def as_written(seen: Observation) -> float:
 
 
 def _exchanged(found: Sequence[Suspect]) -> list[Suspect]:
-    """The same suspects; two that would be right in each other's place are told as exchanged."""
+    """The same suspects; two that would be right in each other's place are told as exchanged.
+
+    Where each has a slip of its own, such as an inch too much and one too little on a level floor,
+    only if they were read one after the other.
+    """
     told = list(found)
     # Of readings that contradict others it is not known what they would be.
     alone = [k for k, suspect in enumerate(found) if not suspect.others]
@@ -328,8 +349,10 @@ def _exchanged(found: Sequence[Suspect]) -> list[Suspect]:
         for j in alone[: alone.index(i)]:
             one, other = found[i], found[j]
             near = FITS * max(one.u_mm, other.u_mm)
+            explained = one.slip and other.slip and one.number != other.number + 1
             if (
-                abs(one.should_mm - as_written(other.observation)) <= near
+                not explained
+                and abs(one.should_mm - as_written(other.observation)) <= near
                 and abs(other.should_mm - as_written(one.observation)) <= near
             ):
                 for k, partner in ((i, other), (j, one)):

@@ -795,9 +795,24 @@ def test_readings_that_contradict_each_other() -> None:
     assert np.sqrt(np.diag(found.cov_mm2))[at] > 100
 
 
-def test_a_contradiction_is_no_exchange() -> None:
-    """Of readings that contradict each other nothing is known, so no slip explains them."""
-    assert [s.slip for s in adjust(three_ties("B")).suspects] == [None, None]
+def test_what_a_contradiction_would_be() -> None:
+    """Of readings that contradict each other each tells what it would be if it alone is wrong."""
+    one, other = adjust(three_ties("B")).suspects
+    assert (one.should_mm, other.should_mm) == (pytest.approx(50), pytest.approx(100))
+    assert (one.error_mm, other.error_mm) == (pytest.approx(-50), pytest.approx(50))
+    # The other reading of the place, and the two setups tied at two more places.
+    assert one.u_mm == pytest.approx(0.5 * np.sqrt(2 + 2 / 2))
+    assert [s.slip.words for s in (one, other) if s.slip] == ["two inches off"] * 2  # 50.8 mm
+
+
+@pytest.mark.parametrize("u", [0.3, 0.5])
+def test_setups_tied_by_a_contradiction_alone(u: float) -> None:
+    """Where all that ties two setups contradicts itself, one is not told against the other."""
+    seen = [reading(i * STEP, 0, 0, "A", u) for i in range(5)]
+    seen += [reading(i * STEP, 0, 80 * (i == 3), "B", u) for i in range(3, 8)]
+    found = adjust(seen)
+    assert [s.others for s in found.suspects] == [(5, 6, 7), (4, 6, 7), (4, 5, 7), (4, 5, 6)]
+    assert [found.setups[k][3] for k in (0, 1)] == [0, np.inf]
 
 
 @pytest.mark.parametrize(

@@ -234,6 +234,32 @@ def test_readings_that_contradict_each_other() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("off", "slip"), [(12.0, " (a foot off?)"), (-1.0, " (an inch off?)"), (0.7, "")]
+)
+def test_a_contradiction_with_a_slip(off: float, slip: str) -> None:
+    """Where one slip explains a contradiction, whichever reading is wrong, it is named once."""
+    rows = [
+        (x, y, 48.0 + off * (s == "B" and (x, y) == (500, 500)), s)
+        for s in "AB"
+        for x in TICKS
+        for y in TICKS
+        if s == "A" or x <= STEP
+    ]
+    found = with_options({"points": rows}, points={"readings": "in"})
+    (sentence,) = misread(found)
+    assert f"contradict each other: one is wrong{slip}, and nothing tells which." in sentence
+    assert sentence.count("?") == bool(slip)
+
+
+def test_slips_of_each_side() -> None:
+    """Where each reading of a contradiction has a slip of its own, each is told with its own."""
+    rows = [(x, y, 1412, s) for s in "AB" for x in TICKS for y in TICKS if s == "A" or x <= STEP]
+    (sentence,) = misread(judged(points=with_one(rows, 32, 1421)))
+    assert "'1412' (1412 written for 1421?) and 33 (" in sentence
+    assert "'1421' (1421 written for 1412?) contradict each other: one is wrong, and" in sentence
+
+
 @pytest.mark.parametrize("setups", [3, 8])
 def test_a_ring_that_does_not_close(setups: int) -> None:
     """Setups each tied to the next, and a miss of 30 mm: any reading may be wrong, one is."""

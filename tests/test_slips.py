@@ -242,6 +242,20 @@ def test_two_slips_that_are_no_exchange() -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("near", "said"), [(True, "exchanged with reading"), (False, "100 mm off")]
+)
+def test_opposite_slips_on_a_level_floor(near: bool, said: str) -> None:
+    """Two readings 100 mm too much and too little are exchanged only if read one after another."""
+    texts = ["1412"] * 12
+    floor = ["1412"] * 12
+    texts[3], floor[3 + (1 if near else 4)] = "1512", "1512"
+    texts[3 + (1 if near else 4)] = "1412"
+    seen = read(floor, "A", "mm") + read(floor, "B", "mm")
+    found = adjust([*seen, *read(texts, "C", "mm")]).suspects
+    assert [s.slip.words.rstrip("0123456789 ") for s in found if s.slip] == [said, said]
+
+
 def test_a_gap_misread() -> None:
     """A gap read on the wrong scale is found by the heights around it, with its block taken on."""
     floor = read(["47 3/8"] * 12, "A", "in") + read(["47 3/8"] * 12, "B", "in")

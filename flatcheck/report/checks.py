@@ -94,16 +94,21 @@ def suspect_words(suspect: Suspect, assessment: Assessment) -> str:
 
 
 def _contradiction(group: Sequence[Suspect], assessment: Assessment) -> str:
-    """Readings of which one is wrong, and nothing tells which."""
+    """Readings of which one is wrong and nothing tells which, with the slip that explains it."""
+    slips = [f" ({one.slip.words}?)" if one.slip else "" for one in group]
+    shared = slips[0] if len(set(slips)) == 1 else ""
     if len(group) > NAMED:
         named = f"{len(group)} readings ({', '.join(str(one.number) for one in group)})"
     else:
-        each = [f"{_named(one, assessment)} {one.observation.text!r}" for one in group]
+        each = [
+            f"{_named(one, assessment)} {one.observation.text!r}{'' if shared else slip}"
+            for one, slip in zip(group, slips, strict=True)
+        ]
         named = f"Readings {_list(each)}"
     none = "Neither" if len(group) == 2 else "None of them"
     return (
-        f"{named} contradict each other: one is wrong, and nothing tells which. {none} was used; "
-        "read them again."
+        f"{named} contradict each other: one is wrong{shared}, and nothing tells which. {none} was "
+        "used; read them again."
     )
 
 
