@@ -13,8 +13,9 @@ from flatcheck.assess import Assessment, assess
 from flatcheck.instrument import describe, statement
 from flatcheck.misread import CHECKED
 from flatcheck.readers.folder import checked, edited, read_folder
-from flatcheck.report.checks import checks, misread
-from flatcheck.report.text import text
+from flatcheck.report.checks import NAMED, checks, misread
+from flatcheck.report.text import record, text
+from flatcheck.report.words import shape_words
 from flatcheck.units import STYLES, Style, format_length, parse_length
 
 SAMPLES = Path(__file__).parents[1] / "sample_surveys"
@@ -109,7 +110,7 @@ def test_the_misread_rod_of_the_sample(cobbler: Assessment) -> None:
     (sentence,) = misread(cobbler)
     assert sentence == (
         "Reading 10 (rods.csv, row 11, cell C11; 3' from the west wall, 5' from the south wall) "
-        """does not fit: '45 15/16' is 15/16" too low, would be 46 7/8" (an inch off?). """
+        """does not fit: '45 15/16' reads 15/16" too low, would be 46 7/8" (an inch off?). """
         "It was set aside; read it again."
     )
     (suspect,) = cobbler.adjusted.suspects
@@ -192,7 +193,7 @@ def test_without_the_misread_rod(cobbler: Assessment) -> None:
 def test_other_units_of_the_sample(cobbler: Assessment) -> None:
     """In millimeters places are told so, and a rod in inches as it will be read again."""
     (sentence,) = misread(assess(edited(cobbler.survey, {"units": {"show": "mm"}})))
-    assert """'45 15/16' is 15/16" too low, would be 46 7/8" (an inch off?)""" in sentence
+    assert """'45 15/16' reads 15/16" too low, would be 46 7/8" (an inch off?)""" in sentence
     assert "914 mm from the west wall, 1.52 m from the south wall" in sentence
 
 
@@ -209,7 +210,7 @@ def test_a_gap_that_does_not_fit() -> None:
     assert sentence.startswith(
         "Reading 79 (gaps.csv, row 5, cell G5; 500 mm from the south wall, 500 mm from the east"
     )
-    assert "'10' is 9.0 mm too high, would be 1.0 mm" in sentence
+    assert "'10' reads 9.0 mm too high, would be 1.0 mm" in sentence
 
 
 def test_a_tilt_that_does_not_fit() -> None:
@@ -217,8 +218,8 @@ def test_a_tilt_that_does_not_fit() -> None:
     (sentence,) = misread(judged(points=TWICE, tilts=[(500, 1000, "east", 20)]))
     assert sentence == (
         "Reading 76 (tilts.csv, row 2, cell D2; 500 mm from the west wall, 1.00 m from the south "
-        "wall) does not fit: '20' is 10.0 mm too high over its length, would be 0.0% (0 mm/m) or "
-        "0.0 degrees. It was set aside; read it again."
+        "wall) does not fit: '20' reads 10.0 mm too high over its length, would be 0.0% (0 mm/m) "
+        "or 0.0 degrees. It was set aside; read it again."
     )
 
 
@@ -232,6 +233,50 @@ def test_readings_that_contradict_each_other() -> None:
         f"C33; {place}) '1250' contradict each other: one is wrong, and nothing tells which. "
         "Neither was used; read them again."
     )
+
+
+@pytest.mark.parametrize("unit", ["in", "mm"])
+def test_a_slip_in_the_units_that_were_written(unit: str) -> None:
+    """A rod written with its own unit is told in that unit, whatever the survey's is."""
+    rows = with_one(TWICE, 6, "57 in")  # 1447.8 mm
+    (sentence,) = misread(with_options({"points": rows}, points={}))
+    assert """'57 in' reads 1 7/8" too high, would be 55 1/8\"""" in sentence  # 1400 mm
+    rows = [(x, y, f"{z} mm", s) for x, y, z, s in with_one(TWICE, 6, 1450)]
+    (sentence,) = misread(with_options({"points": rows}, points={"readings": unit}))
+    assert "'1450 mm' reads 50.0 mm too high, would be 1400.0 mm" in sentence
+
+
+def slipped(offs: list[float], setup: str = "") -> Assessment:
+    """A floor read from seven setups, 15 readings of all or of one of them off by sizes in turn."""
+    rows = [(x, y, 1400.0, s) for s in "ABCDEFG" for x in TICKS for y in TICKS]
+    at = [k for k, row in enumerate(rows) if setup in ("", row[3])]
+    for number, k in enumerate(at[:: len(at) // 15][:15]):
+        rows = with_one(rows, k, 1400.0 + offs[number % len(offs)])
+    return judged(points=rows)
+
+
+ODD = [31.0, -57.0, 23.0, -41.0]
+
+
+@pytest.mark.parametrize(
+    ("offs", "setup", "said"),
+    [
+        ([100.0, 100.0, 37.0], "", "10 are 100 mm off: the rod or rule was read from another mark"),
+        (ODD, "", "So many are hardly slips: the uncertainty you gave is probably too small, or"),
+        (ODD, "G", "15 are of setup G: its instrument probably moved; give what it read after"),
+    ],
+)
+def test_more_slips_than_are_told(offs: list[float], setup: str, said: str) -> None:
+    """Of many slips the dozen farthest off are told, and the others counted with what is likely."""
+    found = slipped(offs, setup)
+    sentences = misread(found)
+    count = len(found.adjusted.suspects)
+    assert count == 15
+    assert len(sentences) == NAMED + 1
+    assert f"{count} of 175 readings were set aside." in sentences[-1]
+    assert sentences[-1].startswith(f"{count - NAMED} more do not fit either")
+    assert said in sentences[-1]
+    assert len(record(found)["misread"]) == count
 
 
 @pytest.mark.parametrize(
@@ -285,7 +330,7 @@ def test_a_ring_that_does_not_close(setups: int) -> None:
 def test_a_rod_that_does_not_fit(off: int, way: str) -> None:
     """A rod reading is told too high where the number is too large, though the floor is lower."""
     (sentence,) = misread(judged(points=with_one(TWICE, 6, 1400 + off)))
-    assert f"'{1400 + off}' is 50.0 mm too {way}, would be 1400.0 mm (50 mm off?)" in sentence
+    assert f"'{1400 + off}' reads 50.0 mm too {way}, would be 1400.0 mm (50 mm off?)" in sentence
 
 
 def test_a_slip_in_a_table_of_another_unit() -> None:
@@ -313,7 +358,7 @@ def test_a_slip_in_a_table_of_another_unit() -> None:
         cells,
     )
     (sentence,) = misread(assess(survey))
-    assert """'46' is 1" too low, would be 47" (an inch off?)""" in sentence
+    assert """'46' reads 1" too low, would be 47" (an inch off?)""" in sentence
 
 
 def with_options(cells: dict[str, list[Row]], **options: dict[str, object]) -> Assessment:
@@ -351,7 +396,7 @@ def test_what_a_bowed_bar_would_have_shown() -> None:
     ]
     found = with_options({"points": TWICE, "gaps": gaps}, points={}, gaps={"bow": "8 mm"})
     (sentence,) = misread(found)
-    assert "'16.0' is 10.0 mm too high, would be 6.0 mm (10 mm off?)" in sentence
+    assert "'16.0' reads 10.0 mm too high, would be 6.0 mm (10 mm off?)" in sentence
 
 
 def test_what_a_drifting_level_would_have_shown() -> None:
@@ -367,7 +412,7 @@ def test_what_a_drifting_level_would_have_shown() -> None:
     order = sorted(rows, key=lambda row: str(row[3]))
     found = with_options({"points": [*order, *drifted, closing]}, points={"warmed_up": True})
     (sentence,) = misread(found)
-    assert "'1352.0' is 50.0 mm too high, would be 1302.0 mm (50 mm off?)" in sentence
+    assert "'1352.0' reads 50.0 mm too high, would be 1302.0 mm (50 mm off?)" in sentence
 
 
 def test_a_fraction_of_an_inch_would_be_one() -> None:
@@ -376,7 +421,7 @@ def test_a_fraction_of_an_inch_would_be_one() -> None:
     rows[13] = (*rows[13][:2], "2 13/16", "A")
     found = with_options({"points": rows}, points={"readings": "in"})
     (sentence,) = misread(found)
-    assert """'2 13/16' is 1" too low, would be 3 13/16" (an inch off?).""" in sentence
+    assert """'2 13/16' reads 1" too low, would be 3 13/16" (an inch off?).""" in sentence
 
 
 def test_nothing_is_said_of_good_readings() -> None:
@@ -574,8 +619,8 @@ def test_a_closing_reading_is_no_check() -> None:
         (
             0.06,
             "The readings agree better than the uncertainty you gave; it may be smaller than you "
-            "said (24 readings to spare; they scatter {:.2g} times as much; chi-square test "
-            "failed).",
+            "said (24 readings to spare; they scatter {:.2g} times as much). What you gave was "
+            "used.",
         ),
     ],
 )
@@ -593,6 +638,15 @@ def test_how_well_they_fit(scatter: float, said: str) -> None:
     assert found.adjusted.suspects == ()
     assert fit.sigma0 == pytest.approx(scatter / 0.3, rel=0.3)
     assert about(checks(found), "to spare") == said.format(fit.sigma0)
+
+
+def test_readings_that_hardly_differ() -> None:
+    """Readings that agree to the last digit are told so, and not to scatter 0 times as much."""
+    sentence = about(checks(judged(points=TWICE)), "to spare")
+    assert sentence == (
+        "The readings agree better than the uncertainty you gave; it may be smaller than you said "
+        "(48 readings to spare; they hardly differ at all). What you gave was used."
+    )
 
 
 def test_nothing_to_spare() -> None:
@@ -626,6 +680,20 @@ def test_loops_through_a_misread_reading() -> None:
 
 
 # How the floor lies
+
+
+@pytest.mark.parametrize(("rise", "said"), [(3.03, "3.030 mm"), (3.3, "3.3 mm")])
+def test_a_crown_just_over_the_limit(rise: float, said: str) -> None:
+    """A crown that is over the limit by less than a step of the tape is told finer than that."""
+    rows = [
+        (x, y, 1400 + rise * ((x - 1000) ** 2 + (y - 1000) ** 2) / 2e6, "A")
+        for x in TICKS
+        for y in TICKS
+    ]
+    told, crown = shape_words(judged(points=rows))
+    assert told.endswith(f"the floor as read spans {said}.")
+    assert crown.startswith("That is more than the 3")
+    assert ("3 mm" in crown) is (rise == 3.03)
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ from flatcheck.readers.points import drift_words, drifts
 from flatcheck.report.words import many
 from flatcheck.surface import SAME_PLACE_MM
 from flatcheck.survey import Benchmark, Gap, Observation, Reading, Survey, Tilt
-from flatcheck.units import Style, format_length, format_slope
+from flatcheck.units import Style, format_length, format_slope, typed_style
 
 KINDS = {Reading: "heights", Gap: "gaps under a bar", Tilt: "level tilts", Benchmark: "benchmarks"}
 
@@ -30,6 +30,12 @@ OWN_WORDS = ("tilts", "benchmarks", "steps")
 
 NAMED = 12
 """More readings than this are counted, not listed."""
+
+HARDLY = 0.01
+"""A scatter of less than this share of what was stated is none to speak of."""
+
+MOSTLY = 0.8
+"""Where more than this share of the readings that do not fit are of one setup it is in doubt."""
 
 LEVEL = {"mm": 0.0005, "in": 1 / 768}
 """A floor that falls by less than half of what a slope is told to is called level: 0.5 mm in a
@@ -57,17 +63,51 @@ def checks(assessment: Assessment) -> list[str]:
 def misread(assessment: Assessment) -> list[str]:
     """The readings that do not fit the others, each with what it would be.
 
-    Readings that contradict each other are told together.
+    Readings that contradict each other are told together. Of more than NAMED those farthest off are
+    told, and of the others how many they are and why there may be so many.
     """
     said, suspects = [], assessment.adjusted.suspects
     by_number = {suspect.number: suspect for suspect in suspects}
-    for suspect in suspects:
+    told = [one for one in suspects if not one.others or one.number < min(one.others)]
+    farthest = sorted(told, key=lambda one: -abs(np.nan_to_num(one.score)))[:NAMED]
+    for suspect in told:
+        if suspect not in farthest:
+            continue
         if not suspect.others:
             said.append(suspect_words(suspect, assessment))
-        elif suspect.number < min(suspect.others):
+        else:
             group = [suspect, *(by_number[number] for number in suspect.others)]
             said.append(_contradiction(group, assessment))
+    if len(told) > NAMED:
+        said.append(_so_many(suspects, len(told) - NAMED, assessment))
     return said
+
+
+def _so_many(suspects: Sequence[Suspect], untold: int, assessment: Assessment) -> str:
+    """How many more readings do not fit, and what so many have in common."""
+    said = (
+        f"{untold:,} more {'does' if untold == 1 else 'do'} not fit either (--json names all): "
+        f"{len(suspects):,} of {len(assessment.readings):,} readings were set aside. "
+    )
+    slips, setups = Counter[str](), Counter[str]()
+    for suspect in suspects:
+        if suspect.slip and suspect.slip.words.endswith(" off"):
+            slips[suspect.slip.words] += 1
+        if isinstance(suspect.observation, Reading):
+            setups[_short(suspect.observation.setup)] += 1
+    for slip, count in slips.most_common(1):
+        if count > len(suspects) / 2:
+            return f"{said}{count:,} are {slip}: the rod or rule was read from another mark."
+    for setup, count in setups.most_common(1):
+        if count > MOSTLY * len(suspects) and len(assessment.adjusted.setups) > 1:
+            return (
+                f"{said}{count:,} are of setup {setup}: its instrument probably moved; give what "
+                "it read after that the name of another setup."
+            )
+    return (
+        f"{said}So many are hardly slips: the uncertainty you gave is probably too small, or the "
+        "instrument or the floor moved between the readings."
+    )
 
 
 def suspect_words(suspect: Suspect, assessment: Assessment) -> str:
@@ -82,13 +122,13 @@ def suspect_words(suspect: Suspect, assessment: Assessment) -> str:
         would = f"{format_slope(ratio, style)} or {math.degrees(math.atan(ratio)):.1f} degrees"
     else:
         # As the rod or rule is marked: that is where it will be read again.
-        inches = seen.unit in ("in", "ft")
+        inches = typed_style([seen.text], seen.unit).unit == "in"
         if inches is not (style.unit == "in"):
             style = Style("in", 16) if inches else Style("mm", decimals=1)
         off = f"{format_length(abs(suspect.error_mm), style)} too {way}"
         would = format_length(suspect.should_mm, style)
     return (
-        f"Reading {_named(suspect, assessment)} does not fit: {seen.text!r} is {off}, would be "
+        f"Reading {_named(suspect, assessment)} does not fit: {seen.text!r} reads {off}, would be "
         f"{would}{slip}. It was set aside; read it again."
     )
 
@@ -280,18 +320,22 @@ def _fit(assessment: Assessment) -> list[str]:
             f"{times(by * more)} times as much. What they show was used instead ({spare})."
             for kind, by in fit.wider
         ]
-    passed = "passed" if fit.chance >= DOUBT else "failed"
-    spare += f"; they scatter {times(fit.sigma0)} times as much; chi-square test {passed}"
+    spare += f"; they scatter {times(fit.sigma0)} times as much"
     if fit.chance >= DOUBT:
-        return [f"The readings fit together as well as you said they would ({spare})."]
+        return [
+            f"The readings fit together as well as you said they would ({spare}; chi-square test "
+            "passed)."
+        ]
     if fit.sigma0 > 1:
         return [
             "The readings disagree more than the uncertainty you gave allows: it is too small, or "
-            f"something moved ({spare}). What they show was used instead."
+            f"something moved ({spare}; chi-square test failed). What they show was used instead."
         ]
+    if fit.sigma0 < HARDLY:
+        spare = f"{many(fit.redundancy, 'reading')} to spare; they hardly differ at all"
     return [
         "The readings agree better than the uncertainty you gave; it may be smaller than you said "
-        f"({spare})."
+        f"({spare}). What you gave was used."
     ]
 
 

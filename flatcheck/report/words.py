@@ -183,20 +183,25 @@ def shape_words(assessment: Assessment) -> list[str]:
             for view in (face.view for face in piece.faces)
         )
         zone = f"{piece.name}: " if len(assessment.parts) > 1 else ""
-        said.append(
-            f"{zone}From lowest to highest about its required plane the floor as read spans "
-            f"{format_length(spread, style)}{' at most' if len(piece.faces) > 1 else ''}."
-        )
         resting = [
             finding
             for finding in assessment.verdict.findings
             if finding.zone == piece.name and finding.rule.measure == "resting" and finding.worst
         ]
         limit = max((f.worst.limit_mm for f in resting if f.worst), default=math.inf)
-        if spread > limit and all(f.as_read is not Outcome.OUT for f in resting):
+        crown = spread > limit and all(f.as_read is not Outcome.OUT for f in resting)
+        spans = format_length(spread, style)
+        if crown:
+            spans, allowed = against(spread, limit, style)
+        said.append(
+            f"{zone}From lowest to highest about its required plane the floor as read spans "
+            f"{spans}{' at most' if len(piece.faces) > 1 else ''}."
+        )
+        if crown:
             said.append(
-                "That is more than the rule allows under a bar. A bar resting on the high points "
-                "does not show a crown: look at the map, and judge it from the plane too."
+                f"That is more than the {allowed} that the rule allows under a bar. A bar resting "
+                "on the high points does not show a crown: look at the map, and judge it from the "
+                "plane too."
             )
     return said
 
