@@ -10,16 +10,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import csr_array, hstack, vstack
+from scipy.sparse import csc_array, csr_array, hstack, vstack
+
+from flatcheck.interior import least
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
-KEPT = 1e-6
-"""The worst step is kept to this share of it while the total is made least."""
+KEPT_MM = 0.005
+"""The worst step may be greater by this than the least while the total is made least [mm]: nobody
+can measure it, and where there is no room inside its rows a program takes very long."""
 
-ROUNDING_MM = 1e-6
+ROOM_MM = 1e-3
+"""A plate that the bed cannot hold gets this much more than it needs, for the same reason [mm]."""
+
+ROUNDING_MM = 1e-5
 """What the solver's arithmetic may be off [mm]."""
 
 NONE_MM = 0.01
@@ -77,13 +83,14 @@ def bedded(program: Program, progress: Progress | None = None) -> Bedded:
     tell = progress or (lambda number, words: None)
     tell(0, STAGES[0])
     gives = _gives(program)
+    gives = np.where(gives > ROUNDING_MM, gives + ROOM_MM, 0.0)
     # Each program gets a little more room than the last, lest arithmetic leave it no answer.
     tell(1, STAGES[1])
     worst, change = _worst(_looser(program, 1), gives)
     if len(program.step_mm) and worst > NONE_MM:
         tell(2, STAGES[2])
         change = _total(_looser(program, 2), gives, worst)
-    return Bedded(change, np.where(gives > 10 * ROUNDING_MM, gives, 0.0))
+    return Bedded(change, gives)
 
 
 def _looser(program: Program, times: int) -> Program:
@@ -138,7 +145,7 @@ def _total(program: Program, gives: Floats, worst: float) -> Floats:
     steps, sizes = _steps(program, each)
     cost = np.concatenate((np.zeros(3 * t + 1), np.ones(joints)))
     rows, right = csr_array(vstack((rows, steps))), np.concatenate((right, sizes))
-    found = _solved(cost, rows, right, np.full(joints, worst * (1 + KEPT) + ROUNDING_MM))
+    found = _solved(cost, rows, right, np.full(joints, worst + KEPT_MM))
     return found[: 3 * t]
 
 
@@ -186,31 +193,31 @@ def _steps(program: Program, held: csr_array) -> tuple[csr_array, Floats]:
 
 
 def _solved(cost: Floats, rows: csr_array, right: Floats, most: Floats) -> Floats:
-    """The answer of a program whose last unknowns lie from 0 to `most`; the others are free.
+    """The answer of a program whose last unknowns lie from 0 to `most`; the others are free."""
+    n, last = len(cost), np.arange(len(cost) - len(most), len(cost))
+    own = csr_array((np.ones(len(last)), (np.arange(len(last)), last)), shape=(len(last), n))
+    bounded = np.isfinite(most)
+    rows = csr_array(vstack((rows, own[bounded], -own)))
+    right = np.concatenate((right, most[bounded], np.zeros(len(last))))
+    used = np.unique(rows.indices)  # without a cap nothing asks for the required surface
+    found = least(cost[used], csr_array(csc_array(rows)[:, used]), right)
+    if found is None:
+        return _by_other_means(cost, rows, right)
+    answer = np.zeros(n)
+    answer[used] = found
+    return answer
+
+
+def _by_other_means(cost: Floats, rows: csr_array, right: Floats) -> Floats:
+    """The answer of a program that leaves no room inside its rows.
 
     There are many more rows than unknowns, so the dual program is solved, and its multipliers are
-    the answer: by an interior point method, for steps that many joints share make corners by the
-    thousand that a simplex method walks through one by one.
+    the answer.
     """
     from scipy.optimize import linprog  # slow to import, and most surveys do not need it
 
-    free = len(cost) - len(most)
-    bounded = np.flatnonzero(np.isfinite(most))
-    held = csr_array(
-        (np.ones(len(bounded)), (np.arange(len(bounded)), free + bounded)),
-        shape=(len(bounded), len(cost)),
-    )
-    across = csr_array(csr_array(vstack((rows, held))).T)
-    found = linprog(
-        np.concatenate((right, most[bounded])),
-        A_ub=-across[free:],
-        b_ub=cost[free:],
-        A_eq=across[:free],
-        b_eq=-cost[:free],
-        method="highs-ipm",
-        options=dict(TIGHT),
-    )
+    found = linprog(right, A_eq=rows.T, b_eq=-cost, method="highs-ipm", options=dict(TIGHT))
     if found.status != 0:
         raise RuntimeError(f"the program of the bed ended with: {found.message}")
-    answer: Floats = np.concatenate((found.eqlin.marginals, -found.ineqlin.marginals))
+    answer: Floats = found.eqlin.marginals
     return answer

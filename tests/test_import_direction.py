@@ -65,6 +65,7 @@ ORDER = (
     "leastwork",
     "relief",
     "plates",
+    "interior",
     "bedding",
     "pour",
     "site",

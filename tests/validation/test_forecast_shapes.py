@@ -13,7 +13,7 @@ import pytest
 from layings import rows
 from scipy.sparse import csc_matrix
 
-from flatcheck.bedding import NONE_MM, ROUNDING_MM
+from flatcheck.bedding import KEPT_MM, NONE_MM, ROUNDING_MM
 from flatcheck.forecast import Bed, forecast
 from flatcheck.plates import plates
 from flatcheck.relief import relief
@@ -168,7 +168,8 @@ def by_clarabel(
 @pytest.mark.parametrize("bow", [0.0, 0.7])
 @pytest.mark.parametrize("offset", [0.0, 1 / 3])
 def test_equals_another_solver(seed: int, bow: float, offset: float) -> None:
-    """Worst step and total are those of another solver with all written out, to 0.1 μm a joint."""
+    """The worst step is the least of another solver with all written out, but for the 5 μm that
+    the total may have of it, and the total is the other's too, to 0.1 μm a joint."""
     rng = np.random.default_rng(seed)
     turn, long = rng.uniform(0, np.pi), rng.uniform(1200, 1600)
 
@@ -186,7 +187,7 @@ def test_equals_another_solver(seed: int, bow: float, offset: float) -> None:
     found = forecast(whole, laying, 0.8, bed, bow)
     assert not len(found.best.unbedded)
     worst = by_clarabel(whole, laying, bed, bow)
-    assert found.best.worst_mm == pytest.approx(worst, rel=1e-6, abs=1e-5)
+    assert worst - 1e-5 <= found.best.worst_mm <= worst + KEPT_MM + 1e-5
     # Where the worst step is least the total falls steeply with more room, so both get the same:
     # what the program leaves its limits by, and the worst step that it kept.
     more = 2 * ROUNDING_MM
