@@ -38,6 +38,16 @@ def assess(survey: Survey) -> Assessment:
 
     Raises FlatcheckError naming what cannot be used.
     """
+    readings, known, floor = surveyed(survey)
+    parts, verdict = judge(survey, floor, known.piece[floor_stations(known)])
+    return Assessment(survey, readings, known, floor, parts, verdict)
+
+
+def surveyed(survey: Survey) -> tuple[tuple[Observation, ...], Adjusted, Surface]:
+    """The readings of a survey, what they say of each other, and the floor they make.
+
+    Raises FlatcheckError naming what cannot be used.
+    """
     readings = readings_of(survey)
     if not readings:
         raise SurveyError(
@@ -58,8 +68,7 @@ def assess(survey: Survey) -> Assessment:
         [known.where[i] for i in here],
         known.free[here],
     )
-    parts, verdict = judge(survey, floor, known.piece[here])
-    return Assessment(survey, readings, known, floor, parts, verdict)
+    return readings, known, floor
 
 
 def floor_stations(known: Adjusted) -> npt.NDArray[np.int64]:

@@ -15,6 +15,7 @@ from flatcheck.commands import (
     run_correct,
     run_falls,
     run_flood,
+    run_numbers,
     run_page,
     run_plan,
     run_standards,
@@ -81,12 +82,21 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--lippage", help="standard:grade for steps between tiles")
     check.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
     check.add_argument("--show", choices=tuple(STYLES), help="units to print")
-    bare_table = check.add_argument_group("a bare table")
-    bare_table.add_argument("--kind", choices=BARE_KINDS, default="grid")
-    bare_table.add_argument("--sense", choices=SENSES, help="rod: larger is lower")
-    bare_table.add_argument("--readings", choices=tuple(LENGTH_UNITS), help="unit of bare readings")
-    bare_table.add_argument("--offsets", choices=tuple(LENGTH_UNITS), help="unit of bare offsets")
-    bare_table.add_argument("--uncertainty", help='how far a reading may be off: "1/32 in"')
+    _bare_table(check)
+    numbers = verbs.add_parser(
+        "numbers",
+        help="FF, FL and waviness of a slab",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    numbers.set_defaults(run=run_numbers)
+    numbers.add_argument("survey", help="survey folder, file of readings, or - for pasted cells")
+    numbers.add_argument("--json", action="store_true", help="print the numbers as JSON, in mm")
+    numbers.add_argument("--specified", help='what was asked for: "35/25", or a class: flat')
+    numbers.add_argument("--local", type=float, help="share of it that any section must reach")
+    numbers.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
+    numbers.add_argument("--show", choices=tuple(STYLES), help="units to print")
+    _bare_table(numbers)
     ahead = verbs.add_parser("plan", help="plan the readings for a room, and print a sheet")
     ahead.set_defaults(run=run_plan)
     ahead.add_argument("room", help='survey folder with a room, or its size: "12 x 14 ft"')
@@ -148,3 +158,13 @@ def _parser() -> argparse.ArgumentParser:
     page.set_defaults(run=run_page)
     page.add_argument("--port", type=int, default=8501)
     return parser
+
+
+def _bare_table(command: argparse.ArgumentParser) -> None:
+    """What must be said of a table that comes without a survey.toml."""
+    bare_table = command.add_argument_group("a bare table")
+    bare_table.add_argument("--kind", choices=BARE_KINDS, default="grid")
+    bare_table.add_argument("--sense", choices=SENSES, help="rod: larger is lower")
+    bare_table.add_argument("--readings", choices=tuple(LENGTH_UNITS), help="unit of bare readings")
+    bare_table.add_argument("--offsets", choices=tuple(LENGTH_UNITS), help="unit of bare offsets")
+    bare_table.add_argument("--uncertainty", help='how far a reading may be off: "1/32 in"')

@@ -19,6 +19,7 @@ from flatcheck.correction import correct, fix_named
 from flatcheck.document import DOCUMENT
 from flatcheck.errors import FlatcheckError, RuleError, SurveyError, UnitsError
 from flatcheck.falls import flood_test
+from flatcheck.fnumber import slab_numbers
 from flatcheck.instrument import Statement, describe, standard_uncertainty, statement
 from flatcheck.judgment import NO_FLATNESS
 from flatcheck.lippage import judge_steps
@@ -34,6 +35,7 @@ from flatcheck.report.lippage import lippage_record, lippage_words
 from flatcheck.report.marks import marks_csv, marks_html
 from flatcheck.report.screed import screed_csv, screed_html, screed_words
 from flatcheck.report.sheet import Heading, sheet_csv, sheet_html
+from flatcheck.report.slab import slab_record, slab_words
 from flatcheck.report.text import cite, record, text, wrapped
 from flatcheck.room import Room, rectangle
 from flatcheck.rules import Rule, grade_of, rules_for, standards
@@ -42,7 +44,8 @@ from flatcheck.survey import Survey
 from flatcheck.tables import readings_of
 from flatcheck.tile import Tile
 from flatcheck.units import LENGTH_UNITS, STYLES, Style, parse_length, typed_style
-from flatcheck.verdict import Outcome, gravest
+from flatcheck.verdict import Outcome, chosen, gravest
+from flatcheck.waviness import waviness
 
 STATUS = {Outcome.WITHIN: 0, Outcome.OUT: 1, Outcome.CLOSE: 3, Outcome.NOT_ASSESSED: 3}
 """The exit status of a verdict."""
@@ -93,6 +96,9 @@ def _sections(arguments: argparse.Namespace) -> dict[str, dict[str, Any]]:
         sections["tile"] = tile_section(arguments.tile)
     if any(standard.values()):
         sections["standard"] = {key: value for key, value in standard.items() if value}
+    slab = {"specified": said("specified"), "local": said("local")}
+    if said_slab := {key: value for key, value in slab.items() if value is not None}:
+        sections["slab"] = said_slab
     if said("show"):
         sections["units"] = {"show": arguments.show}
     return sections
@@ -314,6 +320,19 @@ def run_flood(arguments: argparse.Namespace) -> int:
     found = flood_test(assess(survey), parse_length(arguments.depth), at)
     print("\n".join(wrapped([words for zone in found for words in flood_words(zone, survey.show)])))
     return 0
+
+
+def run_numbers(arguments: argparse.Namespace) -> int:
+    survey = _survey(arguments)
+    found = slab_numbers(survey)
+    waves = waviness(found)
+    if arguments.json:
+        print(json.dumps(slab_record(found, waves, survey), indent=2, allow_nan=False))
+    else:
+        print("\n".join(wrapped(slab_words(found, waves, survey))))
+    if not found.asks:
+        return STATUS[Outcome.WITHIN if found.proper else Outcome.NOT_ASSESSED]
+    return STATUS[chosen(survey.decision, found.guarded, found.as_read)]
 
 
 def _job(

@@ -30,7 +30,8 @@ from flatcheck.fields import (
 from flatcheck.instrument import standard_uncertainty
 from flatcheck.intent import Intent
 from flatcheck.room import Ring, Room, rectangle
-from flatcheck.survey import DECISIONS, SENSES, Cells, Survey, Table, Zone, no_sense
+from flatcheck.slab import LOCAL, Joint, Slab, specified_of
+from flatcheck.survey import DECISIONS, SENSES, Cells, Sample, Survey, Table, Zone, no_sense
 from flatcheck.terms import Keep, terms_of
 from flatcheck.tile import BOWS, Bow, Tile
 from flatcheck.uncertainty import table_uncertainty, uncertainty_of
@@ -105,6 +106,8 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
         holds=_holds(head, offset_unit),
         bed=_bed(head, unit),
         terms=terms_of(head, unit, _keeps(head, offset_unit)),
+        slab=_slab(head, offset_unit),
+        sample=_sample(head),
     )
 
 
@@ -153,6 +156,10 @@ _SECTIONS = (
     "bed",
     "keep",
     "correction",
+    "slab",
+    "section",
+    "joint",
+    "sample",
     "tile",
     "pattern",
     "standard",
@@ -293,6 +300,45 @@ def _keeps(head: Mapping[str, Any], unit: str) -> tuple[Keep, ...]:
             raise SurveyError(f"{name}: grind and fill were expected to be true or false.")
         found.append(Keep(_ring(item.get("outline"), name, unit), allowed[0], allowed[1]))
     return tuple(found)
+
+
+def _slab(head: Mapping[str, Any], unit: str) -> Slab:
+    """Sections and joints of a slab, and the numbers specified for it."""
+    about = section_of(head, "slab", ("specified", "local"))
+    share = about.get("local", LOCAL)
+    if isinstance(share, bool) or not isinstance(share, int | float):
+        raise SurveyError(f"slab.local = {quoted(share)} was expected to be a number such as 0.6.")
+    sections, joints = [], []
+    for number, item in enumerate(sections_of(head, "section", MOST_SECTIONS), 1):
+        only(item, "section", ("name", "outline"))
+        name = text_of(item.get("name", f"section {number}"), "section.name")
+        sections.append(_ring(item.get("outline"), name, unit))
+    for number, item in enumerate(sections_of(head, "joint", MOST_SECTIONS), 1):
+        only(item, "joint", ("name", "from", "to"))
+        name = text_of(item.get("name", f"joint {number}"), "joint.name")
+        ends = [_pair(item.get(key), f"{name}.{key}", unit) for key in ("from", "to")]
+        joints.append(Joint(name, ends[0], ends[1]))
+    asked = about.get("specified")
+    return Slab(
+        tuple(sections),
+        tuple(joints),
+        None if asked is None else specified_of(text_of(asked, "slab.specified")),
+        float(share),
+    )
+
+
+def _sample(head: Mapping[str, Any]) -> Sample | None:
+    """The sampling plan that was drawn, None where none was."""
+    if "sample" not in head:
+        return None
+    about = section_of(head, "sample", ("standard", "seed", "count"))
+    if "standard" not in about or "seed" not in about:
+        raise SurveyError("sample: standard and seed are both needed, as the plan gave them.")
+    for key, least in (("seed", 0), ("count", 1)):
+        given = about.get(key)
+        if given is not None and (type(given) is not int or given < least):
+            raise SurveyError(f"sample.{key} = {quoted(given)} was expected as a whole number.")
+    return Sample(text_of(about["standard"], "sample.standard"), about["seed"], about.get("count"))
 
 
 def _bed(head: Mapping[str, Any], unit: str) -> Bed:

@@ -72,7 +72,7 @@ class Room:
             if not _lies_in(cutout, self.outline):
                 raise RoomError(f"{cutout.name}: the cutout does not lie inside the room.")
             for other in self.cutouts[:number]:
-                if _overlap(cutout, other):
+                if overlap(cutout, other):
                     raise RoomError(
                         f"{cutout.name}: the cutout overlaps {other.name}; give both as one."
                     )
@@ -268,7 +268,7 @@ def _lies_in(ring: Ring, outline: Ring) -> bool:
     return bool(inside(whole, corners).all() and clear(whole, corners, ends).all())
 
 
-def _overlap(one: Ring, other: Ring) -> bool:
+def overlap(one: Ring, other: Ring) -> bool:
     """Whether two rings share area: sides cross, or a corner or side middle of one lies inside."""
     for a, b in ((one, other), (other, one)):
         corners = _corners(a)

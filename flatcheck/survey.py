@@ -15,6 +15,7 @@ from flatcheck.errors import FlatcheckError, SurveyError, UnitsError
 from flatcheck.instrument import Statement
 from flatcheck.intent import Intent
 from flatcheck.room import Ring, Room
+from flatcheck.slab import Slab
 from flatcheck.terms import Terms
 from flatcheck.tile import Tile
 from flatcheck.units import Style, parse_length
@@ -56,7 +57,10 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One height read at one place, turned so that larger is higher, and where it is written."""
+    """One height read at one place, turned so that larger is higher, and where it is written.
+
+    `line` names the straight line it was read along, "" where none was written.
+    """
 
     x_mm: float
     y_mm: float
@@ -68,6 +72,7 @@ class Reading:
     sense: str = "elevation"
     unit: str = "mm"
     tie: bool = False
+    line: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +153,18 @@ class Zone:
 
 
 @dataclass(frozen=True)
+class Sample:
+    """A sampling plan that was drawn: placements of a bar, again the same from the same `seed`.
+
+    `count` is how many of each bar, None for as many as the standard asks of the floor's area.
+    """
+
+    standard: str
+    seed: int
+    count: int | None = None
+
+
+@dataclass(frozen=True)
 class Survey:
     """A whole survey: who read what, where, with what, and what the floor is to carry.
 
@@ -178,6 +195,8 @@ class Survey:
     bed: Bed = field(default_factory=Bed)
     terms: Terms = field(default_factory=Terms)
     pattern: Pattern | None = None
+    slab: Slab = field(default_factory=Slab)
+    sample: Sample | None = None
 
 
 def height_from(sense: str, reading_mm: float) -> float:

@@ -1,10 +1,11 @@
 """A list of points: one row for each reading, with named columns.
 
-`x` (to the east), `y` (to the north) and `reading` are needed; `setup` and `note` are not. A note
-that begins with `tie` says that the place was read from another setup too. The table's
-`warmed_up = true` says that each setup's last reading repeats its first, and that what they differ
-by came on steadily; its `collimation` (a slope, positive where the sight rises) and `level_at` (the
-instrument's place) correct readings for a line of sight that is not level.
+`x` (to the east), `y` (to the north) and `reading` are needed; `setup`, `line` and `note` are not.
+`line` names the straight line that a reading belongs to. A note that begins with `tie` says that
+the place was read from another setup too. The table's `warmed_up = true` says that each setup's
+last reading repeats its first, and that what they differ by came on steadily; its `collimation` (a
+slope, positive where the sight rises) and `level_at` (the instrument's place) correct readings for
+a line of sight that is not level.
 """
 
 import math
@@ -52,6 +53,7 @@ def read(table: Table) -> tuple[Reading, ...]:
             sense=sense,
             unit=table.unit,
             tie=row.text("note").lower().startswith("tie"),
+            line=row.text("line"),
         )
         for row, setup, value, share in zip(rows, setups, values, shares, strict=True)
         if share < 1  # the closing reading has served: it agrees with the first by construction
@@ -92,7 +94,7 @@ def drift_words(table: Table, style: Style) -> list[str]:
 
 def _levelled(table: Table) -> tuple[list[Row], list[str], list[float]]:
     """Rows, their setups, and their readings freed from the collimation of the level [mm]."""
-    rows = rows_of(table, "a list of points", ("x", "y", "reading"), ("setup", "note"))
+    rows = rows_of(table, "a list of points", ("x", "y", "reading"), ("setup", "line", "note"))
     setups = [setup_named(table, row.text("setup"), row.where("setup")) for row in rows]
     values = [row.length("reading", table.unit) for row in rows]
     options, name = dict(table.options), f"table {table.name}"
