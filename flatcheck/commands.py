@@ -36,7 +36,7 @@ from flatcheck.report.marks import marks_csv, marks_html
 from flatcheck.report.screed import screed_csv, screed_html, screed_words
 from flatcheck.report.sheet import Heading, sheet_csv, sheet_html
 from flatcheck.report.slab import slab_record, slab_words
-from flatcheck.report.text import cite, record, text, wrapped
+from flatcheck.report.text import record, shelf, text, wrapped
 from flatcheck.room import Room, rectangle
 from flatcheck.rules import Rule, grade_of, rules_for, standards
 from flatcheck.screed import screeds
@@ -402,13 +402,7 @@ def _stated(written: str) -> Statement:
 
 
 def run_standards(arguments: argparse.Namespace) -> int:
-    for standard in standards().values():
-        print(f"{standard.id}  {standard.title} ({standard.region})")
-        for grade in standard.grades:
-            print(f"  {standard.id}:{grade.id:<10} {grade.title}")
-            for rule in grade.rules:
-                print(f"      {rule.words}")
-        print(f"  {cite(standard.grades[0].rules[0].citation)}\n")
+    print("\n".join(shelf(standards().values())))
     return 0
 
 

@@ -231,6 +231,8 @@ def _instead(assessment: Assessment) -> tuple[str, ...]:
         if standard.about != "flatness":
             continue
         for grade in standard.grades:
+            if grade.on not in (site.floor.room.about, "either"):
+                continue
             name = f"{standard.id}:{grade.id}"
             tries.append((name, name, survey.tile or small))
     missed = _missed(site, {rule for _, name, tile in tries for rule in _rules(name, tile)})

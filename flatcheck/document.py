@@ -5,7 +5,7 @@ Everything is checked here, once, at the door; a message names the key and what 
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from pathlib import PurePath
 from typing import Any
@@ -28,8 +28,9 @@ from flatcheck.fields import (
     unit_of,
 )
 from flatcheck.instrument import standard_uncertainty
-from flatcheck.intent import Intent
+from flatcheck.intent import ON_WALLS, Intent
 from flatcheck.room import Ring, Room, rectangle
+from flatcheck.rules import ON
 from flatcheck.slab import LOCAL, Joint, Slab, specified_of
 from flatcheck.survey import DECISIONS, SENSES, Cells, Sample, Survey, Table, Zone, no_sense
 from flatcheck.terms import Keep, terms_of
@@ -65,7 +66,10 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
             f"survey.toml: flatcheck = {quoted(version)} was expected to be {FORMAT}, the version "
             "of the survey format."
         )
-    about = section_of(head, "survey", ("title", "place", "date", "by", "surface", "notes"))
+    about = section_of(
+        head, "survey", ("title", "place", "date", "by", "surface", "notes", "about")
+    )
+    wall = _is_wall(about.get("about", "floor"))
     units = section_of(head, "units", ("readings", "offsets", "show"))
     instrument = section_of(
         head, "instrument", ("name", "uncertainty", "reads_to", "sight", "setups")
@@ -82,6 +86,12 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
             f"standard.decision {quoted(decision)} is not one of {', '.join(DECISIONS)}."
         )
     uncertainty_of(instrument, unit, "instrument.")
+    room, zones, intent = (
+        _room(head, offset_unit, wall),
+        _zones(head, offset_unit),
+        _intent(head.get("intent", {}), "intent"),
+    )
+    _check_wall(wall, head, (intent, *(zone.intent for zone in zones)))
     return Survey(
         document=document,
         tables=_tables(head, unit, offset_unit, instrument, cells),
@@ -92,9 +102,9 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
         surface=text_of(about.get("surface", ""), "survey.surface"),
         notes=text_of(about.get("notes", ""), "survey.notes"),
         instrument=text_of(instrument.get("name", ""), "instrument.name"),
-        room=_room(head, offset_unit),
-        zones=_zones(head, offset_unit),
-        intent=_intent(head.get("intent", {}), "intent"),
+        room=room,
+        zones=zones,
+        intent=intent,
         tile=_tile(head, unit),
         pattern=_pattern(head, unit, offset_unit),
         standard=text_of(standard.get("rule", "us-tile"), "standard.rule"),
@@ -109,6 +119,35 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
         slab=_slab(head, offset_unit),
         sample=_sample(head),
     )
+
+
+def _is_wall(given: Any) -> bool:
+    if given not in ON[:2]:
+        raise SurveyError(f'survey.about = {quoted(given)} was expected to be "floor" or "wall".')
+    return bool(given == "wall")
+
+
+def _check_wall(wall: bool, head: Mapping[str, Any], intents: Sequence[Intent]) -> None:
+    """What only a floor has, and what only a wall has."""
+    if not wall:
+        if any(intent.kind == "plumb" for intent in intents):
+            raise SurveyError(
+                'intent: kind "plumb" is for a wall; say about = "wall" in [survey], or level.'
+            )
+        return
+    if "room" not in head:
+        raise SurveyError(
+            "a survey of a wall needs its outline in [room], seen from the room: x to the right, y "
+            "up."
+        )
+    if "drain" in head:
+        raise SurveyError("a survey of a wall has a drain; drains are for floors.")
+    for intent in intents:
+        if intent.kind not in ON_WALLS:
+            raise SurveyError(
+                f"intent: kind {intent.kind!r} is for floors; a wall has one of "
+                f"{', '.join(ON_WALLS)}."
+            )
 
 
 def table_files(document: str) -> tuple[str, ...]:
@@ -201,7 +240,7 @@ def _ring(given: Any, name: str, unit: str) -> Ring:
     )
 
 
-def _room(head: Mapping[str, Any], unit: str) -> Room | None:
+def _room(head: Mapping[str, Any], unit: str, wall: bool) -> Room | None:
     if "room" not in head:
         return None
     section = section_of(head, "room", ("outline", "walls", "cutout"))
@@ -216,7 +255,7 @@ def _room(head: Mapping[str, Any], unit: str) -> Room | None:
             f"room: its outline and cutouts have at most {MOST_CORNERS} corners altogether."
         )
     walls = names_of(section.get("walls", []), "room.walls")
-    return Room(outline, tuple(cutouts), walls)
+    return Room(outline, tuple(cutouts), walls, upright=wall)
 
 
 def _zones(head: Mapping[str, Any], unit: str) -> tuple[Zone, ...]:

@@ -22,6 +22,9 @@ ROUNDING = 1e-12
 """Departures below this share of the heights are the arithmetic's, not the floor's."""
 
 
+ON_WALLS = ("best fit", "minimum zone", "plumb")
+"""Intents of a wall; nothing else of it has a slope."""
+
 DRAINING = ("to drain", "to channel")
 """Intents of several planes, which `flatcheck.drain` lays out."""
 
@@ -30,12 +33,12 @@ DRAINING = ("to drain", "to channel")
 class Intent:
     """What is asked of a zone.
 
-    `kind` is "level", "best fit" (least squares plane), "minimum zone" (the plane between the
-    closest two parallel planes that hold every reading), "fall", "to drain" (a plane from every
-    wall to the drain) or "to channel" (planes on both sides of a linear drain). A fall has its
-    `fall_ratio` (0.02 falls 20 mm in a meter) and its `bearing_deg`, the way water runs, clockwise
-    from north. Falls to a drain have the least fall of their planes, zero where the rule decides
-    it, and may name their `drain`.
+    `kind` is "level", "plumb" (a wall, which may turn but not lean), "best fit" (least squares
+    plane), "minimum zone" (the plane between the closest two parallel planes that hold every
+    reading), "fall", "to drain" (a plane from every wall to the drain) or "to channel" (planes on
+    both sides of a linear drain). A fall has its `fall_ratio` (0.02 falls 20 mm in a meter) and its
+    `bearing_deg`, the way water runs, clockwise from north. Falls to a drain have the least fall of
+    their planes, zero where the rule decides it, and may name their `drain`.
     """
 
     kind: str = "best fit"
@@ -107,6 +110,13 @@ def _fixed(intent: Intent, base: Floats, z: Floats, weight: Floats, middle: Floa
     form[0] = weight / weight.sum()
     height = float(form[0] @ (z - base[:, 1:] @ np.array([east, north])))
     return Plane(np.array([height, east, north]), middle, form)
+
+
+def _plumb(intent: Intent, base: Floats, z: Floats, weight: Floats, middle: Floats) -> Plane:
+    """The upright plane of least squares: it turns along the wall, its rise up the wall is zero."""
+    turned = _least_squares(intent, base * [1.0, 1.0, 0.0], z, weight, middle)
+    form = turned.form * np.array([1.0, 1.0, 0.0])[:, None]
+    return Plane(turned.coef * [1.0, 1.0, 0.0], middle, form)
 
 
 def _least_squares(
@@ -203,6 +213,7 @@ def _sides(rows: Floats, rest: Floats, noise: float) -> Floats:
 
 _FITS: dict[str, Callable[[Intent, Floats, Floats, Floats, Floats], Plane]] = {
     "level": _fixed,
+    "plumb": _plumb,
     "best fit": _least_squares,
     "minimum zone": _minimum_zone,
     "fall": _fixed,

@@ -13,7 +13,7 @@ from flatcheck.evidence import Evidence, decided_rows, looks_at, measure_named, 
 from flatcheck.guard import CLEAR, RISK, Call, call
 from flatcheck.parts import Face, Part, faces_for, parts_of, spread
 from flatcheck.room import EDGE_MM, ring_area
-from flatcheck.rules import Limit, Rule, grade_of, limit_at, pitch_for, rules_for
+from flatcheck.rules import Limit, Rule, check_on, grade_of, limit_at, pitch_for, rules_for
 from flatcheck.spots import Judged, spots
 from flatcheck.surface import Surface
 from flatcheck.survey import Survey
@@ -108,6 +108,9 @@ def judge(survey: Survey, floor: Surface, piece: Ints) -> tuple[tuple[Part, ...]
 
 def rules_of(survey: Survey) -> tuple[Rule, ...]:
     """All rules that a survey is judged by. Raises SurveyError where it names none."""
+    about = survey.room.about if survey.room else "floor"
+    for name in (*([survey.standard] if survey.standard != NO_FLATNESS else []), *survey.falls):
+        check_on(grade_of(name)[1], about, name)
     flatness: tuple[Rule, ...] = ()
     if survey.standard != NO_FLATNESS:
         flatness = rules_for(grade_of(survey.standard)[1], survey.tile)

@@ -14,10 +14,13 @@ def where(room: Room, place: Place, style: Style) -> str:
             f"{format_distance(east, style)} east and {format_distance(north, style)} north of "
             "the zero corner"
         )
-    said = [f"{format_distance(away, style)} from the {wall_called(name)}" for name, away in tape]
-    return ", ".join(said) or "a place no wall faces"
+    said = [
+        f"{format_distance(away, style)} from the {wall_called(name, room.upright)}"
+        for name, away in tape
+    ]
+    return ", ".join(said) or f"a place no {'edge' if room.upright else 'wall'} faces"
 
 
-def wall_called(name: str) -> str:
-    """A wall's name in a sentence."""
-    return name if name.lower().endswith("wall") else f"{name} wall"
+def wall_called(name: str, edge: bool = False) -> str:
+    """A wall's name in a sentence, or that of a wall's own edge."""
+    return name if edge or name.lower().endswith("wall") else f"{name} wall"

@@ -52,7 +52,9 @@ class Room:
 
     `assumed` is true when nobody gave an outline and it was drawn around the readings: its far
     sides are then no walls, and places are told from the zero corner only. `zone` narrows the
-    floor to a part of the room: what lies outside either is no floor.
+    floor to a part of the room: what lies outside either is no floor. `upright`: it is no floor but
+    a wall, seen from the room, x to the right, y up and heights toward the room; its walls are then
+    its edges.
     """
 
     outline: Ring
@@ -60,6 +62,12 @@ class Room:
     walls: tuple[str, ...] = ()
     assumed: bool = False
     zone: Ring | None = None
+    upright: bool = False
+
+    @property
+    def about(self) -> str:
+        """What this is, in a word: a "floor" or a "wall"."""
+        return "wall" if self.upright else "floor"
 
     def __post_init__(self) -> None:
         sides = len(self.outline.corners_mm)
@@ -169,6 +177,10 @@ def clear(room: Room, start: Points, end: Points) -> Mask:
     return free
 
 
+_EDGES = {"south": "bottom", "north": "top", "east": "right", "west": "left"}
+"""What the sides of the plan are on a wall."""
+
+
 def wall_names(room: Room) -> tuple[str, ...]:
     """What each wall is called: as given, or by the compass side that its outer face looks to.
 
@@ -190,6 +202,10 @@ def wall_names(room: Room) -> tuple[str, ...]:
         )
         for number, k in enumerate(outermost_first[1:], 1):
             names[k] = f"inner {side}" if len(outermost_first) == 2 else f"inner {side} {number}"
+    if room.upright:
+        for side, edge in _EDGES.items():
+            names = [name.replace(side, edge) for name in names]
+        names = [f"{name} edge" for name in names]
     return tuple(names)
 
 

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from flatcheck.errors import RuleError
 from flatcheck.tile import Tile, longest_edge
-from flatcheck.units import MM_PER_FOOT
+from flatcheck.units import MM_PER_FOOT, parse_length
 
 Floats = npt.NDArray[np.float64]
 
@@ -41,6 +41,10 @@ class Citation:
             raise RuleError(f"{self.document}: a rule needs document, edition, clause and source.")
 
 
+TAPE_MM = 1.0
+"""A distance past a step of a limit by no more is still at it: a tape is no better [mm]."""
+
+
 @dataclass(frozen=True)
 class Limit:
     """The largest allowed value [mm], fixed or by the distance between the contacts.
@@ -49,15 +53,19 @@ class Limit:
 
     `anchors` are (distance, limit) pairs [mm]; between two of them the limit follows the straight
     line, beyond the last it stays, below the first it stays. `whole_mm` rounds the result half up
-    to whole millimeters, as a table printed that way is read. A limit for a step between tiles may
-    grow with the joint, by `joint_ratio` of its width, and with the tile, by `edges_ratio` of its
-    length and width together.
+    to whole millimeters, as a table printed that way is read. `stepped`: each limit holds up to its
+    distance, nothing in between. With one anchor and a `power` the limit is
+    anchor · (distance / its distance) ** power. A limit for a step between tiles may grow with the
+    joint, by `joint_ratio` of its width, and with the tile, by `edges_ratio` of its length and
+    width together.
     """
 
     anchors: tuple[tuple[float, float], ...]
     whole_mm: bool = False
     joint_ratio: float = 0.0
     edges_ratio: float = 0.0
+    stepped: bool = False
+    power: float = 0.0
 
     def __post_init__(self) -> None:
         spans = [span for span, _ in self.anchors]
@@ -67,17 +75,24 @@ class Limit:
             raise RuleError("a limit and its distances must be finite and not zero.")
         if min(spans) <= 0:
             raise RuleError("the distances of a limit must be larger than zero.")
+        if self.power and len(spans) > 1:
+            raise RuleError("a limit that grows with a power of the distance has one anchor.")
 
     @property
     def fixed(self) -> bool:
         """Whether the limit is the same for every distance."""
-        return len(self.anchors) == 1
+        return len(self.anchors) == 1 and not self.power
 
 
 def limit_at(limit: Limit, span_mm: Floats) -> Floats:
     """The limit [mm] at each distance between contacts [mm]."""
     spans, values = np.array(limit.anchors).T
     allowed: Floats = np.interp(span_mm, spans, values)
+    if limit.stepped:
+        passed = np.searchsorted(spans, np.asarray(span_mm) - TAPE_MM)
+        allowed = values[np.minimum(passed, len(spans) - 1)]
+    elif limit.power:
+        allowed = values[0] * (span_mm / spans[0]) ** limit.power
     return np.floor(allowed + 0.5) if limit.whole_mm else allowed
 
 
@@ -115,6 +130,39 @@ class Rule:
     def __post_init__(self) -> None:
         if self.length_mm is None and self.pitch_mm is None:
             raise RuleError(f"rule {self.id}: without a length it needs the reading spacing.")
+
+
+_FLAT = {
+    "resting": "No gap over {limit} under a {length} straightedge resting on the high points.",
+    "blocks": "No place more than {limit} high or low under a {length} straightedge on equal "
+    "blocks.",
+    "plane": "No place more than {limit} below the required plane that touches the high points, "
+    "over any {length}.",
+    "step": "No change in level over {limit} within {length}.",
+}
+
+
+def flat_rule(
+    measure: str,
+    length: str,
+    limit: str,
+    citation: Citation,
+    *,
+    edge_from_mm: float = 0.0,
+    edge_below_mm: float = math.inf,
+) -> Rule:
+    """A limit over one length, both as the document writes them: "3 mm" under "2 m"."""
+    length_mm = parse_length(length)
+    return Rule(
+        id=length.replace(" ", "").replace(".", "-"),
+        measure=measure,
+        length_mm=length_mm,
+        limit=Limit(((length_mm, parse_length(limit)),)),
+        words=_FLAT[measure].format(limit=limit, length=length),
+        citation=citation,
+        edge_from_mm=edge_from_mm,
+        edge_below_mm=edge_below_mm,
+    )
 
 
 LEVEL_MM = 2 * MM_PER_FOOT
@@ -199,13 +247,33 @@ def pitch_for(rule: Rule) -> float:
     return rule.length_mm / 4
 
 
+ON = ("floor", "wall", "either")
+"""What a grade may be for."""
+
+
 @dataclass(frozen=True)
 class Grade:
-    """One way a standard may be called for: a class, a row, a reading of its text."""
+    """One way a standard may be called for: a class, a row, a reading of its text.
+
+    `on` is what it is for, one of `ON`. `disputed` says where sources disagree about it, and names
+    the grade that has it otherwise; empty where none seen does.
+    """
 
     id: str
     title: str
     rules: tuple[Rule, ...]
+    on: str = "floor"
+    disputed: str = ""
+
+    def __post_init__(self) -> None:
+        if self.on not in ON:
+            raise RuleError(f"{self.title}: a grade is for one of {', '.join(ON)}.")
+
+
+def check_on(grade: Grade, about: str, name: str) -> None:
+    """A grade for walls judges no floor, and the other way round. Raises RuleError naming it."""
+    if grade.on not in (about, "either"):
+        raise RuleError(f"{name}: the rule is for a {grade.on}, and this survey is of a {about}.")
 
 
 @dataclass(frozen=True)

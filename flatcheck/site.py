@@ -196,7 +196,7 @@ class Site:
         Where water stands and where valleys run is none, nor is a departure from a plane that
         tilts with the heights.
         """
-        bent = {"ponding", "valley_line"}
+        bent = {"ponding", "valley_line", "datum"}
         if any(np.any(face.view.plane.form[1:]) for p in self.assessment.parts for face in p.faces):
             bent.add("plane")
         return all(rule.measure not in bent for rule in rules_of(self.assessment.survey))

@@ -255,7 +255,7 @@ def test_the_form_of_two_places(kind: str) -> None:
 @pytest.mark.parametrize(
     ("kind", "ratio", "said"),
     [
-        ("dome", 0.0, "'dome' is not one of level, best fit, minimum zone, fall"),
+        ("dome", 0.0, "'dome' is not one of level, plumb, best fit, minimum zone, fall"),
         ("level", 0.02, "a fall belongs to kind"),
         ("fall", -0.02, "between 0 and 1:1"),
         ("fall", 1.5, "between 0 and 1:1"),

@@ -272,5 +272,7 @@ def test_measures_are_found_by_the_name_of_their_file(module: object) -> None:
 
 def test_unknown_measures() -> None:
     """A measure that does not exist is refused with the names of those that do."""
-    with pytest.raises(RuleError, match="'bounce' is not one of blocks, fall_least, fall_most, n"):
+    with pytest.raises(
+        RuleError, match="'bounce' is not one of blocks, datum, fall_least, fall_most, l"
+    ):
         measure_named("bounce")

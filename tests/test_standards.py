@@ -24,6 +24,7 @@ from flatcheck.rules import (
     Limit,
     Rule,
     Standard,
+    check_on,
     grade_of,
     limit_at,
     pitch_for,
@@ -42,6 +43,7 @@ LENGTH_IN_WORDS = re.compile(r"\d+(?:[./]\d+)? (?:in|ft|mm|m)\b")
 SLOPE_IN_WORDS = re.compile(r"\d+/\d+ in per ft|\d+:\d+|\d+(?:\.\d+)?%")
 SLOPES = ("fall_least", "fall_most")
 FLATNESS = ("resting", "blocks", "neighbors", "plane")
+TRUE = ("lean", "datum")
 
 
 AREA_IN_WORDS = re.compile(r"(\d+\.\d+) m²")
@@ -266,7 +268,7 @@ def test_words_carry_the_data(module: str) -> None:
     To the last digit matters for lengths: a bar as long as typed readings must fit its own rule.
     """
     for grade, rule in rules_in(standard_in(module)):
-        if rule.measure in SLOPES or rule.measure == STEP:
+        if rule.measure in (*SLOPES, STEP, "lean"):
             continue  # in tests of their own
         said = {parse_length(text) for text in LENGTH_IN_WORDS.findall(rule.words)}
         data = {limit for _, limit in rule.limit.anchors}
@@ -277,7 +279,8 @@ def test_words_carry_the_data(module: str) -> None:
         if not rule.limit.fixed:
             data |= {span for span, _ in rule.limit.anchors}
         where = f"{grade.id} {rule.id}: {rule.words}"
-        assert data <= said <= data | {rule.edge_from_mm, rule.edge_below_mm}, where
+        apart = {rule.length_mm} if rule.measure == "step" else set()
+        assert data <= said <= data | apart | {rule.edge_from_mm, rule.edge_below_mm}, where
         assert not re.search(r"\d", LENGTH_IN_WORDS.sub("", rule.words)), where
         assert re.fullmatch(r"[A-Z][^.]*(?:\d\.\d[^.]*)*\.", rule.words), where
 
@@ -305,6 +308,86 @@ def test_words_carry_the_slope(module: str) -> None:
         assert ("at least" if limit < 0 else "at most") in rule.words
 
 
+LEAN = {
+    "uk-warranty:nhbc-floor": {500: 3, 1000: 3, 4000: 12, 6000: 18, 6500: 19.5, 9000: 20},
+    "uk-warranty:other-floor": {500: 4, 1000: 4, 4000: 16, 6000: 24, 6200: 24.8, 9000: 25},
+    "din-18202:angle": {400: 3, 500: 3, 502: 6, 1000: 6, 3000: 8, 5000: 12, 15000: 16, 31000: 20},
+    "dtu-slabs:level": {1000: 10, 8000: 20, 27000: 30, 125: 5},
+    "ama-hus:wall": {1000: 5, 3000: 5, 6000: 10, 12000: 20, 20000: 20},
+}
+"""What each rule of level and plumb allows [mm] over a length [mm], worked out from its words."""
+
+
+def test_lean_as_published() -> None:
+    """So many mm a meter, by table, by cube root, or a share of the length, each with its bounds.
+
+    3 mm per m up to 6 m and 20 mm at most (NHBC), 4 mm per m and 25 mm (another warranty); DIN
+    18202 table 2 in steps; 10 mm times the cube root of the length in m (NF DTU 13.3); L/600,
+    at least 5 mm and at most 20 mm (AMA Hus).
+    """
+    asked = {
+        f"{standard.id}:{grade.id}": rule
+        for standard in standards().values()
+        for grade, rule in rules_in(standard)
+        if rule.measure == "lean"
+    }
+    assert asked.keys() == LEAN.keys()
+    for name, expected in LEAN.items():
+        found = limit_at(asked[name].limit, np.array(list(expected), dtype=float))
+        assert found.tolist() == pytest.approx(list(expected.values())), name
+        said = {parse_length(text) for text in LENGTH_IN_WORDS.findall(asked[name].words)}
+        assert {limit for _, limit in asked[name].limit.anchors} <= said, name
+
+
+def test_disputed_grades_name_each_other() -> None:
+    """Where sources disagree every variant is a grade, and each names all of the others."""
+    seen = 0
+    for standard in standards().values():
+        for grade in standard.grades:
+            if not grade.disputed:
+                continue
+            named = re.findall(rf"{standard.id}:([A-Za-z0-9-]+)", grade.disputed)
+            by_id = {other.id: other for other in standard.grades}
+            assert len(named) >= 2, f"{standard.id}:{grade.id}"
+            for name in named:
+                assert by_id[name].disputed, f"{standard.id}:{name}"
+                seen += 1
+            assert grade.id.removesuffix("-grid") in named, f"{standard.id}:{grade.id}"
+    assert seen > 20
+
+
+def test_for_floors_walls_or_either() -> None:
+    """Rows 5 to 7 of DIN 18202 are for walls, ANSI's substrate rule for both."""
+    _, wall = grade_of("din-18202:6")
+    _, floor = grade_of("din-18202:3")
+    _, either = grade_of("us-tile")
+    assert (wall.on, floor.on, either.on) == ("wall", "floor", "either")
+    check_on(wall, "wall", "a")
+    check_on(either, "floor", "a")
+    with pytest.raises(RuleError, match="a: the rule is for a wall, and this survey is of a floor"):
+        check_on(wall, "floor", "a")
+    with pytest.raises(RuleError, match="for a floor, and this survey is of a wall"):
+        check_on(floor, "wall", "a")
+    with pytest.raises(RuleError, match="floor, wall, either"):
+        Grade("a", "A", floor.rules, on="ceiling")
+
+
+def test_limit_stepped() -> None:
+    """A stepped limit holds up to its distance, a tape's millimeter more, and not beyond."""
+    limit = Limit(((1000.0, 3.0), (2000.0, 5.0)), stepped=True)
+    spans = np.array([10.0, 1000.0, 1001.0, 1002.0, 2000.0, 9000.0])
+    assert limit_at(limit, spans).tolist() == [3, 3, 3, 5, 5, 5]
+
+
+def test_limit_power() -> None:
+    """A limit may grow with a power of the distance: 10 mm at 1 m, twice that at 8 m."""
+    limit = Limit(((1000.0, 10.0),), power=1 / 3)
+    assert not limit.fixed
+    assert limit_at(limit, np.array([1000.0, 8000.0])).tolist() == pytest.approx([10, 20])
+    with pytest.raises(RuleError, match="one anchor"):
+        Limit(((1000.0, 10.0), (2000.0, 12.0)), power=1 / 3)
+
+
 @pytest.mark.parametrize("module", MODULES)
 def test_what_it_is_about(module: str) -> None:
     """A standard is about flatness, falls or lippage, and its rules measure that."""
@@ -312,7 +395,8 @@ def test_what_it_is_about(module: str) -> None:
     assert standard.about in ("flatness", "falls", "lippage")
     for _, rule in rules_in(standard):
         assert (rule.measure == STEP) is (standard.about == "lippage")
-        assert (rule.measure in FLATNESS) is (standard.about == "flatness")
+        if rule.measure != "step":  # a panel's edge, or a threshold
+            assert (rule.measure in (*FLATNESS, *TRUE)) is (standard.about == "flatness")
 
 
 @pytest.mark.parametrize("module", MODULES)
@@ -335,9 +419,11 @@ def test_limits_have_a_length(module: str) -> None:
     for _, rule in rules_in(standard_in(module)):
         spans = [span for span, _ in rule.limit.anchors]
         assert all(math.isfinite(span) and span > 0 for span in spans)
-        if rule.measure in ("ponding", "wall_level", "valley_line", STEP):
+        if rule.measure in ("ponding", "wall_level", "valley_line", "datum", STEP):
             assert rule.length_mm is None
             assert rule.limit.fixed
+        elif rule.limit.power:
+            assert rule.length_mm is None
         else:
             assert spans == [rule.length_mm] or (len(spans) > 1 and rule.length_mm is None)
 
@@ -347,7 +433,7 @@ def test_spacing_is_known(module: str) -> None:
     """Every rule says how far apart readings may be, and a bar holds at least three of them."""
     for _, rule in rules_in(standard_in(module)):
         assert pitch_for(rule) > 0
-        if rule.length_mm or not rule.limit.fixed:
+        if rule.length_mm or not (rule.limit.fixed or rule.measure == "lean"):
             assert pitch_for(rule) <= (rule.length_mm or rule.limit.anchors[-1][0]) / 2
 
 

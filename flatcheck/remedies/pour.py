@@ -16,6 +16,8 @@ MOST_LIFTS = 3
 
 def propose(site: Site) -> Proposal | Refusal:
     """Each zone poured to the height that costs least."""
+    if site.floor.room.upright:
+        return Refusal(ID, TITLE, "A self-leveler is poured on floors, not on a wall.")
     if any(part.view.ground is not None for part in site.assessment.parts):
         return Refusal(ID, TITLE, "A self-leveler finds its own level and makes no falls.")
     unknown = open_level(site)

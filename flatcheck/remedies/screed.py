@@ -29,6 +29,8 @@ screeded to just the least is too close to call."""
 def propose(site: Site) -> Proposal | Refusal:
     """Every zone under a mortar bed: to its falls where it is to fall, else level."""
     material = site.terms.mortar
+    if site.floor.room.upright:
+        return Refusal(ID, TITLE, "A bed is screeded on floors, not on a wall.")
     unknown = open_level(site)
     if unknown:
         return Refusal(ID, TITLE, unknown)

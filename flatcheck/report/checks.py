@@ -187,7 +187,7 @@ def _rests_on(assessment: Assessment) -> list[str]:
             of = _counts([seen for seen, stations in kept if own.intersection(stations)])
             said.append(f"{piece.name} rests on {_list(of)}.")
     elif len(known.setups) > 1 or len(counted) > 1:
-        said.append(f"The floor rests on {_list(counted)}.")
+        said.append(f"The {assessment.surface.room.about} rests on {_list(counted)}.")
     said += _alone(kept, len(assessment.surface.xy_mm))
     unchecked = int(np.count_nonzero(known.redundancy < CHECKED))
     if unchecked == len(known.redundancy):
@@ -364,7 +364,7 @@ def _loops(assessment: Assessment) -> list[str]:
 
 def _falls(assessment: Assessment) -> list[str]:
     """How each part lies as a whole, or that the readings do not tell."""
-    style = assessment.survey.show
+    style, room = assessment.survey.show, assessment.surface.room
     said = []
     for piece in assessment.parts:
         if len(piece.faces) > 1:
@@ -374,7 +374,12 @@ def _falls(assessment: Assessment) -> list[str]:
             said.append(
                 f"{name}Fall not assessed: the readings fix the shape of the floor, but not how "
                 "it lies. Add laser readings, or level tilts in two directions."
+                if not room.upright
+                else f"{name}Plumb not assessed: the readings fix the shape of the wall, but not "
+                "how it stands. Read it from a plumb laser plane, or with an upright level."
             )
+        elif room.upright:
+            said.append(f"{name}{_stands(piece.fall, style)}")
         elif piece.fall[0] > max(2 * piece.fall[2], LEVEL[style.unit]):
             ratio, bearing, _ = piece.fall
             said.append(
@@ -384,6 +389,16 @@ def _falls(assessment: Assessment) -> list[str]:
         else:
             said.append(f"{name}As a whole the floor is level, as far as the readings tell.")
     return said
+
+
+def _stands(fall: tuple[float, float, float], style: Style) -> str:
+    """How a wall leans as a whole: heights are toward the room."""
+    ratio, bearing, spread = fall
+    rise = -ratio * math.cos(math.radians(bearing))  # of the wall toward the room, up the wall
+    if abs(rise) <= max(2 * spread, LEVEL[style.unit]):
+        return "As a whole the wall is plumb, as far as the readings tell."
+    way = "into the room" if rise > 0 else "away from the room"
+    return f"As a whole the wall leans {way} toward its top, {format_slope(abs(rise), style)}."
 
 
 def _list(parts: list[str]) -> str:

@@ -7,7 +7,7 @@ from flatcheck.instrument import fine
 from flatcheck.lippage import PROOF, Joint, LippageVerdict, Sampling, histogram
 from flatcheck.places import where
 from flatcheck.report.text import cite
-from flatcheck.report.words import against, beside, many
+from flatcheck.report.words import against, beside, many, sure_words
 from flatcheck.room import Room, rectangle
 from flatcheck.rules import grade_of
 from flatcheck.survey import Survey
@@ -53,7 +53,9 @@ def lippage_words(verdict: LippageVerdict, survey: Survey) -> list[str]:
         ]
     if len(bad) > TOLD:
         said.append(f"  and {many(len(bad) - TOLD, 'more joint')} (see --json)")
-    cited = dict.fromkeys(cite(joint.rule.citation) for joint in verdict.joints)
+    citations = dict.fromkeys(joint.rule.citation for joint in verdict.joints)
+    cited = [words for citation in citations for words in sure_words(citation)]
+    cited += [cite(citation) for citation in citations]
     if verdict.sampling:
         said += sampling_words(verdict.sampling)
     elif steps_of(survey):

@@ -87,7 +87,7 @@ def _short(mark: Mark, style: Style) -> str:
 def _tape(room: Room, mark: Mark, style: Style) -> tuple[str, str, str, str]:
     """The two walls that a mark is measured from, with the distances."""
     found = [
-        (shown(wall_called(name)), format_distance(away, style))
+        (shown(wall_called(name, room.upright)), format_distance(away, style))
         for name, away in from_walls(room, mark.at)
     ]
     (one, first), (other, second) = (*found, ("", ""), ("", ""))[:2]
@@ -98,7 +98,7 @@ def _drawing(choice: Choice, found: tuple[Mark, ...]) -> str:
     """The room to scale with an X at every place to grind and an O at every place to fill."""
     floor, style = choice.site.floor, choice.site.assessment.survey.show
     corners = np.array(floor.room.outline.corners_mm)
-    names = [wall_called(name) for name in wall_names(floor.room)]
+    names = [wall_called(name, floor.room.upright) for name in wall_names(floor.room)]
     if ring_area(corners) < 0:
         # Turned round, side k is the one that came before corner k.
         corners, names = corners[::-1], [*names[-2::-1], names[-1]]

@@ -1,7 +1,7 @@
 """The verdict as plain text that a setter can read aloud, and as a record for other programs."""
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from flatcheck.assess import Assessment
@@ -11,6 +11,7 @@ from flatcheck.report.checks import checks, misread
 from flatcheck.report.falls import plane_words, water_words
 from flatcheck.report.words import (
     beside,
+    disputes,
     explain,
     headline,
     many,
@@ -19,7 +20,7 @@ from flatcheck.report.words import (
     spot_words,
     titles,
 )
-from flatcheck.rules import Citation
+from flatcheck.rules import Citation, Standard
 from flatcheck.verdict import Finding, Placement
 
 WIDTH = 92
@@ -31,7 +32,10 @@ SPOTS = 12
 def text(assessment: Assessment) -> str:
     """The whole verdict: headline, each rule, where it is out, and what it rests on."""
     survey, verdict = assessment.survey, assessment.verdict
-    lines = [headline(assessment), *titles(verdict), beside(verdict), ""]
+    lines = [headline(assessment), *titles(verdict), beside(verdict)]
+    for said in disputes(verdict):
+        lines += _wrap(said, "")
+    lines.append("")
     for said in misread(assessment):
         lines += [*_wrap(said, "  MISREAD           "), ""]
     for finding in verdict.findings:
@@ -94,10 +98,32 @@ def _finding(finding: Finding, assessment: Assessment) -> list[str]:
 
 def cite(citation: Citation) -> str:
     """The paper behind a rule, and how sure we are of its number."""
+    seen = "seen in " if citation.certainty in ("agreed", "single source") else ""
     return (
-        f"Rule: {citation.document}, {citation.edition}; {citation.clause}; seen in "
+        f"Rule: {citation.document}, {citation.edition}; {citation.clause}; {seen}"
         f"{citation.source}. Certainty: {citation.certainty}. {citation.note}"
     ).strip()
+
+
+def shelf(found: Iterable[Standard]) -> list[str]:
+    """Every standard with its grades, rules, sources, and where these disagree."""
+    said = []
+    for standard in found:
+        said.append(f"{standard.id}  {standard.title} ({standard.region})")
+        for grade in standard.grades:
+            on = {"floor": "", "wall": "  [wall]", "either": "  [floor or wall]"}[grade.on]
+            said += _wrap(f"{standard.id}:{grade.id}  {grade.title}{on}", "  ")
+            for rule in grade.rules:
+                sure = rule.citation.certainty
+                tail = "" if sure == "agreed" else f" ({sure})"
+                said += _wrap(f"{rule.words}{tail}", "      ")
+        for disputed in dict.fromkeys(filter(None, (g.disputed for g in standard.grades))):
+            said += _wrap(f"Sources disagree. {disputed}", "  ")
+        cited = [rule.citation for grade in standard.grades for rule in grade.rules]
+        for words in dict.fromkeys(map(cite, cited)):
+            said += _wrap(words, "  ")
+        said.append("")
+    return said
 
 
 def record(assessment: Assessment) -> dict[str, Any]:
@@ -110,8 +136,10 @@ def record(assessment: Assessment) -> dict[str, Any]:
         "decision": verdict.decision,
         "allowing_for_reading_error": verdict.guarded,
         "as_read": verdict.as_read,
+        "about": room.about,
         "standard": f"{verdict.standard}:{verdict.grade}" if verdict.grade else None,
         "falls_standards": list(verdict.falls),
+        "sources_disagree": disputes(verdict),
         "tile_mm": [survey.tile.length_mm, survey.tile.width_mm] if survey.tile else None,
         "stations": len(assessment.surface.height_mm),
         "readings": len(assessment.readings),

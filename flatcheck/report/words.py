@@ -13,10 +13,13 @@ from flatcheck.places import where
 from flatcheck.planning import MOST_REPEATS
 from flatcheck.report.falls import SHOWN, not_read, worst_fall
 from flatcheck.room import Room
-from flatcheck.rules import grade_of
+from flatcheck.rules import Citation, Grade, grade_of
 from flatcheck.tile import Tile
 from flatcheck.units import LENGTH_UNITS, Style, format_area, format_distance, format_length
 from flatcheck.verdict import Finding, Outcome, Placement, Spot, Verdict, chosen
+
+TRUE = ("lean", "datum")
+"""Measures that compare with a level or a plumb that the intent asks for."""
 
 
 def headline(assessment: Assessment) -> str:
@@ -40,6 +43,33 @@ def titles(verdict: Verdict) -> list[str]:
     return [f"{standard.title} - {grade.title}" for standard, grade in found]
 
 
+_SURE = {
+    "single source": "This number was seen in one page only.",
+    "from memory": "This number is from memory, seen in no page: look it up in {document} before "
+    "you rely on it.",
+    "common practice, no source": "This number is common practice; no document seen gives it.",
+}
+"""What is said of a number that pages do not agree on."""
+
+
+def sure_words(citation: Citation) -> list[str]:
+    """How far a rule's number can be relied on; nothing where pages agree on it."""
+    said = _SURE.get(citation.certainty)
+    return [said.format(document=citation.document)] if said else []
+
+
+def disputes(verdict: Verdict) -> list[str]:
+    """Where sources disagree about the rules that were asked, and which grades have them so."""
+    named = [f"{verdict.standard}:{verdict.grade}"] if verdict.grade else []
+    grades = [grade_of(name)[1] for name in (*named, *verdict.falls)]
+    return list(dict.fromkeys(disputed_words(grade) for grade in grades if grade.disputed))
+
+
+def disputed_words(grade: Grade) -> str:
+    """That sources disagree about a grade."""
+    return f"Sources disagree. {grade.disputed}"
+
+
 def outcome_of(finding: Finding, decision: str) -> Outcome:
     """A finding's outcome under the person's decision rule."""
     return chosen(decision, finding.outcome, finding.as_read)
@@ -51,7 +81,7 @@ def explain(finding: Finding, assessment: Assessment) -> list[str]:
     outcome = outcome_of(finding, assessment.verdict.decision)
     said = []
     if finding.rule.measure in SHOWN:
-        return _explain_fall(finding, assessment)
+        return [*_explain_fall(finding, assessment), *sure_words(finding.rule.citation)]
     if finding.worst:
         said.append(worst_words(finding, room, style))
     twist = finding.left_open and finding.placements
@@ -59,12 +89,12 @@ def explain(finding: Finding, assessment: Assessment) -> list[str]:
         said.append(
             f"Of {finding.left_open + finding.placements:,} ways to lay the bar the readings leave "
             f"{finding.left_open:,} open: gaps along rows and columns do not show a twist of the "
-            "floor. One more bar, laid on the diagonal over places already read, would."
+            f"{room.about}. One more bar, laid on the diagonal over places already read, would."
         )
     if outcome is Outcome.NOT_ASSESSED and not (twist and close_enough(finding)):
-        said.append(_not_assessed(finding, style))
+        said.append(_not_assessed(finding, room, style))
     elif finding.reach_ratio < 0.995:
-        said.append(f"The readings could judge {finding.reach_ratio:.0%} of the floor.")
+        said.append(f"The readings could judge {finding.reach_ratio:.0%} of the {room.about}.")
     length = finding.rule.length_mm
     reach = length or 4 * finding.pitch_mm
     if outcome is Outcome.WITHIN and finding.have_mm > reach / 8:
@@ -79,7 +109,7 @@ def explain(finding: Finding, assessment: Assessment) -> list[str]:
         )
     if outcome is Outcome.CLOSE and finding.settle:
         said.append(settle_words(finding, assessment))
-    return said
+    return [*said, *sure_words(finding.rule.citation)]
 
 
 def _explain_fall(finding: Finding, assessment: Assessment) -> list[str]:
@@ -89,7 +119,7 @@ def _explain_fall(finding: Finding, assessment: Assessment) -> list[str]:
     said = [worst_fall(finding, room, style)] if finding.worst else []
     if outcome is Outcome.NOT_ASSESSED:
         said.append(
-            _not_assessed(finding, style) if finding.left_open else not_read(finding, style)
+            _not_assessed(finding, room, style) if finding.left_open else not_read(finding, style)
         )
     elif finding.reach_ratio < 0.995:
         said.append(f"The readings could judge {finding.reach_ratio:.0%} of it.")
@@ -107,22 +137,34 @@ def worst_words(finding: Finding, room: Room, style: Style) -> str:
         return f"No {kind} at all (give or take {fine(2 * worst.u_mm, style)})."
     value, limit = against(abs(worst.value_mm), worst.limit_mm, style)
     if not kind:
-        kind, value = "departure", f"{value} {'low' if worst.value_mm > 0 else 'high'}"
+        kind, value = "departure", f"{value} {side_word(worst.value_mm < 0, room)}"
+    if finding.rule.measure == "lean":
+        kind = "lean"
     return (
         f"Worst {kind} {value} (give or take {fine(2 * worst.u_mm, style)}), limit {limit}: "
-        f"{where(room, worst.at, style)}; {_lies(finding, worst, style)}."
+        f"{where(room, worst.at, style)}; {_lies(finding, worst, room, style)}."
     )
 
 
-def _lies(finding: Finding, worst: Placement, style: Style) -> str:
+def side_word(high: bool, room: Room) -> str:
+    """A high or a low of a floor; on a wall what stands proud or is hollow."""
+    return (("hollow", "proud") if room.upright else ("low", "high"))[high]
+
+
+def _lies(finding: Finding, worst: Placement, room: Room, style: Style) -> str:
     """How the bar lay, or what else the value was taken from."""
     span = format_distance(worst.span_mm, style)
     if finding.rule.measure == "plane":
         return f"the high it hangs from is {span} away"
+    if finding.rule.measure == "datum":
+        return "from the level midway between the highest place and the lowest"
     east, north = (abs(e - s) for s, e in zip(worst.start, worst.end, strict=True))
     way = "on the diagonal"
     if min(east, north) <= worst.span_mm / 50:
-        way = "east-west" if east > north else "north-south"
+        ways = ("level", "upright") if room.upright else ("east-west", "north-south")
+        way = ways[0] if east > north else ways[1]
+    if finding.rule.measure == "lean":
+        return f"at the end of a line of {span}, {way}, seen from its start"
     if finding.rule.measure == "neighbors":
         return f"neighbors {span} apart, {way}"
     return f"the bar lies {way} on places {span} apart"
@@ -148,17 +190,24 @@ def close_enough(finding: Finding) -> bool:
     return finding.have_mm <= finding.pitch_mm * 1.01 + 1
 
 
-def _not_assessed(finding: Finding, style: Style) -> str:
+def _not_assessed(finding: Finding, room: Room, style: Style) -> str:
     need = format_distance(finding.pitch_mm, style)
+    if finding.rule.measure in TRUE and not finding.placements + finding.left_open:
+        return (
+            'A wall is judged for plumb where that is asked: say kind = "plumb" in its [intent].'
+            if room.upright
+            else 'A floor is judged for level where that is asked: say kind = "level", or a fall, '
+            "in its [intent]."
+        )
     if finding.left_open and not finding.placements:
         return (
-            "The readings leave the slope of the floor open: gaps under a bar fix neither height "
-            "nor tilt. Add laser readings, or level tilts in two directions."
+            f"The readings leave the slope of the {room.about} open: gaps under a bar fix neither "
+            "height nor tilt. Add laser readings, or level tilts in two directions."
         )
     if not finding.joined and finding.reach_ratio >= REACH:
         return (
-            "Nothing shows the step from here to the next piece of the floor; read a place of "
-            "each from one setup, or lay a bar across."
+            f"Nothing shows the step from here to the next piece of the {room.about}; read a place "
+            "of each from one setup, or lay a bar across."
         )
     if not math.isfinite(finding.have_mm):
         return f"The readings lie in one line; read a grid with a reading every {need}."
@@ -168,8 +217,8 @@ def _not_assessed(finding: Finding, style: Style) -> str:
             f"a reading every {need} or closer, in two directions."
         )
     return (
-        f"Only {finding.reach_ratio:.0%} of the floor could be judged in two directions; read the "
-        f"rest every {need} or closer."
+        f"Only {finding.reach_ratio:.0%} of the {room.about} could be judged in two directions; "
+        f"read the rest every {need} or closer."
     )
 
 
@@ -194,7 +243,8 @@ def shape_words(assessment: Assessment) -> list[str]:
         if crown:
             spans, allowed = against(spread, limit, style)
         said.append(
-            f"{zone}From lowest to highest about its required plane the floor as read spans "
+            f"{zone}From lowest to highest about its required plane the "
+            f"{assessment.surface.room.about} as read spans "
             f"{spans}{' at most' if len(piece.faces) > 1 else ''}."
         )
         if crown:
@@ -240,7 +290,7 @@ def spot_words(spot: Spot, room: Room, style: Style) -> str:
     sure = "" if spot.proven else " (may be reading error)"
     value, limit = against(spot.value_mm, spot.limit_mm, style)
     return (
-        f"{'high' if spot.high else 'low'}, {value} against {limit}{sure}; "
+        f"{side_word(spot.high, room)}, {value} against {limit}{sure}; "
         f"{where(room, spot.at, style)}; about "
         f"{format_distance(spot.extent_mm[0], style)} by "
         f"{format_distance(spot.extent_mm[1], style)}, {format_area(spot.area_mm2, style)}"

@@ -1,4 +1,4 @@
-"""Germany: flatness by the distance between measuring points, table 3, rows 1 to 7.
+"""Germany: flatness by the distance between measuring points, table 3, and angles, table 2.
 
 Each row comes as two grades. Plain ("3"): the bar lies on two high points, and the limit goes with
 the distance between these, not with the length of the bar. By grid ("3-grid"): heights on a grid,
@@ -23,7 +23,19 @@ class _Row(NamedTuple):
     certainty: str
     also_seen: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    on: str = "floor"
+    variant: str = ""
+    disputed: str = ""
 
+
+_ROW_4 = (
+    "Pages disagree at 1 m: the handbook prints 3 mm (din-18202:4), a planning office 2 mm "
+    "(din-18202:4-2mm)."
+)
+_ROW_5 = (
+    "Two German pages print 25 and 30 mm at 10 and 15 m (din-18202:5), one English transcription "
+    "20 and 25 mm (din-18202:5-20mm)."
+)
 
 _ROWS = (
     _Row(
@@ -59,7 +71,16 @@ _ROWS = (
         (1, 3, 9, 12, 15),
         "single source",
         ("a planning office's page (all but 1 m)",),
-        ("Pages disagree at 1 m: one prints 2 mm, the handbook 3 mm, which is used here.",),
+        disputed=_ROW_4,
+    ),
+    _Row(
+        "4",
+        "finished floors, higher demands, with 2 mm at 1 m",
+        (1, 2, 9, 12, 15),
+        "single source",
+        ("a planning office's page (for 1 m)",),
+        variant="-2mm",
+        disputed=_ROW_4,
     ),
     _Row(
         "5",
@@ -67,10 +88,18 @@ _ROWS = (
         (5, 10, 15, 25, 30),
         "agreed",
         ("a block maker's page",),
-        (
-            "One English transcription prints 20 and 25 mm at 10 and 15 m; the two German pages "
-            "print 25 and 30 mm, which are used here.",
-        ),
+        on="wall",
+        disputed=_ROW_5,
+    ),
+    _Row(
+        "5",
+        "unfinished walls and undersides of raw slabs, with 20 and 25 mm at 10 and 15 m",
+        (5, 10, 15, 20, 25),
+        "single source",
+        ("an English transcription (for 10 and 15 m)",),
+        on="wall",
+        variant="-20mm",
+        disputed=_ROW_5,
     ),
     _Row(
         "6",
@@ -78,6 +107,7 @@ _ROWS = (
         (3, 5, 10, 20, 25),
         "agreed",
         ("a building expert's page (edition 2019-07)",),
+        on="wall",
     ),
     _Row(
         "7",
@@ -85,6 +115,7 @@ _ROWS = (
         (2, 3, 8, 15, 20),
         "single source",
         notes=("The handbook prints 2 mm at 0.6 m, where the straight line gives 2.56 mm.",),
+        on="wall",
     ),
 )
 
@@ -134,17 +165,55 @@ def _rule(row: _Row, name: str, measure: str, words: str, note: str) -> Rule:
 
 def _by_bar(row: _Row) -> Grade:
     rule = _rule(row, "bar", "resting", _BAR_WORDS, _BAR_NOTE)
-    return Grade(row.id, f"Row {row.id}, {row.use}", (rule,))
+    title = f"Row {row.id}, {row.use}"
+    return Grade(f"{row.id}{row.variant}", title, (rule,), row.on, row.disputed)
 
 
 def _by_grid(row: _Row) -> Grade:
     rule = _rule(row, "grid", "neighbors", _GRID_WORDS, _GRID_NOTE)
-    return Grade(f"{row.id}-grid", f"Row {row.id} by grid, {row.use}", (rule,))
+    title = f"Row {row.id} by grid, {row.use}"
+    return Grade(f"{row.id}{row.variant}-grid", title, (rule,), row.on, row.disputed)
+
+
+_ANGLES_MM = (
+    (500.0, 3.0),
+    (1000.0, 6.0),
+    (3000.0, 8.0),
+    (6000.0, 12.0),
+    (15000.0, 16.0),
+    (30000.0, 20.0),
+)
+"""Table 2: up to each length so much off level [mm]."""
+
+_ANGLE = Rule(
+    id="angle",
+    measure="lean",
+    length_mm=None,
+    limit=Limit(_ANGLES_MM, stepped=True),
+    words="No line across the floor off its level or its fall by more than "
+    + ", ".join(f"{limit:g} mm up to {span / 1000:g} m" for span, limit in _ANGLES_MM)
+    + ".",
+    citation=Citation(
+        document="DIN 18202",
+        edition="2019-07",
+        clause="table 2",
+        source="beaplan.de",
+        certainty="single source",
+        note="The page prints 30 mm for lengths over 30 m; the 20 mm up to 30 m are kept there "
+        "here, which is stricter. The length is taken from the first to the last reading of a "
+        "line.",
+    ),
+    pitch_mm=_GRID_MM,
+)
 
 
 STANDARD = Standard(
     id="din-18202",
-    title="DIN 18202 flatness",
+    title="DIN 18202 flatness and angles",
     region="Germany",
-    grades=(*map(_by_bar, _ROWS), *map(_by_grid, _ROWS)),
+    grades=(
+        *map(_by_bar, _ROWS),
+        *map(_by_grid, _ROWS),
+        Grade("angle", "Table 2, angles of floors", (_ANGLE,)),
+    ),
 )

@@ -1,4 +1,4 @@
-"""Germany: falls of balconies and, by practice, of showers."""
+"""Germany: falls of balconies, roofs and, by practice, of showers."""
 
 from flatcheck.rules import Citation, Grade, Standard, least_fall
 
@@ -9,6 +9,16 @@ _BALCONY = Citation(
     source="fliesenundplatten.de and a drainage lexicon",
     certainty="agreed",
     note="In the plane of the waterproofing, under the tile.",
+)
+
+_ROOF = Citation(
+    document="DIN 18531-1",
+    edition="edition not stated by the page seen",
+    clause="6.3.1",
+    source="a drainage lexicon",
+    certainty="single source",
+    note="Flat roofs; below 5% puddles are to be expected. Valleys may fall 1%, which is not "
+    "judged here.",
 )
 
 _SHOWER = Citation(
@@ -22,7 +32,7 @@ _SHOWER = Citation(
 
 STANDARD = Standard(
     id="din-falls",
-    title="DIN 18531-5 and German practice",
+    title="DIN 18531 and German practice",
     region="Germany",
     about="falls",
     grades=(
@@ -40,6 +50,11 @@ STANDARD = Standard(
             id="balcony",
             title="Balcony, in the plane of the waterproofing",
             rules=(least_fall(0.015, "The waterproofing falls at least 1.5%.", _BALCONY),),
+        ),
+        Grade(
+            id="roof",
+            title="Flat roof",
+            rules=(least_fall(0.02, "The roof falls at least 2%.", _ROOF),),
         ),
     ),
 )

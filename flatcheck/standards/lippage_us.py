@@ -82,6 +82,16 @@ _PANELS = Citation(
     note=_WARPAGE,
 )
 
+_PAVER_IN = Fraction(1, 8)
+_PAVERS = Citation(
+    document="Guideline for segmental paving on pedestals",
+    edition="edition not stated by the page seen",
+    clause="lippage",
+    source="US Access Board report of 2011, Part III",
+    certainty="single source",
+    note="For pavers, not for tile; warpage is not added.",
+)
+
 STANDARD = Standard(
     id="us-lippage",
     title="US lippage (ANSI A108.02)",
@@ -135,6 +145,18 @@ STANDARD = Standard(
                     f"No edge stands proud by more than {_NARROW} in and the panel's own warpage.",
                     _PANELS,
                     adds_warpage=True,
+                ),
+            ),
+        ),
+        Grade(
+            id="pavers",
+            title="Pavers on pedestals",
+            rules=(
+                most_step(
+                    "pavers",
+                    float(_PAVER_IN) * MM_PER_INCH,
+                    f"No edge stands proud by more than {_PAVER_IN} in.",
+                    _PAVERS,
                 ),
             ),
         ),

@@ -21,6 +21,15 @@ _GANG = Citation(
     "judged here.",
 )
 
+_LINER = Citation(
+    document="UPC and California Plumbing Code",
+    edition="edition not stated by the pages seen",
+    clause="408.7",
+    source="up.codes; askmehelpdesk (older 412.8)",
+    certainty="agreed",
+    note="The liner under the mortar bed, to the weep holes of the drain.",
+)
+
 STANDARD = Standard(
     id="upc-shower",
     title="UPC 408 shower floors",
@@ -34,6 +43,11 @@ STANDARD = Standard(
                 least_fall(1 / 48, "The floor falls at least 1/4 in per ft (1:48).", _FLOOR),
                 most_fall(1 / 24, "The floor falls at most 1/2 in per ft (1:24).", _FLOOR),
             ),
+        ),
+        Grade(
+            id="liner",
+            title="Liner under the bed",
+            rules=(least_fall(1 / 48, "The liner falls at least 1/4 in per ft (1:48).", _LINER),),
         ),
         Grade(
             id="gang",

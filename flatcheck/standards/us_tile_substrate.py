@@ -7,7 +7,7 @@ The text can be read in two ways, and both are here as grades: as the gap under 
 import math
 from fractions import Fraction
 
-from flatcheck.rules import Citation, Grade, Limit, Rule, Standard
+from flatcheck.rules import Citation, Grade, Limit, Rule, Standard, flat_rule
 from flatcheck.units import MM_PER_FOOT, MM_PER_INCH
 
 _LARGE_FROM_MM = 15 * MM_PER_INCH
@@ -78,6 +78,31 @@ def _rules(measure: str, sentence: str) -> tuple[Rule, ...]:
     )
 
 
+_PANELS = Citation(
+    document="ANSI A108.19",
+    edition="edition not known",
+    clause="substrate for gauged porcelain tile panels (text not seen)",
+    source="fcimag.com/articles/91628",
+    certainty="single source",
+    note="The page holds the rule for edges of 15 in or longer against panels of 1 x 3 m and "
+    "1.5 x 3 m; the text of A108.19 itself was not seen.",
+)
+
+_OLD = Citation(
+    document="TCA Handbook",
+    edition="2009",
+    clause="substrate flatness (page not seen)",
+    source="extract in the US Access Board report of 2011, Part III",
+    certainty="single source",
+    note="One rule for all tile; 1/8 in in 10 ft was advice for larger tile.",
+)
+
+_DISPUTED = (
+    "Pages do not settle whether the limit is a gap under a straightedge (us-tile:bar) or a depth "
+    "below the required plane (us-tile:plane). A local contractor's page asks 1/8 in in 10 ft for "
+    "every tile, and stands alone with it; one article prints 12 ft where the others have 12 in."
+)
+
 STANDARD = Standard(
     id="us-tile",
     title="US tile substrate (ANSI A108)",
@@ -90,6 +115,8 @@ STANDARD = Standard(
                 "resting",
                 "No gap over {limit} under a {length} straightedge resting on the high points.",
             ),
+            on="either",
+            disputed=_DISPUTED,
         ),
         Grade(
             id="plane",
@@ -99,6 +126,23 @@ STANDARD = Standard(
                 "No place more than {limit} below the required plane that touches the high points, "
                 "over any {length}.",
             ),
+            on="either",
+            disputed=_DISPUTED,
+        ),
+        Grade(
+            id="panels",
+            title="Gauged porcelain panels, whatever their size",
+            rules=(
+                flat_rule("resting", "10 ft", "1/8 in", _PANELS),
+                flat_rule("resting", "24 in", "1/16 in", _PANELS),
+            ),
+            on="either",
+        ),
+        Grade(
+            id="before-2009",
+            title="One rule for all tile, as before 2009",
+            rules=(flat_rule("resting", "10 ft", "1/4 in", _OLD),),
+            on="either",
         ),
     ),
 )
