@@ -235,8 +235,30 @@ def test_every_standard_is_offered_once(page: AppTest) -> None:
     known = standards().values()
     flatness = widget(page, "Standard for flatness").options
     falls = widget(page, "Standards for falls and water").options
-    assert len(flatness) == 1 + sum(s.about == "flatness" for s in known)
+    floors = [s for s in known if s.about == "flatness" and {g.on for g in s.grades} != {"wall"}]
+    assert len(flatness) == 1 + len(floors)
     assert len(falls) == len(set(falls)) == sum(len(s.grades) for s in known if s.about == "falls")
+
+
+def test_doubts_of_a_standard(page: AppTest) -> None:
+    """Where sources disagree, and that a number is from memory, is told at the choice and after."""
+    widget(page, "Standard for flatness").set_value("dtu-tile").run()
+    assert seen(page).count("Sources disagree. One page asks 5 mm under 2 m alone") == 2
+    assert "from memory, seen in no page" not in seen(page)
+    widget(page, "Class, row or reading").set_value("bonded-short").run()
+    assert seen(page).count("This number is from memory, seen in no page") == 2
+
+
+def test_rules_for_a_wall(page: AppTest) -> None:
+    """A wall is offered rules for walls, and for both, and none for floors alone."""
+    widget(page, "Survey").set_value("withy-end-wall").run()
+    assert verdict(page) == "WITHIN"
+    offered = widget(page, "Standard for flatness").options
+    assert any("BS 5385-1" in title for title in offered)
+    assert not any("BS 8204" in title for title in offered)
+    rows = widget(page, "Class, row or reading").options
+    assert rows
+    assert all("wall" in title for title in rows)
 
 
 def test_falls_of_a_bare_table(page: AppTest) -> None:

@@ -10,9 +10,11 @@ import flatcheck
 from flatcheck.judgment import NO_FLATNESS
 from flatcheck.readers.cells import cells_of
 from flatcheck.readers.folder import bare, edited, read_folder
-from flatcheck.rules import grade_of, standards
+from flatcheck.report.words import disputed_words, sure_words
+from flatcheck.rules import Grade, grade_of, standards
 from flatcheck.survey import DECISIONS, SENSES, Survey
 from flatcheck.tables import readings_of
+from flatcheck.ui.markup import paragraphs, write
 from flatcheck.units import LENGTH_UNITS, STYLES, style_name
 
 SAMPLES = Path(flatcheck.__file__).parents[1] / "sample_surveys"
@@ -147,7 +149,14 @@ def _flatness(source: str, survey: Survey | None) -> str:
     if own != NO_FLATNESS:
         standard, grade = grade_of(own)
         own, called = standard.id, grade.id
-    known = {s.id: s for s in standards().values() if s.about == "flatness" or s.id == own}
+    about = survey.room.about if survey and survey.room else "floor"
+    fits = {
+        s.id: tuple(grade for grade in s.grades if grade.on in (about, "either"))
+        for s in standards().values()
+        if s.about == "flatness"
+    }
+    # What the survey itself names is offered, whatever it is.
+    known = {s.id: s for s in standards().values() if fits.get(s.id) or s.id == own}
     titles = {name: f"{s.title}, {s.region}" for name, s in known.items()}
     titles[NO_FLATNESS] = "None: falls and water alone"
     chosen = st.selectbox(
@@ -159,7 +168,10 @@ def _flatness(source: str, survey: Survey | None) -> str:
     )
     if chosen == NO_FLATNESS:
         return NO_FLATNESS
-    grades = {grade.id: grade.title for grade in known[chosen].grades}
+    offered = {grade.id: grade for grade in fits.get(chosen) or known[chosen].grades}
+    if chosen == own and called not in offered:
+        offered[called] = grade_of(f"{own}:{called}")[1]
+    grades = {name: grade.title for name, grade in offered.items()}
     grade_id = st.selectbox(
         "Class, row or reading",
         list(grades),
@@ -167,7 +179,16 @@ def _flatness(source: str, survey: Survey | None) -> str:
         grades.__getitem__,
         f"{source}/{chosen}/grade",
     )
+    _doubts(offered[grade_id])
     return f"{chosen}:{grade_id}"
+
+
+def _doubts(grade: Grade) -> None:
+    """Under a choice, where sources disagree about it and how sure we are of its numbers."""
+    said = [disputed_words(grade)] if grade.disputed else []
+    said += [words for rule in grade.rules for words in sure_words(rule.citation)]
+    if said:
+        write(paragraphs(dict.fromkeys(said), "fine"))
 
 
 def _falls(source: str, survey: Survey | None) -> list[str]:
@@ -176,7 +197,7 @@ def _falls(source: str, survey: Survey | None) -> list[str]:
     own = [f"{standard.id}:{grade.id}" for standard, grade in asked]
     offered = [(s, g) for s in standards().values() if s.about == "falls" for g in s.grades]
     titles = {f"{s.id}:{g.id}": f"{s.title}, {s.region}: {g.title}" for s, g in (*offered, *asked)}
-    return st.multiselect(
+    chosen: list[str] = st.multiselect(
         "Standards for falls and water",
         list(titles),
         own,
@@ -184,3 +205,6 @@ def _falls(source: str, survey: Survey | None) -> list[str]:
         key=f"{source}/falls",
         placeholder="None",
     )
+    for name in chosen:
+        _doubts(grade_of(name)[1])
+    return chosen

@@ -10,6 +10,7 @@ from flatcheck.report.section import profile_of
 from flatcheck.report.text import SPOTS, cite
 from flatcheck.report.words import (
     beside,
+    disputes,
     explain,
     headline,
     outcome_of,
@@ -37,6 +38,7 @@ def verdict(assessment: Assessment) -> None:
     write(
         f"<h2>{word(found.outcome)} {escape(line)}</h2><p>{escape(beside(found))}</p>",
         paragraphs(titles(found), "fine"),
+        paragraphs(disputes(found), "warn"),
         paragraphs(misread(assessment), "warn"),
         *(_rule(finding, assessment) for finding in found.findings),
         paragraphs(shape_words(assessment)),
