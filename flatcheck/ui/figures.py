@@ -181,6 +181,7 @@ def floor_map(assessment: Assessment) -> go.Figure:
         y=floor.xy_mm[dots, 1],
         mode="markers",
         marker={"size": 4 if len(dots) < 300 else 2, "color": INK, "opacity": 0.55},
+        customdata=dots,
         hovertext=[
             f"{_off_words(above[i], style)}<br>"
             f"{shown(where(room, place_of(floor.xy_mm[i]), style))}<br>"

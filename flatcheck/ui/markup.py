@@ -12,6 +12,7 @@ import plotly.graph_objects as go
 import streamlit as st
 
 from flatcheck.errors import FlatcheckError
+from flatcheck.ui.axes import INK
 from flatcheck.verdict import Outcome
 
 MIMES = {
@@ -121,6 +122,51 @@ def draw(figure: go.Figure, key: str, shape: float = 1.0, beside_px: int = 0) ->
     st.html(f"<style>.st-key-{key} {{--shape: {shape:.3f}; --beside: {beside_px}px}}</style>")
     with st.container(key=key):
         st.plotly_chart(figure, height="stretch", theme=None, config=CHART)
+
+
+QUIET_TOUCH = """export default function () {
+  if (window.flatcheckQuiet) return;
+  window.flatcheckQuiet = true;
+  const quiet = event => {
+    if (event.target.closest && event.target.closest(".js-plotly-plot")) {
+      event.stopImmediatePropagation();
+    }
+  };
+  for (const kind of ["touchstart", "touchmove", "touchend"]) {
+    document.addEventListener(kind, quiet, {capture: true, passive: true});
+  }
+}"""
+"""Keeps fingers from Plotly, which on its own chooses one tap late and holds the page still.
+
+What is left are the clicks that a browser makes of taps, and its own scrolling.
+"""
+
+
+def chosen_station(figure: go.Figure, key: str, shape: float, floor: str) -> int | None:
+    """A drawing as by `draw`, and the number of the station that was chosen on it, if any.
+
+    `floor` tells one floor from another, so that a choice does not pass to the next.
+    """
+    for trace in figure.select_traces({"type": "scatter"}):
+        # What was not chosen stays as it is; the place that was is ringed.
+        opacity = 1 if trace.marker.opacity is None else trace.marker.opacity
+        trace.unselected = {"marker": {"opacity": opacity}, "textfont": {"color": INK}}
+        trace.selected = {"marker": {"opacity": 1, "size": 13, "color": "#e69f00"}}
+    st.html(f"<style>.st-key-{key} {{--shape: {shape:.3f}}}</style>")
+    with st.container(key=key):
+        st.components.v2.component("quiet_touch", js=QUIET_TOUCH)(key=f"quiet {key}")
+        event = st.plotly_chart(
+            figure,
+            height="stretch",
+            theme=None,
+            config=CHART,
+            key=f"{key} of {floor}",
+            on_select="rerun",
+            selection_mode="points",
+        )
+    chosen = [point.get("customdata") for point in event["selection"]["points"]]
+    stations = [data[0] if isinstance(data, list) else data for data in chosen if data is not None]
+    return int(stations[0]) if stations else None
 
 
 def offer(row: Any, label: str, data: str, name: str) -> None:

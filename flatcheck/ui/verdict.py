@@ -2,6 +2,8 @@
 
 from html import escape
 
+import streamlit as st
+
 from flatcheck.assess import Assessment
 from flatcheck.falls import plane_falls
 from flatcheck.report.checks import misread
@@ -19,8 +21,9 @@ from flatcheck.report.words import (
     titles,
 )
 from flatcheck.ui.figures import floor_map, map_aspect
-from flatcheck.ui.markup import draw, paragraphs, word, write
+from flatcheck.ui.markup import chosen_station, draw, paragraphs, word, write
 from flatcheck.ui.section import profile_figure
+from flatcheck.ui.slide import slide
 from flatcheck.verdict import Finding
 
 MAP_KEY = (
@@ -33,7 +36,7 @@ SPOT_KEY = "▲ high, ▼ low: filled where beyond reading error, hollow where i
 
 def verdict(assessment: Assessment) -> None:
     """The verdict in words, the map with its spots, and the worst place from the side."""
-    survey, found = assessment.survey, assessment.verdict
+    found = assessment.verdict
     line = headline(assessment).removeprefix(found.outcome.upper()).lstrip(": ")
     write(
         f"<h2>{word(found.outcome)} {escape(line)}</h2><p>{escape(beside(found))}</p>",
@@ -42,18 +45,30 @@ def verdict(assessment: Assessment) -> None:
         paragraphs(misread(assessment), "warn"),
         *(_rule(finding, assessment) for finding in found.findings),
         paragraphs(shape_words(assessment)),
-        "<h3>Where it is high and low</h3>",
     )
-    draw(floor_map(assessment), "map", map_aspect(assessment))
+    _floor(assessment)
+    citations = dict.fromkeys(cite(finding.rule.citation) for finding in found.findings)
+    write(paragraphs(citations, "fine"))
+
+
+@st.fragment
+def _floor(assessment: Assessment) -> None:
+    """The map, its spots, and the floor from the side: at the place chosen on it, or the worst."""
+    survey, found = assessment.survey, assessment.verdict
+    write("<h3>Where it is high and low</h3>")
+    floor = f"{survey.title}, {len(assessment.surface.xy_mm)} places"
+    station = chosen_station(floor_map(assessment), "map", map_aspect(assessment), floor)
     falls = PLANES_KEY if plane_falls(assessment) else ""
     key = MAP_KEY + falls + (SPOT_KEY if found.spots else "")
     write(f"<p class=fine>{key}</p>", _spots(assessment))
     finding = worst_of(assessment)
-    if finding:
+    if station is not None:
+        write("<h3>The floor from the side</h3>")
+        slide(assessment, station)
+    elif finding:
         write(f"<h3>The worst place, from the side</h3><p>{escape(finding.rule.words)}</p>")
         draw(profile_figure(profile_of(assessment, finding), survey.show), "profile")
-    citations = dict.fromkeys(cite(finding.rule.citation) for finding in found.findings)
-    write(paragraphs(citations, "fine"))
+        write("<p class=fine>Choose a reading on the map to lay the bar there instead.</p>")
 
 
 def _rule(finding: Finding, assessment: Assessment) -> str:

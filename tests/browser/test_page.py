@@ -101,7 +101,8 @@ def fits(page: Any) -> bool:
                 const main = document.querySelector('[data-testid=stMain]');
                 const wide = [...main.querySelectorAll('*')].filter(
                     e => e.getBoundingClientRect().right > innerWidth + 1
-                         && !e.closest('svg') && getComputedStyle(e).position !== 'absolute');
+                         && !e.closest('svg') && e.type !== 'range'  // unseen, on a slider's thumb
+                         && getComputedStyle(e).position !== 'absolute');
                 return main.scrollWidth <= main.clientWidth
                     && document.documentElement.scrollWidth <= innerWidth && !wide.length;
             }"""
@@ -353,6 +354,31 @@ def test_map_tells_fractions(page: Any) -> None:
     point_at(page, 40)
     assert re.match(r'[+-]?[0-9 ]*/?[0-9]*" from the required plane', told(page))
     assert "wall" in told(page)
+
+
+def test_a_bar_is_slid_through_a_chosen_place(page: Any, device: str, shots: Path) -> None:
+    """A place that is clicked or tapped once shows its profile, and a key slides the bar along."""
+    kitchen(page)
+    point_at(page, 40)
+    if device == "desk":
+        page.mouse.down()
+        page.mouse.up()
+    words = page.get_by_text("A bar laid through the place you chose")
+    words.wait_for()
+    for way in ("south", "west"):
+        press(page, page.locator(".st-key-bar-way").get_by_text(way, exact=True))
+        page.get_by_text(f"from the {way} end").first.wait_for()
+    bar = page.locator(".st-key-profile .scatterlayer path.js-line").nth(2)
+    bar.wait_for(state="attached")
+    page.wait_for_timeout(500)
+    said = page.locator(".fc p").filter(has_text="that the bar touches")
+    before = said.inner_text()
+    photograph(page, shots / f"slide-{device}.png")
+    page.get_by_role("slider").press("ArrowRight")
+    page.wait_for_function(
+        "before => !document.body.innerText.includes(before)", arg=before, timeout=5000
+    )
+    assert fits(page)
 
 
 @phone_only
