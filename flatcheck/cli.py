@@ -1,6 +1,7 @@
 """The command line: a verdict that can be read aloud, and an exit status that says it too."""
 
 import argparse
+import errno
 import io
 import os
 import sys
@@ -52,14 +53,22 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"flatcheck: {error}", file=sys.stderr)
         return BAD_INPUT
     except BrokenPipeError:
-        # What is still unsaid goes nowhere, or Python would try to say it once more at its end.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _say_no_more()
         return NOBODY_READS
-    except Exception:
+    except Exception as error:
+        if isinstance(error, OSError) and error.errno == errno.ENOSPC:
+            _say_no_more()
+            print("flatcheck: there is no room left for what it has to say.", file=sys.stderr)
+            return BAD_INPUT
         # Python itself would end with 1, which says that the floor is out.
         traceback.print_exc()
         return BUG
     return status
+
+
+def _say_no_more() -> None:
+    """What is still unsaid goes nowhere, or Python would try to say it once more at its end."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -40,6 +40,9 @@ ROUNDS = 5
 IGNORED = 1e3
 """A reading set aside stays in the equations with its u this much larger, so with no pull."""
 
+NEAR_MM = 100.0
+"""A reading farther off than this is ignored so many times more when it is set aside [mm]."""
+
 ALIKE = -2 * math.log(SIGNIFICANCE)
 """Readings contradict each other when neither is this much likelier to be the wrong one.
 
@@ -147,11 +150,14 @@ def _slips(
     blamed: dict[int, tuple[float, float]] = {}
     checked = checkable(solution, net)
     limit = critical(checked)
-    kept = (np.abs(_robust(net, solution).residual) <= limit * net.u) | ~checked
+    off = np.abs(_robust(net, solution).residual)
+    kept = (off <= limit * net.u) | ~checked
+    # The farther off, the less it pulls, or good readings beside it would not be taken back.
+    aside = _ignored(net) * np.clip(off / NEAR_MM, 1, IGNORED)
     rounds = 0
     while True:
         rounds += 1
-        solution = _solve(net, _without(net, kept))
+        solution = _solve(net, np.where(kept, net.u, aside))
         back = np.flatnonzero(~kept & (clash == 0))
         score = scores(solution, net, kept)
         fits = back[np.abs(score[back]) <= limit]
@@ -166,7 +172,7 @@ def _slips(
             if np.count_nonzero(equal) > 1:
                 # Alike by chance they still do not fit without the worst; in contradiction with
                 # it they do, or have no check left.
-                without = _solve(net, _without(net, kept))
+                without = _solve(net, np.where(kept, net.u, aside))
                 equal &= np.abs(np.nan_to_num(scores(without, net, kept))) <= limit
                 equal[number] = True
                 if np.count_nonzero(equal) > 1:
@@ -268,7 +274,11 @@ def _solve(net: Network, u: Floats) -> Solution:
 
 def _without(net: Network, kept: Mask) -> Floats:
     """The u of all readings, so large for those not kept that they pull no more."""
-    return np.where(kept, net.u, np.maximum(net.u, 1.0) * IGNORED)
+    return np.where(kept, net.u, _ignored(net))
+
+
+def _ignored(net: Network) -> Floats:
+    return np.maximum(net.u, 1.0) * IGNORED
 
 
 def checkable(solution: Solution, net: Network) -> Mask:

@@ -26,6 +26,9 @@ SENSES = ("rod", "elevation")
 DECISIONS = ("allowing for reading error", "as read")
 """How a value near its limit is decided; the first is used when the person does not say."""
 
+MOST_MM = 1e7
+"""No height, gap or offset of a floor is longer: 10 km [mm]."""
+
 Cells = tuple[tuple[str, ...], ...]
 
 
@@ -250,6 +253,14 @@ def cell_error(table: Table, row: int, column: int, problem: FlatcheckError | st
 def cell_length(table: Table, row: int, column: int, cell: str, unit: str) -> float:
     """The length in a cell [mm]; a bare number is in `unit`. Raises SurveyError naming the cell."""
     try:
-        return parse_length(cell, unit)
+        length = parse_length(cell, unit)
     except UnitsError as error:
         raise cell_error(table, row, column, error) from None
+    if abs(length) > MOST_MM:
+        raise cell_error(
+            table,
+            row,
+            column,
+            f"{cell.strip()[:40]!r} is more than 10 km; no floor has such a length.",
+        )
+    return length

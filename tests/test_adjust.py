@@ -603,6 +603,19 @@ def test_several_slips_do_not_hide_each_other() -> None:
     assert errors == pytest.approx(slips, abs=3)
 
 
+@pytest.mark.parametrize("off", [300.0, 3e3, 3e4, 1e6, -3e4])
+def test_a_gross_slip_takes_none_with_it(off: float) -> None:
+    """Of three readings of a place one that is off by any length is set aside, and no other."""
+    seen: list[Observation] = [
+        reading(i * STEP, j * STEP, 0, s) for s in "ABC" for i in range(5) for j in range(5)
+    ]
+    seen[7] = replace(seen[7], height_mm=off, text=inches(off))
+    found = adjust(seen)
+    assert [(s.number, s.others) for s in found.suspects] == [(8, ())]
+    assert found.suspects[0].error_mm == pytest.approx(off, rel=1e-3)
+    assert found.height_mm == pytest.approx(np.zeros(25), abs=0.02)
+
+
 def test_a_suspect_bends_nothing() -> None:
     """Heights and their u are those of the survey without the suspect."""
     seen = site(np.random.default_rng(15), {17: 400.0})

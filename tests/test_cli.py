@@ -162,6 +162,22 @@ def test_a_reader_that_goes_away() -> None:
     assert (ran.returncode, ran.stderr) == (141, "")
 
 
+@pytest.mark.parametrize("command", [["standards"], ["check", "sample_surveys/millbrook-plywood"]])
+def test_a_disk_that_is_full(command: list[str]) -> None:
+    """Where no more can be written that is said in a sentence: it is no fault, and no verdict."""
+    with open("/dev/full", "w") as full:
+        ran = subprocess.run(
+            [sys.executable, "-m", "flatcheck", *command],
+            cwd=ROOT,
+            stdout=full,
+            stderr=subprocess.PIPE,
+            check=False,
+            text=True,
+        )
+    assert ran.returncode == 2
+    assert ran.stderr == "flatcheck: there is no room left for what it has to say.\n"
+
+
 PLAN = ["plan", "9 x 9 ft", "--uncertainty", "1 mm", "--tile", "12x12in"]
 
 

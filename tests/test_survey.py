@@ -458,6 +458,17 @@ def test_whose_uncertainty_is_wrong() -> None:
 # What looks as if it were understood
 
 
+def test_zones_of_one_name() -> None:
+    """Two zones of one name are refused: nobody could tell which of them is out."""
+    ring = "outline = [[0, 0], [9, 0], [9, 9]]"
+    for names in (("wet", "wet"), ("zone 2", None)):
+        lines = "".join(
+            f"[[zone]]\n{ring}\n" + (f'name = "{name}"\n' if name else "") for name in names
+        )
+        with pytest.raises(SurveyError, match=r"^zone: two zones are called '(wet|zone 2)'\.$"):
+            made(LEAST + lines)
+
+
 def test_a_table_counts_once() -> None:
     """A table named twice is refused: the same readings are no second set of readings."""
     with pytest.raises(SurveyError, match=r"^table a\.csv is named twice"):

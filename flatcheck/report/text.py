@@ -8,6 +8,7 @@ from flatcheck.assess import Assessment
 from flatcheck.falls import drainage, plane_falls
 from flatcheck.places import where
 from flatcheck.report.checks import checks, misread
+from flatcheck.report.doubts import doubts
 from flatcheck.report.falls import plane_words, water_words
 from flatcheck.report.words import (
     beside,
@@ -38,6 +39,8 @@ def text(assessment: Assessment) -> str:
     lines.append("")
     for said in misread(assessment):
         lines += [*_wrap(said, "  MISREAD           "), ""]
+    for said in doubts(assessment):
+        lines += [*_wrap(said, "  LOOK AGAIN        "), ""]
     for finding in verdict.findings:
         lines += _finding(finding, assessment)
     lines += _spots(assessment)
@@ -156,6 +159,7 @@ def record(assessment: Assessment) -> dict[str, Any]:
             }
             for suspect in assessment.adjusted.suspects
         ],
+        "look_again": doubts(assessment),
         "readings_say": checks(assessment),
         "rules": [
             {

@@ -12,6 +12,7 @@ from flatcheck.assess import Assessment, assess
 from flatcheck.errors import FlatcheckError
 from flatcheck.falls import plane_falls
 from flatcheck.report.checks import checks, misread
+from flatcheck.report.doubts import doubts
 from flatcheck.report.text import record, text
 from flatcheck.report.words import headline
 from flatcheck.survey import Survey
@@ -73,7 +74,10 @@ def _open(step: str, source: str, assessment: Assessment) -> None:
         next_step("readings", "what was read, and what the readings say of each other")
     elif step == "readings":
         write("<h3>What the readings say of each other</h3>")
-        write(paragraphs(misread(assessment), "warn"), paragraphs(checks(assessment)))
+        write(
+            paragraphs([*misread(assessment), *doubts(assessment)], "warn"),
+            paragraphs(checks(assessment)),
+        )
         next_step("verdict", "whether the floor is good enough, and where it is not")
     elif step == "verdict":
         verdict(assessment)

@@ -7,6 +7,7 @@ import streamlit as st
 from flatcheck.assess import Assessment
 from flatcheck.falls import plane_falls
 from flatcheck.report.checks import misread
+from flatcheck.report.doubts import doubts
 from flatcheck.report.relief import worst_of
 from flatcheck.report.section import profile_of
 from flatcheck.report.text import SPOTS, cite
@@ -42,7 +43,7 @@ def verdict(assessment: Assessment) -> None:
         f"<h2>{word(found.outcome)} {escape(line)}</h2><p>{escape(beside(found))}</p>",
         paragraphs(titles(found), "fine"),
         paragraphs(disputes(found), "warn"),
-        paragraphs(misread(assessment), "warn"),
+        paragraphs([*misread(assessment), *doubts(assessment)], "warn"),
         *(_rule(finding, assessment) for finding in found.findings),
         paragraphs(shape_words(assessment)),
     )
