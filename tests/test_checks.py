@@ -15,8 +15,9 @@ from flatcheck.misread import CHECKED
 from flatcheck.readers.folder import checked, edited, read_folder
 from flatcheck.report.checks import NAMED, checks, misread
 from flatcheck.report.text import record, text
-from flatcheck.report.words import shape_words
+from flatcheck.report.words import explain, shape_words
 from flatcheck.units import STYLES, Style, format_length, parse_length
+from flatcheck.verdict import Outcome
 
 SAMPLES = Path(__file__).parents[1] / "sample_surveys"
 SIDE = 2000
@@ -295,6 +296,20 @@ def test_a_contradiction_with_a_slip(off: float, slip: str) -> None:
     (sentence,) = misread(found)
     assert f"contradict each other: one is wrong{slip}, and nothing tells which." in sentence
     assert sentence.count("?") == bool(slip)
+
+
+def test_a_place_that_nothing_tells_of() -> None:
+    """Where a contradiction leaves a place unknown that is said, and no size of its gap."""
+    rows = [*heights("A", 1400), *heights("B", 1250, east=STEP)]
+    found = judged(points=with_one(rows, 6, 1430))
+    (finding,) = found.verdict.findings
+    assert finding.outcome is Outcome.CLOSE
+    said = explain(finding, found)
+    assert said[0] == (
+        "Of the place 500 mm from the south wall, 500 mm from the west wall nothing is known: the "
+        "readings there, or those that tie it to the rest, contradict each other. Read them again."
+    )
+    assert not any("give or take" in s or "To settle it" in s for s in said)
 
 
 def test_slips_of_each_side() -> None:

@@ -9,6 +9,7 @@ from flatcheck.instrument import fine
 from flatcheck.intent import band, departures
 from flatcheck.judgment import REACH
 from flatcheck.lippage import LippageVerdict
+from flatcheck.misread import IGNORED
 from flatcheck.places import where
 from flatcheck.planning import MOST_REPEATS
 from flatcheck.report.falls import SHOWN, not_read, worst_fall
@@ -82,7 +83,13 @@ def explain(finding: Finding, assessment: Assessment) -> list[str]:
     said = []
     if finding.rule.measure in SHOWN:
         return [*_explain_fall(finding, assessment), *sure_words(finding.rule.citation)]
-    if finding.worst:
+    void = finding.worst if finding.worst and _void(finding.worst, assessment) else None
+    if void:
+        said.append(
+            f"Of the place {where(room, void.at, style)} nothing is known: the readings there, or "
+            "those that tie it to the rest, contradict each other. Read them again."
+        )
+    elif finding.worst:
         said.append(worst_words(finding, room, style))
     twist = finding.left_open and finding.placements
     if twist:
@@ -107,9 +114,15 @@ def explain(finding: Finding, assessment: Assessment) -> list[str]:
             f"No bar of {bar_length(length, style)} fits between the readings; the longest that "
             f"does, {format_distance(finding.longest_bar_mm, style)}, was used."
         )
-    if outcome is Outcome.CLOSE and finding.settle:
+    if outcome is Outcome.CLOSE and finding.settle and not void:
         said.append(settle_words(finding, assessment))
     return [*said, *sure_words(finding.rule.citation)]
+
+
+def _void(worst: Placement, assessment: Assessment) -> bool:
+    """Whether a value rests on readings that were set aside, which have IGNORED times their u."""
+    have = max(table.u_mm for table in assessment.survey.tables)
+    return worst.u_mm > IGNORED / 10 * max(have, 1.0)
 
 
 def _explain_fall(finding: Finding, assessment: Assessment) -> list[str]:
