@@ -474,6 +474,34 @@ def test_setups_are_told_as_they_stand() -> None:
         )
 
 
+def test_setups_of_one_height() -> None:
+    """An instrument that stood as high as before is told so, not 0 mm lower."""
+    said = checks(judged(points=[*heights("A", 1400), *heights("B", 1400.04)]))
+    assert about(said, "At setup B").startswith(
+        "At setup B the instrument stood as high as at setup A (give or take "
+    )
+
+
+def test_corrections_are_told() -> None:
+    """What was taken off for a sight that is not level, or a bowed bar, is said."""
+    bar: list[Row] = [(1, 0, 500, SIDE, 500, x, 1) for x in TICKS]
+    found = with_options(
+        {"points": TWICE, "gaps": bar},
+        points={"collimation": "-0.5 mm/m", "level_at": [0, 0]},
+        gaps={"bow": "0.8 mm"},
+    )
+    said = checks(found)
+    assert (
+        "The readings of points.csv were corrected for a sight that falls 0.5 mm in a meter."
+        in said
+    )
+    assert (
+        "The gaps of gaps.csv were corrected for a bar with an arch of 0.8 mm at its middle."
+        in said
+    )
+    assert not any("corrected" in s for s in checks(judged(points=TWICE)))
+
+
 def in_pieces() -> Assessment:
     """A room whose west was read from A, and its east from B and C, which share their places."""
     west = heights("A", 1400, east=500)

@@ -15,11 +15,12 @@ from flatcheck.instrument import describe, fine, times
 from flatcheck.misread import CHECKED, Suspect
 from flatcheck.network import places_of
 from flatcheck.places import where
+from flatcheck.readers.columns import said_length, said_slope
 from flatcheck.readers.points import drift_words, drifts
 from flatcheck.report.words import many
 from flatcheck.surface import SAME_PLACE_MM
 from flatcheck.survey import Benchmark, Gap, Observation, Reading, Survey, Tilt
-from flatcheck.units import Style, format_length, format_slope, typed_style
+from flatcheck.units import LENGTH_UNITS, Style, format_length, format_slope, typed_style
 
 KINDS = {Reading: "heights", Gap: "gaps under a bar", Tilt: "level tilts", Benchmark: "benchmarks"}
 
@@ -47,6 +48,7 @@ def checks(assessment: Assessment) -> list[str]:
     return [
         *_rests_on(assessment),
         *_setups(assessment),
+        *_corrections(assessment.survey),
         *(
             words
             for table in assessment.survey.tables
@@ -273,10 +275,37 @@ def _setups(assessment: Assessment) -> list[str]:
     style, said = assessment.survey.show, []
     for name, first, height, u in assessment.adjusted.setups:
         if name != first and np.isfinite(u):
-            stood = f"{format_length(abs(height), style)} {'higher' if height > 0 else 'lower'}"
+            stood = (
+                f"{format_length(abs(height), style)} {'higher' if height > 0 else 'lower'} than"
+            )
+            if format_length(height, style) == format_length(0, style):
+                stood = "as high as"
             said.append(
-                f"At setup {_short(name)} the instrument stood {stood} than at setup "
-                f"{_short(first)} (give or take {fine(2 * u, style)})."
+                f"At setup {_short(name)} the instrument stood {stood} at setup {_short(first)} "
+                f"(give or take {fine(2 * u, style)})."
+            )
+    return said
+
+
+def _corrections(survey: Survey) -> list[str]:
+    """What was taken off readings for the instrument's own error, as was asked for."""
+    said = []
+    for table in survey.tables:
+        sight, bow = (
+            said_slope(table, "collimation", "ratio"),
+            said_length(table, "bow", table.unit),
+        )
+        if sight:
+            way = "rises" if sight > 0 else "falls"
+            off = abs(sight) * LENGTH_UNITS["m"]
+            said.append(
+                f"The readings of {table.name} were corrected for a sight that {way} "
+                f"{fine(off, Style('mm'))} in a meter."
+            )
+        if bow:
+            said.append(
+                f"The gaps of {table.name} were corrected for a bar with an arch of "
+                f"{fine(bow, survey.show)} at its middle."
             )
     return said
 
