@@ -610,8 +610,9 @@ def test_how_an_uncertainty_came_about(cobbler: Assessment) -> None:
 @pytest.mark.parametrize(
     ("miss", "said"),
     [
-        (0.8, "came back to its first within 0.8 mm, no more than reading error; their mean was"),
-        (0.9, "missed its first by 0.9 mm, more than reading error usually does (0.85 mm); their"),
+        (0.0, "came back to its first exactly; both were used."),
+        (0.8, "came back to its first within 0.8 mm, no more than reading error; both were used"),
+        (0.9, "missed its first by 0.9 mm, more than reading error usually does (0.85 mm); both"),
     ],
 )
 def test_a_closing_reading(miss: float, said: str) -> None:

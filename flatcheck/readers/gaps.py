@@ -16,6 +16,7 @@ from flatcheck.errors import SurveyError
 from flatcheck.fields import quoted
 from flatcheck.readers.columns import Row, far_end, rows_of, said_length
 from flatcheck.survey import Gap, Table
+from flatcheck.units import format_distance, typed_style
 
 KIND = "gaps"
 OPTIONS = ("bow",)
@@ -138,7 +139,9 @@ def _gap(row: Row, bar: _Placement, bow_mm: float) -> Gap:
     table, length = row.table, bar.length_mm
     along = row.length("at", table.offset_unit)
     if not -OVER_MM <= along <= length + OVER_MM:
-        raise row.error("at", f"{row.text('at')!r} is off the bar, which is {length:.0f} mm long.")
+        style = typed_style([row.text("at")], table.offset_unit)
+        long = format_distance(length, style)
+        raise row.error("at", f"{row.text('at')!r} is off the bar, which is {long} long.")
     gap = row.length("gap", table.unit)
     if gap > length:
         raise row.error("gap", f"the gap {row.text('gap')!r} is longer than the bar.")

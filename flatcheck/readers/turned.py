@@ -7,6 +7,7 @@ that a survey may name.
 from flatcheck.errors import SurveyError
 from flatcheck.readers.columns import rows_of
 from flatcheck.survey import Cells, Table
+from flatcheck.units import format_distance, typed_style
 
 COLUMNS = ("at", "first", "turned")
 
@@ -25,9 +26,9 @@ def read(name: str, cells: Cells, unit: str, length_mm: float) -> Cells:
         for column in COLUMNS:
             found = row.length(column, unit)
             if column == "at" and not 0 <= found <= length_mm:
-                raise row.error(
-                    "at", f"{row.text('at')!r} is off the bar, which is {length_mm:.0f} mm long."
-                )
+                style = typed_style([row.text("at")], unit)
+                long = format_distance(length_mm, style)
+                raise row.error("at", f"{row.text('at')!r} is off the bar, which is {long} long.")
             if abs(found) > length_mm:
                 raise row.error(column, f"the gap {row.text(column)!r} is longer than the bar.")
     return (COLUMNS, *(tuple(row.text(column) for column in COLUMNS) for row in rows))

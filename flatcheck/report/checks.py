@@ -322,14 +322,14 @@ def _repeats(assessment: Assessment) -> list[str]:
                 f"worst differ by {apart}, where up to {most} is to be expected. All were used."
             )
         elif seen.apart_mm <= 2 * seen.u_mm:
+            near = f" within {apart}, no more than reading error" if seen.apart_mm else " exactly"
             said.append(
-                f"The last reading of setup {setup} came back to its first within {apart}, no more "
-                "than reading error; their mean was used."
+                f"The last reading of setup {setup} came back to its first{near}; both were used."
             )
         else:
             said.append(
                 f"The last reading of setup {setup} missed its first by {apart}, more than reading "
-                f"error usually does ({fine(2 * seen.u_mm, style)}); their mean was used. If the "
+                f"error usually does ({fine(2 * seen.u_mm, style)}); both were used. If the "
                 "instrument drifted, say warmed_up = true in the table's entry, and the miss is "
                 "spread over the readings in between."
             )
