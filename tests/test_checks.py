@@ -439,6 +439,18 @@ def test_a_fraction_of_an_inch_would_be_one() -> None:
     assert """'2 13/16' reads 1" too low, would be 3 13/16" (an inch off?).""" in sentence
 
 
+def test_how_sure_a_misreading_is() -> None:
+    """With a misreading the significance of the test is stated, and without one it is not."""
+    found = judged(points=with_one(TWICE, 6, 1450))
+    # Two sided, for 74 readings kept and checked together: the one set aside is not among them.
+    limit = norm.ppf(1 - 0.05 / 2 / 74)
+    assert about(checks(found), "called misread") == (
+        f"A reading is called misread where it is off by more than {limit:.1f} times what reading "
+        "error explains; that befalls one in 20 surveys without a slip."
+    )
+    assert not any("misread " in s for s in checks(judged(points=TWICE)))
+
+
 def test_nothing_is_said_of_good_readings() -> None:
     """Where all readings fit none is named."""
     assert misread(judged(points=TWICE)) == []

@@ -12,7 +12,7 @@ from flatcheck.adjust import DOUBT
 from flatcheck.assess import Assessment
 from flatcheck.compass import side_of
 from flatcheck.instrument import describe, fine, times
-from flatcheck.misread import CHECKED, Suspect
+from flatcheck.misread import CHECKED, SIGNIFICANCE, Suspect
 from flatcheck.network import places_of
 from flatcheck.places import where
 from flatcheck.readers.columns import said_length, said_slope
@@ -43,6 +43,10 @@ LEVEL = {"mm": 0.0005, "in": 1 / 768}
 meter, 1/64 in in a foot."""
 
 
+ONE_IN = round(1 / SIGNIFICANCE)
+"""Of so many surveys without a slip one has some reading called misread."""
+
+
 def checks(assessment: Assessment) -> list[str]:
     """How the other readings fit together, in the order a person would ask."""
     return [
@@ -56,6 +60,7 @@ def checks(assessment: Assessment) -> list[str]:
         ),
         *_repeats(assessment),
         *accuracy(assessment.survey),
+        *_snooped(assessment),
         *_fit(assessment),
         *_loops(assessment),
         *_falls(assessment),
@@ -334,6 +339,17 @@ def _repeats(assessment: Assessment) -> list[str]:
                 "spread over the readings in between."
             )
     return said
+
+
+def _snooped(assessment: Assessment) -> list[str]:
+    """How sure it is that a reading was misread, where one was."""
+    if not assessment.adjusted.suspects:
+        return []
+    limit = assessment.adjusted.fit.critical
+    return [
+        f"A reading is called misread where it is off by more than {limit:.1f} times what reading "
+        f"error explains; that befalls one in {ONE_IN} surveys without a slip."
+    ]
 
 
 def _fit(assessment: Assessment) -> list[str]:
