@@ -37,6 +37,12 @@ def parse_bearing(written: str) -> float:
     return bearing
 
 
+def bearing_of(east: float, north: float) -> float:
+    """The bearing of a direction on the plan [degrees clockwise from north, 0 to below 360]."""
+    bearing = math.degrees(math.atan2(east, north)) % 360
+    return bearing if bearing < 360 else 0.0  # a whisker west of north is rounded up
+
+
 def side_of(bearing_deg: float) -> str:
     """The side of the compass that a bearing points to."""
     return SIDES[round(bearing_deg / 45) % 8]

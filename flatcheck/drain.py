@@ -18,7 +18,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from flatcheck.compass import side_of
+from flatcheck.compass import bearing_of, side_of
 from flatcheck.errors import RoomError
 from flatcheck.room import Ring, Room, inside, ring_area, wall_names
 from flatcheck.units import KG_PER_POUND, M2_PER_SQUARE_FOOT, MM_PER_INCH
@@ -153,9 +153,7 @@ def falls_to(
             f"{outline.name} and {drain.name} have {len(walls) + len(rim)} corners together, and "
             f"falls are laid out for up to {MOST_CORNERS}; draw what is round with fewer."
         )
-    room = Room(outline)
-    if not inside(room, rim).all() or not inside(room, rim.mean(axis=0)[None]).all():
-        raise RoomError(f"{drain.name}: the drain lies outside {outline.name}.")
+    check_drain(drain.name, rim, Room(outline), outline.name)
     height = _channel_walls(walls, rim) if linear else np.ones(len(walls))
     pieces = _pieces(outline, walls, rim, height)
     if not pieces:
@@ -176,6 +174,14 @@ def falls_to(
         tuple((float(x), float(y)) for x, y in walls),
         tuple(float(scale * h) for h in height),
     )
+
+
+def check_drain(name: str, corners: Points, room: Room, called: str) -> None:
+    """The drain lies in a room. Raises RoomError where it does not, or only in part."""
+    within = inside(room, np.vstack((corners, corners.mean(axis=0))))
+    if not within.all():
+        lies = "reaches" if within.any() else "lies"
+        raise RoomError(f"{name}: the drain {lies} outside {called}.")
 
 
 def one_fall(outline: Ring, fall_ratio: float, bearing_deg: float) -> Falls:
@@ -385,7 +391,7 @@ def _facet(name: str, outer: Points, inner: Points, coef: tuple[float, float, fl
         outline=Ring(name, tuple((float(x), float(y)) for x, y in corners)),
         coef=coef,
         fall_ratio=ratio,
-        bearing_deg=math.degrees(math.atan2(-coef[1], -coef[2])) % 360,
+        bearing_deg=bearing_of(-coef[1], -coef[2]),
         run_mm=_longest(corners, -np.array(coef[1:]) / ratio) if ratio else 0.0,
     )
 
@@ -440,6 +446,6 @@ def _names(outline: Ring, walls: tuple[str, ...], pieces: list[_Piece]) -> list[
             k = near[np.argmin(np.hypot(*away[near].T))]
             names.append(f"{walls[k]} plane")
         else:
-            names.append(f"{side_of(math.degrees(math.atan2(a, b)) % 360)} corner plane")
+            names.append(f"{side_of(bearing_of(a, b))} corner plane")
     counted = [(name, names[:k].count(name)) for k, name in enumerate(names)]
     return [f"{name} {1 + before}" if before else name for name, before in counted]

@@ -1,7 +1,7 @@
 """How a floor falls and where its water goes: plane by plane, pond by pond."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -29,14 +29,16 @@ Ints = npt.NDArray[np.int64]
 class PlaneFall:
     """One plane of a zone: how it should fall and how it does.
 
-    It is meant to fall toward `meant_deg` over `run_mm`. `fall_ratio` and `bearing_deg` are those
-    of the plane that fits it best, with the slope's standard uncertainty `u_ratio`; None where too
-    few readings lie on it. `least_ratio` and `most_ratio` are the fall along the meant way in the
-    flattest and the steepest part of it, over the length of a level.
+    It is `called` by its zone too where several fall, and meant to fall toward `meant_deg` over
+    `run_mm`. `fall_ratio` and `bearing_deg` are those of the plane that fits it best, with the
+    slope's standard uncertainty `u_ratio`; None where too few readings lie on it. `least_ratio`
+    and `most_ratio` are the fall along the meant way in the flattest and the steepest part of it,
+    over the length of a level.
     """
 
     zone: str
     name: str
+    called: str
     meant_deg: float
     run_mm: float
     fall_ratio: float | None = None
@@ -109,12 +111,13 @@ class Drainage:
 def plane_falls(assessment: Assessment) -> tuple[PlaneFall, ...]:
     """How each plane of each falling zone falls."""
     found = []
-    for part in assessment.parts:
-        if part.view.ground is None:
-            continue
+    falling = [part for part in assessment.parts if part.view.ground is not None]
+    for part in falling:
+        assert part.view.ground is not None  # of a zone that falls
         seen = {face.name: face.view for face in part.faces}
         for facet in part.view.ground.falls.facets:
-            meant = PlaneFall(part.name, facet.name, facet.bearing_deg, facet.run_mm)
+            called = f"{part.name}, {facet.name}" if len(falling) > 1 else facet.name
+            meant = PlaneFall(part.name, facet.name, called, facet.bearing_deg, facet.run_mm)
             found.append(_as_read(meant, seen[facet.name]) if facet.name in seen else meant)
     return tuple(found)
 
@@ -127,16 +130,13 @@ def _as_read(meant: PlaneFall, view: View) -> PlaneFall:
     laid = lay(view, LEVEL_MM, meant.meant_deg)
     down = np.broadcast_to([-math.sin(turn), -math.cos(turn)], (len(laid.slope), 2))
     local = as_evidence(view, laid, down, 1.0).value_mm
-    return PlaneFall(
-        meant.zone,
-        meant.name,
-        meant.meant_deg,
-        meant.run_mm,
-        best[0],
-        best[1],
-        best[2],
-        float(local.min()) if len(local) else None,
-        float(local.max()) if len(local) else None,
+    return replace(
+        meant,
+        fall_ratio=best[0],
+        bearing_deg=best[1],
+        u_ratio=best[2],
+        least_ratio=float(local.min()) if len(local) else None,
+        most_ratio=float(local.max()) if len(local) else None,
     )
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from flatcheck.compass import bearing_of
 from flatcheck.errors import SurveyError
 
 Floats = npt.NDArray[np.float64]
@@ -94,7 +95,7 @@ def departures(plane: Plane, xy: Floats, z: Floats) -> Floats:
 def fall_of(plane: Plane) -> tuple[float, float]:
     """How steep the plane is [ratio], and which way it falls [degrees clockwise from north]."""
     _, east, north = plane.coef
-    return math.hypot(east, north), math.degrees(math.atan2(-east, -north)) % 360
+    return math.hypot(east, north), bearing_of(-east, -north)
 
 
 def band(values: Floats) -> float:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
-from flatcheck.drain import Drain, Falls, falls_to, one_fall
+from flatcheck.drain import Drain, Falls, check_drain, falls_to, one_fall
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import Ground, View
 from flatcheck.intent import DRAINING, Intent, fall_of, fit
@@ -154,15 +154,34 @@ def falls_of(
     return falls_to(outline, drain.outline, ratio, linear, side_names(room, outline))
 
 
-def side_names(room: Room, outline: Ring) -> tuple[str, ...]:
-    """What the sides of a zone are called: by the wall of the room they lie on, or the compass."""
-    called = list(wall_names(Room(outline)))
+def side_names(room: Room, outline: Ring, line: str = "{}") -> tuple[str, ...]:
+    """What the sides of a zone are called: by the wall of the room they lie on.
+
+    A side on none is called by the compass, as `line` has it.
+    """
+    called = [line.format(name) for name in wall_names(Room(outline))]
     corners, walls = np.array(outline.corners_mm), np.array(room.outline.corners_mm)
     middles = (corners + np.roll(corners, -1, axis=0)) / 2
     for name, p, q in zip(wall_names(room), walls, np.roll(walls, -1, axis=0), strict=True):
         for k in np.flatnonzero(np.hypot(*(middles - foot_on(p, q, middles)).T) < EDGE_MM):
             called[k] = name
     return tuple(called)
+
+
+def passed_over(survey: Survey, room: Room) -> tuple[tuple[str, str, str], ...]:
+    """Drains that lie in a plane which falls past them: (zone, drain, plane) by name."""
+    found = []
+    for name, outline, intent in zones_of(survey, room):
+        falls = falls_of(name, outline, intent, survey.drains, room)
+        if falls is None or intent.kind not in DRAINING:
+            continue
+        own = drain_of(name, outline, intent, survey.drains)
+        for drain in survey.drains:
+            middle = np.array(drain.outline.corners_mm).mean(axis=0)[None]
+            planes = [f.name for f in falls.facets if inside(Room(f.outline), middle)[0]]
+            if drain is not own and planes:
+                found.append((name, drain.outline.name, planes[0]))
+    return tuple(found)
 
 
 def _faces(
@@ -236,8 +255,8 @@ def _within(ring: Ring, xy: Floats) -> Mask:
 def check_drains(survey: Survey, room: Room) -> None:
     """Drains lie in the room. Raises SurveyError naming one that does not."""
     for drain in survey.drains:
-        if not inside(replace(room, cutouts=()), np.array(drain.outline.corners_mm)).all():
-            raise SurveyError(f"{drain.outline.name}: the drain lies outside the room.")
+        ring = drain.outline
+        check_drain(ring.name, np.array(ring.corners_mm), replace(room, cutouts=()), "the room")
 
 
 def check_zones(survey: Survey, room: Room) -> None:

@@ -22,5 +22,6 @@ def where(room: Room, place: Place, style: Style) -> str:
 
 
 def wall_called(name: str, edge: bool = False) -> str:
-    """A wall's name in a sentence, or that of a wall's own edge."""
-    return name if edge or name.lower().endswith("wall") else f"{name} wall"
+    """A wall's name in a sentence, or that of a wall's own edge; a line of zones is no wall."""
+    named = edge or name.lower().endswith(("wall", " line"))
+    return name if named else f"{name} wall"

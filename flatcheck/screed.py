@@ -86,12 +86,14 @@ class Thickness:
 class Screed:
     """What to screed one zone to.
 
-    `falls` are its planes with their heights above the rim. `rim_mm` is the height of the rim in
+    `falls` are its planes with their heights above the rim of `drain`, or above its lowest corner
+    where it falls to none (then this is empty). `rim_mm` is the height of the rim in
     the heights of the survey, None where nothing decides it. `least_ratio` and `most_ratio` are
     what the rules ask of the planes, zero and inf where none does. `bed` is None without readings.
     """
 
     zone: str
+    drain: str
     falls: Falls
     rim_mm: float | None
     least_ratio: float
@@ -151,9 +153,11 @@ def screeds(survey: Survey, spacing_mm: float, judged: Assessment | None) -> tup
         if floor is not None and rim is not None:
             bed = _thickness(made, rim, floor, survey.bed)
             _check_bed(name, bed, survey, outline)
-        found.append(
-            Screed(name, made, rim, least, most, _marks(survey, outline, made, spacing_mm), bed)
-        )
+        drain = ""
+        if intent.kind in DRAINING:
+            drain = drain_of(name, outline, intent, survey.drains).outline.name
+        marks = _marks(survey, outline, made, spacing_mm)
+        found.append(Screed(name, drain, made, rim, least, most, marks, bed))
     if not found:
         raise SurveyError(
             'no zone is meant to fall; give the zone that does an intent of kind "fall", '
@@ -419,7 +423,8 @@ def _marks(survey: Survey, outline: Ring, made: Falls, spacing_mm: float) -> tup
     if not spacing_mm >= 10:
         raise SurveyError("the spacing of marks along a wall must be at least 10 mm.")
     corners = np.array(made.corners)
-    names = side_names(survey.room or Room(outline), Ring(outline.name, made.corners))
+    room = survey.room or Room(outline)
+    names = side_names(room, Ring(outline.name, made.corners), "{} line")
     marks = []
     for k, name in enumerate(names):
         p, q = corners[k], corners[(k + 1) % len(corners)]

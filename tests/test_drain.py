@@ -369,8 +369,8 @@ def test_scaled() -> None:
     ("hole", "said"),
     [
         (drain(2000, 400, 2100, 500), "drain: the drain lies outside floor"),
-        (drain(960, 400, 1060, 500), "drain: the drain lies outside floor"),
-        (drain(-200, 400, 1200, 500), "drain: the drain lies outside floor"),
+        (drain(960, 400, 1060, 500), "drain: the drain reaches outside floor"),
+        (drain(-200, 400, 1200, 500), "drain: the drain reaches outside floor"),
         (drain(0, 0, 1000, 1000), "drain: the drain fills floor"),
         (drain(10, 10, 990, 990), "drain: the drain fills floor"),
         (Ring("drain", ((400, 400), (600, 400), (600, 600), (500, 450))), "points inward"),

@@ -499,7 +499,7 @@ def test_heights_fall_along_a_wall() -> None:
             assert said == pytest.approx(0.0204 * note.y, abs=0.05 + 1e-9)
             seen += 1
     assert seen == 4 + 4 * 4
-    assert "lowest corner" in key_words(found.survey, 1)
+    assert "lowest corner" in key_words(plan, found.survey, 1)
 
 
 def test_marks_too_near_for_words() -> None:
@@ -508,7 +508,7 @@ def test_marks_too_near_for_words() -> None:
     plans = screeds(falls.survey, 50, falls)
     every = written(plans[0], 50)
     assert every > 1
-    assert f"Every {every} marks" in key_words(falls.survey, every)
+    assert f"Every {every} marks" in key_words(plans[0], falls.survey, every)
     marks = [mark for mark in plans[0].marks if mark.wall == "south"]
     few = heights_plan(plans[0], falls.survey, every)
     words = [n for n in few.layout.annotations if re.fullmatch(r"[0-9.]+", n.text) and n.y == 0]

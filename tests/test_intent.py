@@ -8,7 +8,7 @@ import numpy.typing as npt
 import pytest
 
 from flatcheck.errors import SurveyError
-from flatcheck.intent import Intent, band, departures, fall_of, fit
+from flatcheck.intent import Intent, Plane, band, departures, fall_of, fit
 
 Floats = npt.NDArray[np.float64]
 
@@ -266,3 +266,12 @@ def test_what_is_no_intent(kind: str, ratio: float, said: str) -> None:
     """Unknown kinds, falls that are none, and falls without kind "fall" are refused."""
     with pytest.raises(SurveyError, match=said):
         Intent(kind, ratio)
+
+
+@pytest.mark.parametrize("east", [0.0, -0.0, 1e-300, 1e-17, -1e-17, -1e-300])
+def test_a_bearing_lies_below_the_full_turn(east: float) -> None:
+    """However little a plane falls to the west of north, its bearing is below 360 degrees."""
+    plane = Plane(np.array([0.0, east, -0.02]), np.zeros(2), np.zeros((3, 1)))
+    ratio, bearing = fall_of(plane)
+    assert ratio == 0.02
+    assert 0 <= bearing < 360

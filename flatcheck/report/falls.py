@@ -4,8 +4,10 @@ import math
 
 from flatcheck.compass import side_of
 from flatcheck.falls import Drainage, FloodTest, PlaneFall, Standing
+from flatcheck.parts import passed_over
 from flatcheck.places import where
 from flatcheck.room import Room
+from flatcheck.survey import Survey
 from flatcheck.units import (
     KG_PER_POUND,
     LITERS_PER_GALLON,
@@ -187,10 +189,10 @@ def plane_words(plane: PlaneFall, style: Style) -> str:
     run = format_distance(plane.run_mm, style)
     meant = f"meant to fall to the {side_of(plane.meant_deg)}, run {run}"
     if plane.fall_ratio is None:
-        return f"{plane.name}: {meant}; what was read on it does not tell how it falls."
+        return f"{plane.called}: {meant}; what was read on it does not tell how it falls."
     parts = parts_words(plane)
     return (
-        f"{plane.name}: {meant}; as a whole it {whole_words(plane, style)}"
+        f"{plane.called}: {meant}; as a whole it {whole_words(plane, style)}"
         f"{', in parts from ' if parts else ''}{parts}."
     )
 
@@ -233,6 +235,29 @@ def water_words(drainage: Drainage, room: Room, style: Style) -> list[str]:
             goes += f"; {full}, {share.in_all:.0%} does"
         said.append(f"{drainage.zone}: {goes}.")
     return said
+
+
+def passed_words(survey: Survey, room: Room, zone: str = "") -> list[str]:
+    """What is said of drains that a plane falls past, in one zone or in all."""
+    return [
+        f"{name}: {drain} lies in the {plane}, which falls past it; to fall to it too, the floor "
+        "around it needs a zone of its own."
+        for name, drain, plane in passed_over(survey, room)
+        if zone in ("", name)
+    ]
+
+
+def drain_words(survey: Survey, room: Room) -> list[str]:
+    """What of the drains as given the verdict does not use."""
+    style = survey.show
+    rims = [
+        f"{drain.outline.name}: its rim is given, {format_length(abs(drain.rim_mm), style)} "
+        f"{'above' if drain.rim_mm >= 0 else 'below'} the floor read there; that is for the "
+        "heights to screed to, and the verdict is on the floor as read."
+        for drain in survey.drains
+        if drain.rim_mm is not None
+    ]
+    return [*passed_words(survey, room), *rims]
 
 
 FLOOD_CAUTION = (

@@ -6,10 +6,10 @@ from html import escape
 import numpy as np
 
 from flatcheck.compass import side_of
-from flatcheck.drain import Falls
-from flatcheck.instrument import fine
+from flatcheck.drain import Bed, Falls
 from flatcheck.places import wall_called, where
 from flatcheck.readers.cells import csv_text, shown
+from flatcheck.report.falls import passed_words
 from flatcheck.report.paper import RIM_MM, Paper, page
 from flatcheck.room import Room
 from flatcheck.screed import Mark, Screed
@@ -41,10 +41,11 @@ def screed_words(plan: Screed, survey: Survey, room: Room, line_mm: float | None
     style = survey.show
     cover = survey.bed.cover_mm
     falls = plan.falls
-    said = [f"{plan.zone}: heights to screed to, above the rim of the drain"]
+    said = [f"{plan.zone}: heights to screed to, above {zero_words(plan)}"]
     if cover:
         said[0] += f", with {format_length(cover, style)} for what lies on the bed taken off"
     said[0] += "."
+    said += [f"  {words}" for words in passed_words(survey, room, plan.zone)]
     for facet in falls.facets:
         said.append(
             f"  {facet.name}: falls {facet.fall_ratio:.2%} to the {side_of(facet.bearing_deg)}, "
@@ -53,12 +54,13 @@ def screed_words(plan: Screed, survey: Survey, room: Room, line_mm: float | None
     walls = by_wall(plan.marks)
     for (name, marks), (before, _) in zip(walls, [walls[-1], *walls], strict=False):
         along = f"  Along the {wall_called(name)}, from its corner with the {wall_called(before)}"
-        if _level(marks):
-            said.append(f"{along}: level, {_height(marks[0], style, line_mm)}")
+        if is_level(marks):
+            said.append(f"{along}: level, {_height(plan, marks[0], style, line_mm)}")
             continue
         said.append(f"{along}:")
         said += [
-            f"    at {format_distance(mark.along_mm, style):<10} {_height(mark, style, line_mm)}"
+            f"    at {format_distance(mark.along_mm, style):<10} "
+            f"{_height(plan, mark, style, line_mm)}"
             for mark in marks
         ]
     if plan.bed is not None:
@@ -67,7 +69,7 @@ def screed_words(plan: Screed, survey: Survey, room: Room, line_mm: float | None
             f"  Bed over the floor as read: {format_length(bed.least_mm, style)} at its thinnest "
             f"({where(room, bed.least_at, style)}), {format_length(bed.most_mm, style)} at its "
             f"thickest ({where(room, bed.most_at, style)}), {format_length(bed.mean_mm, style)} "
-            f"on average (give or take {fine(2 * bed.u_mm, style)}) over "
+            f"on average (give or take {_rough(2 * bed.u_mm, style)}) over "
             f"{format_area(bed.area_mm2, style)}."
         )
         said.append(
@@ -76,8 +78,8 @@ def screed_words(plan: Screed, survey: Survey, room: Room, line_mm: float | None
         )
         if bed.most_mm > survey.bed.most_mm:
             said.append(
-                f"  Thicker than the {format_length(survey.bed.most_mm, style)} that is usual: "
-                "ask the mortar's maker and whoever answers for the structure."
+                f"  Thicker than the {_most_words(survey)}: ask the mortar's maker and whoever "
+                "answers for the structure."
             )
     flattest = min(facet.fall_ratio for facet in falls.facets)
     if flattest < plan.least_ratio + ROOM_RATIO:
@@ -100,16 +102,52 @@ def by_wall(marks: Sequence[Mark]) -> list[tuple[str, list[Mark]]]:
     return walls
 
 
-def _level(marks: Sequence[Mark]) -> bool:
+def is_level(marks: Sequence[Mark]) -> bool:
+    """Whether the heights along a wall are one, to a twentieth of a millimeter."""
     heights = [mark.above_mm for mark in marks]
     return max(heights) - min(heights) < 0.05
 
 
-def _height(mark: Mark, style: Style, line_mm: float | None) -> str:
-    said = format_length(mark.above_mm, style)
+def zero_words(plan: Screed) -> str:
+    """What the heights of a plan are measured from."""
+    return "the rim of the drain" if plan.drain else "its lowest corner"
+
+
+def sided(mm: float, style: Style, above: str, below: str) -> str:
+    """A height with the words for its side; what is said as zero lies above."""
+    side = below if format_length(mm, style).startswith("-") else above
+    return f"{format_length(abs(mm), style)}{side}"
+
+
+def any_below(plan: Screed, style: Style) -> bool:
+    """Whether some mark of a plan is said to lie below its zero."""
+    return any(format_length(mark.above_mm, style).startswith("-") for mark in plan.marks)
+
+
+def _height(plan: Screed, mark: Mark, style: Style, line_mm: float | None) -> str:
+    said = sided(mark.above_mm, style, "", f" below {zero_words(plan)}")
     if line_mm is not None:
-        said += f", or {format_length(line_mm - mark.above_mm, style)} down from the line"
+        down = sided(line_mm - mark.above_mm, style, " down from", " up from")
+        said += f", or {down} the line"
     return said
+
+
+def _most_words(survey: Survey) -> str:
+    """The most that a bed is thick, and who says so."""
+    usual, bed = Bed().most_mm, survey.bed
+    # Where only a least was given that is more than usual it stands for the most.
+    own = bed.most_mm < usual or bed.most_mm > max(usual, bed.least_mm)
+    if own:
+        return f"{format_length(bed.most_mm, survey.show)} that you allow"
+    return f"{format_length(usual, survey.show)} that is usual"
+
+
+def _rough(mm: float, style: Style) -> str:
+    """An uncertainty no finer than lengths are said."""
+    said = format_length(mm, style)
+    step = format_length(1e-3, style)  # as nothing is said
+    least = f'1/{style.denominator}"' if style.unit == "in" else f"{10.0**-style.decimals:g} mm"
+    return f"less than {least}" if said == step else said
 
 
 def volume_words(mm3: float, style: Style) -> str:
@@ -130,7 +168,8 @@ def weight_words(kg: float, mm2: float, style: Style) -> str:
 
 def screed_csv(plans: Sequence[Screed], style: Style) -> str:
     """Every mark as a table: zone, wall, along, east, north, height above the rim."""
-    rows = [("zone", "wall", "along", "east", "north", "above the rim")]
+    zeros = " or ".join(dict.fromkeys(zero_words(plan) for plan in plans))
+    rows = [("zone", "wall", "along", "east", "north", f"above {zeros}")]
     for plan in plans:
         for mark in plan.marks:
             east, north = mark.at
@@ -158,9 +197,12 @@ def screed_html(plans: Sequence[Screed], survey: Survey, room: Room, line_mm: fl
             for words in notes[1:]
             if not words.startswith(("  Along", "    ", "  Caution"))
         )
+        if any_below(plan, style):
+            planes += "<li>Heights with a minus sign on the drawing lie below that.</li>"
         tables = "".join(
             f"<table><caption>{escape(wall_called(name))}</caption><tr><th>along</th>"
-            f"<th>above rim</th>{'<th>below line</th>' if line_mm is not None else ''}</tr>"
+            f"<th>above {'rim' if plan.drain else 'corner'}</th>"
+            f"{'<th>below line</th>' if line_mm is not None else ''}</tr>"
             + "".join(_row(mark, style, line_mm) for mark in marks)
             + "</table>"
             for name, marks in by_wall(plan.marks)
@@ -174,9 +216,9 @@ def screed_html(plans: Sequence[Screed], survey: Survey, room: Room, line_mm: fl
 
 
 def _row(mark: Mark, style: Style, line_mm: float | None) -> str:
-    cells = [format_distance(mark.along_mm, style), format_length(mark.above_mm, style)]
+    cells = [format_distance(mark.along_mm, style), sided(mark.above_mm, style, "", " below")]
     if line_mm is not None:
-        cells.append(format_length(line_mm - mark.above_mm, style))
+        cells.append(sided(line_mm - mark.above_mm, style, "", " above"))
     return "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>"
 
 
@@ -202,7 +244,7 @@ def drawing(plan: Screed, survey: Survey) -> str:
     drawn += paper.walls(corners, [wall_called(name) for name, _ in walls])
     for _, marks in walls:
         drawn += [paper.dot(mark.at) for mark in marks]
-        if _level(marks):
+        if is_level(marks):
             continue
         side = np.array(marks[-1].at) - np.array(marks[0].at)
         out = np.array([side[1], -side[0]]) / np.hypot(*side) * RIM_MM * 0.3

@@ -9,7 +9,7 @@ from flatcheck.falls import drainage, plane_falls
 from flatcheck.places import where
 from flatcheck.report.checks import checks, misread
 from flatcheck.report.doubts import doubts
-from flatcheck.report.falls import plane_words, water_words
+from flatcheck.report.falls import drain_words, plane_words, water_words
 from flatcheck.report.words import (
     beside,
     disputes,
@@ -85,7 +85,7 @@ def _falls(assessment: Assessment) -> list[str]:
         return []
     water = [words for zone in drainage(assessment) for words in water_words(zone, room, style)]
     lines = ["How it falls:"]
-    for words in (*said, *water):
+    for words in (*said, *water, *drain_words(assessment.survey, room)):
         lines += _wrap(words, "  ")
     return [*lines, ""]
 

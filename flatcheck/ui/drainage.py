@@ -12,6 +12,7 @@ import numpy.typing as npt
 import plotly.graph_objects as go
 
 from flatcheck.assess import Assessment
+from flatcheck.compass import bearing_of
 from flatcheck.falls import Drainage, Standing
 from flatcheck.report.falls import plane_words, pond_words, worst_fall
 from flatcheck.report.words import outcome_of
@@ -217,7 +218,7 @@ def head_of(line: Floats) -> tuple[Place, float]:
     k = int(np.searchsorted(past, past[-1] / 2))
     left = (past[k] - past[-1] / 2) / long[k]
     east, north = steps[k]
-    return place_of(line[k + 1] - left * steps[k]), math.degrees(math.atan2(east, north)) % 360
+    return place_of(line[k + 1] - left * steps[k]), bearing_of(float(east), float(north))
 
 
 def _add_pond(figure: go.Figure, pond: Standing, number: int, words: str) -> None:

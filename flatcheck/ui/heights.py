@@ -9,7 +9,14 @@ import plotly.graph_objects as go
 
 from flatcheck.places import wall_called
 from flatcheck.report.falls import slope_words
-from flatcheck.report.screed import by_wall, screed_words
+from flatcheck.report.screed import (
+    any_below,
+    by_wall,
+    is_level,
+    screed_words,
+    sided,
+    zero_words,
+)
 from flatcheck.room import Ring, Room
 from flatcheck.screed import Mark, Screed
 from flatcheck.survey import Survey
@@ -89,7 +96,8 @@ def heights_plan(plan: Screed, survey: Survey, every: int) -> go.Figure:
         mode="markers",
         marker={"size": 6, "color": INK},
         hovertext=[
-            f"<b>{format_length(mark.above_mm, style)}</b> above the rim<br>{_at(mark, style)}"
+            f"<b>{sided(mark.above_mm, style, '</b> above', '</b> below')} {zero_words(plan)}"
+            f"<br>{_at(mark, style)}"
             for mark in plan.marks
         ],
         hoverinfo="text",
@@ -114,13 +122,7 @@ def _at(mark: Mark, style: Style) -> str:
 
 
 def _side_words(name: str, marks: Sequence[Mark]) -> str:
-    return f"{wall_called(name)}, level" if level(marks) else wall_called(name)
-
-
-def level(marks: Sequence[Mark]) -> bool:
-    """Whether the heights along a wall are one, to a twentieth of a millimeter."""
-    heights = [mark.above_mm for mark in marks]
-    return max(heights) - min(heights) < 0.05
+    return f"{wall_called(name)}, level" if is_level(marks) else wall_called(name)
 
 
 def _write_mark(figure: go.Figure, mark: Mark, outward: np.ndarray, style: Style) -> None:
@@ -205,20 +207,21 @@ def _frame(figure: go.Figure, outline: Ring, margin: int) -> None:
     figure.update_layout(margin=dict.fromkeys("lrtb", margin), **LAYOUT)
 
 
-def key_words(survey: Survey, every: int) -> str:
+def key_words(plan: Screed, survey: Survey, every: int) -> str:
     """What the drawing shows."""
     unit = "" if survey.show.unit == "in" else " in mm"
     falls = " Falls are in inches per foot." if survey.show.unit == "in" else ""
-    zero = "rim of the drain" if survey.drains else "lowest corner"
+    zero = zero_words(plan)
+    below = " Those with a minus sign lie below it." if any_below(plan, survey.show) else ""
     left_out = (
         f" Every {every} marks one has its height written here; the tables have all of them."
         if every > 1
         else ""
     )
     return (
-        f"Heights above the {zero}{unit}, at corners (bold) and at marks along the walls."
-        f"{left_out} Solid lines are valleys, dashed ones ridges; arrow heads point down planes."
-        f"{falls}"
+        f"Heights above {zero}{unit}, at corners (bold) and at marks along the walls."
+        f"{below}{left_out} Solid lines are valleys, dashed ones ridges; arrow heads point down "
+        f"planes.{falls}"
     )
 
 
@@ -234,18 +237,18 @@ def walls_tables(plan: Screed, style: Style) -> str:
     lines, tables = [], []
     for (name, marks), (before, _) in zip(walls, [walls[-1], *walls], strict=False):
         called = f"<b>{escape(wall_called(name))}</b>"
-        if level(marks):
-            height = escape(format_length(marks[0].above_mm, style))
+        if is_level(marks):
+            height = escape(sided(marks[0].above_mm, style, "", f" below {zero_words(plan)}"))
             lines.append(f"<p>{called}: level, {height}</p>")
             continue
         rows = "".join(
             f"<tr><td>{escape(format_distance(mark.along_mm, style))}</td>"
-            f"<td>{escape(format_length(mark.above_mm, style))}</td></tr>"
+            f"<td>{escape(sided(mark.above_mm, style, '', ' below'))}</td></tr>"
             for mark in marks
         )
         corner = f"from its corner with the {escape(wall_called(before))}"
         tables.append(
             f"<table><caption>{called}, {corner}</caption>"
-            f"<tr><th>along it</th><th>above the rim</th></tr>{rows}</table>"
+            f"<tr><th>along it</th><th>above {zero_words(plan)}</th></tr>{rows}</table>"
         )
     return f'{"".join(lines)}<div class="walls">{"".join(tables)}</div>'

@@ -2,7 +2,6 @@
 
 import math
 import string
-from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
@@ -111,7 +110,7 @@ def planes_table(assessment: Assessment) -> str:
     for number, plane in enumerate(found):
         letter, called = letter_of(number), called_words(plane, assessment)
         cells = [
-            f"<b>{letter}</b> {escape(_named(plane, found))}",
+            f"<b>{letter}</b> {escape(plane.called)}",
             f"to the {side_of(plane.meant_deg)}",
             escape(format_distance(plane.run_mm, style)),
             escape(whole_words(plane, style).removeprefix("falls ")) or "too few readings",
@@ -128,11 +127,6 @@ def planes_table(assessment: Assessment) -> str:
         f'<table class="wide"><tr>{head}</tr>{"".join(rows)}</table>'
         f'<div class="narrow">{"".join(said)}</div>'
     )
-
-
-def _named(plane: PlaneFall, found: Sequence[PlaneFall]) -> str:
-    zones = {other.zone for other in found}
-    return f"{plane.zone}: {plane.name}" if len(zones) > 1 else plane.name
 
 
 def called_words(plane: PlaneFall, assessment: Assessment) -> str:

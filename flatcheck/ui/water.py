@@ -7,7 +7,7 @@ import streamlit as st
 from flatcheck.assess import Assessment
 from flatcheck.errors import FlatcheckError
 from flatcheck.falls import drainage
-from flatcheck.report.falls import water_words
+from flatcheck.report.falls import drain_words, water_words
 from flatcheck.report.screed import screed_csv, screed_html
 from flatcheck.screed import screeds
 from flatcheck.ui.drainage import falls_key, falls_map
@@ -23,7 +23,7 @@ from flatcheck.ui.heights import (
     walls_tables,
     written,
 )
-from flatcheck.ui.markup import draw, offer, tell, write
+from flatcheck.ui.markup import draw, offer, paragraphs, tell, write
 from flatcheck.ui.plan import aspect
 from flatcheck.ui.planes import planes_table
 from flatcheck.units import format_distance
@@ -39,6 +39,7 @@ def falls(assessment: Assessment) -> None:
     for zone in water:
         head = f"<p><b>{escape(zone.zone)}</b></p>" if len(water) > 1 else ""
         write(head, *(f"<p>{escape(said)}</p>" for said in water_words(zone, room, style)))
+    write(paragraphs(drain_words(assessment.survey, room)))
 
 
 def heights(assessment: Assessment) -> None:
@@ -70,7 +71,7 @@ def heights(assessment: Assessment) -> None:
             margin_px(plan, style),
         )
         write(
-            f"<p class=fine>{escape(key_words(survey, every))}</p>",
+            f"<p class=fine>{escape(key_words(plan, survey, every))}</p>",
             walls_tables(plan, style),
             *(f"<p>{escape(said)}</p>" for said in heights_words(plan, survey, room)[1:]),
         )
