@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +23,11 @@ from flatcheck.water import Flood, flood, held_mm, ponds
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+
+
+REMEMBERED = 4
+"""How many assessments have their planes and water kept: a page asks for those of each several
+times, of the floor before and after the work."""
 
 
 @dataclass(frozen=True)
@@ -108,6 +113,7 @@ class Drainage:
         return runs(floor.xy_mm, floor.height_mm, floor.triangles, starts, ground.drained)
 
 
+@lru_cache(maxsize=REMEMBERED)
 def plane_falls(assessment: Assessment) -> tuple[PlaneFall, ...]:
     """How each plane of each falling zone falls."""
     found = []
@@ -140,6 +146,7 @@ def _as_read(meant: PlaneFall, view: View) -> PlaneFall:
     )
 
 
+@lru_cache(maxsize=REMEMBERED)
 def drainage(assessment: Assessment) -> tuple[Drainage, ...]:
     """Where the water of each falling zone goes, for zones with a reading where it leaves.
 

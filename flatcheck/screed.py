@@ -45,6 +45,9 @@ AGREES_MM = 1.5
 
 Common practice, no source: a screed is struck off no better."""
 
+LEVEL_MM = 0.05
+"""Heights along a wall that differ by less than this are one [mm]: they are said to a tenth."""
+
 CELLS = 150
 """Cells across the larger side of a zone, over which thickness is summed."""
 
@@ -53,10 +56,13 @@ CELLS = 150
 class Mark:
     """A pencil mark on a wall: how far along it, and how high above the rim of the drain [mm].
 
-    `above_mm` is the top of the bed, what lies on it taken off.
+    It is measured from the wall's corner with the wall `start`: the higher end, so that walls on
+    either side of a floor are measured from the same one. `above_mm` is the top of the bed, what
+    lies on it taken off.
     """
 
     wall: str
+    start: str
     along_mm: float
     at: tuple[float, float]
     above_mm: float
@@ -419,7 +425,7 @@ def _check_bed(name: str, bed: Thickness, survey: Survey, outline: Ring) -> None
 
 
 def _marks(survey: Survey, outline: Ring, made: Falls, spacing_mm: float) -> tuple[Mark, ...]:
-    """Heights along every wall of the zone, from its first corner, every `spacing_mm`."""
+    """Heights along every wall of the zone, from its higher corner, every `spacing_mm`."""
     if not spacing_mm >= 10:
         raise SurveyError("the spacing of marks along a wall must be at least 10 mm.")
     corners = np.array(made.corners)
@@ -427,7 +433,10 @@ def _marks(survey: Survey, outline: Ring, made: Falls, spacing_mm: float) -> tup
     names = side_names(room, Ring(outline.name, made.corners), "{} line")
     marks = []
     for k, name in enumerate(names):
-        p, q = corners[k], corners[(k + 1) % len(corners)]
+        ahead = (k + 1) % len(corners)
+        p, q, start = corners[k], corners[ahead], names[k - 1]
+        if made.corner_mm[ahead] > made.corner_mm[k] + LEVEL_MM:
+            p, q, start = q, p, names[ahead]
         long = float(np.hypot(*(q - p)))
         steps = np.arange(0.0, long, spacing_mm)
         if len(steps) > 1 and long - steps[-1] < spacing_mm / 4:
@@ -436,7 +445,7 @@ def _marks(survey: Survey, outline: Ring, made: Falls, spacing_mm: float) -> tup
         at = p + (q - p) * places[:, None] / long
         above = np.nan_to_num(height_at(made, at)) - survey.bed.cover_mm  # on the drain: its rim
         marks += [
-            Mark(name, float(along), (float(x), float(y)), float(high))
+            Mark(name, start, float(along), (float(x), float(y)), float(high))
             for along, (x, y), high in zip(places, at, above, strict=True)
         ]
     return tuple(marks)

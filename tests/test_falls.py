@@ -583,3 +583,11 @@ def test_rules_that_agree_are_asked_once() -> None:
         ("ADA Standards", "most"),
     ]
     assert [str(f.as_read) for f in found.findings] == ["within", "within", "out"]
+
+
+def test_planes_and_water_are_worked_out_once() -> None:
+    """However often a page asks for the planes and the water of one assessment, they are kept."""
+    found = assess(survey(on(pan(FALL))))
+    assert plane_falls(found) is plane_falls(found)
+    assert drainage(found) is drainage(found)
+    assert plane_falls(found) is not plane_falls(assess(survey(on(pan(FALL)))))

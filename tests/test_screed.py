@@ -532,6 +532,19 @@ def test_marks_along_a_channel() -> None:
         assert 0 <= x <= SIDE
 
 
+def test_marks_start_from_the_same_end() -> None:
+    """Marks on walls on either side start at their higher ends and stand across from each other."""
+    channel = [{"outline": [[0, 930], [1000, 930], [1000, 1000], [0, 1000]]}]
+    (plan,) = screeds(unread(drain=channel, intent=CHANNEL), 300, None)
+    east, west = (
+        [(mark.along_mm, mark.at[1], mark.above_mm) for mark in plan.marks if mark.wall == wall]
+        for wall in ("east", "west")
+    )
+    np.testing.assert_allclose(east, west)
+    assert [along for along, _, _ in east] == [y for _, y, _ in east] == [0, 300, 600, 900, 1000]
+    assert {mark.start for mark in plan.marks if mark.wall in ("east", "west")} == {"south"}
+
+
 def test_marks_in_inches() -> None:
     """Fractions go in and come out: 1/4 in per ft over 3 ft less half a drain is so many inches."""
     read = unread(

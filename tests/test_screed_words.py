@@ -1,6 +1,8 @@
 """What is said of a plan of falls: sides of heights, lines between zones, the bed."""
 
+import html
 import re
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -9,14 +11,16 @@ from basins import CHANNEL, DRAIN, POINT, level, on, pan, survey, unread
 from flatcheck.assess import assess
 from flatcheck.errors import FlatcheckError
 from flatcheck.falls import plane_falls
+from flatcheck.readers.folder import read_folder
 from flatcheck.report.falls import drain_words, plane_words
-from flatcheck.report.screed import screed_csv, screed_html, screed_words
+from flatcheck.report.screed import drawing, screed_csv, screed_html, screed_words
 from flatcheck.report.text import text
 from flatcheck.room import Room, rectangle
 from flatcheck.screed import Screed, screeds
 from flatcheck.survey import Survey
 from flatcheck.ui.heights import heights_plan, key_words, walls_tables
 
+SAMPLES = Path(__file__).parents[1] / "sample_surveys"
 ROOM = Room(rectangle(0, 0, 1000, 1000))
 SOUTH = {"kind": "fall", "fall": "2 %", "toward": "south"}
 DRY, WET = (
@@ -182,3 +186,38 @@ def test_drains_half_out(kind: dict[str, str], center: list[float], lies: str) -
     read = unread(drain=[{"name": "drain", "center": center, "size": [100, 60]}], intent=kind)
     with pytest.raises(FlatcheckError, match=f"drain: the drain {lies} outside the room"):
         screeds(read, 300, None)
+
+
+def boxes(svg: str) -> list[tuple[str, float, float, float, float]]:
+    """The words of a drawing with the left, upper, right and lower end of each [mm of paper]."""
+    found = []
+    pattern = r'<text x="([-0-9.]+)" y="([-0-9.]+)"([^>]*)>([^<]*)</text>'
+    for x, y, how, words in re.findall(pattern, svg):
+        wide, tall = 1.6 * len(html.unescape(words)), 3.2
+        shift = 0.5 if "end" in how else -0.5 if "start" in how else 0.0
+        middle = float(x) - shift * wide
+        if "rotate" in how:
+            wide, tall = tall, wide
+        left, upper = middle - wide / 2, float(y) - tall / 2
+        found.append((words, left, upper, left + wide, upper + tall))
+    return found
+
+
+@pytest.mark.parametrize(
+    "name", ["hollin-ghyll-shower", "cressbrook-pan", "linden-weir-recess", "ashlar-court-roll-in"]
+)
+def test_words_on_the_drawing_stand_clear(name: str) -> None:
+    """No words on the drawing of a plan lie over others, or off the paper."""
+    read = read_folder(SAMPLES / name)
+    found = assess(read)
+    for plan in screeds(read, 300, found):
+        drawn = drawing(plan, read)
+        wide, tall = (float(side) for side in re.findall(r'="([0-9.]+)mm"', drawn))
+        told = boxes(drawn)
+        assert len(told) > 8
+        for k, (words, left, upper, right, lower) in enumerate(told):
+            assert min(left, upper) >= 0, words
+            assert (right <= wide, lower <= tall) == (True, True), words
+            for other, start, top, end, bottom in told[:k]:
+                apart = left >= end or start >= right or upper >= bottom or top >= lower
+                assert apart, (words, other)

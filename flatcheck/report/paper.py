@@ -25,16 +25,17 @@ class Paper:
     low: Floats
     high: Floats
     size: tuple[float, float] = (176.0, 150.0)
+    rim: float = RIM_MM
     scale: float = field(init=False)
 
     def __post_init__(self) -> None:
-        fits = float(np.min((np.array(self.size) - 2 * RIM_MM) / (self.high - self.low)))
+        fits = float(np.min((np.array(self.size) - 2 * self.rim) / (self.high - self.low)))
         object.__setattr__(self, "scale", fits)
 
     def at(self, place: At) -> tuple[float, float]:
         """Where a place lies on the paper, from its upper left [mm]."""
-        x, y = (np.asarray(place) - self.low) * self.scale + RIM_MM
-        height = (self.high - self.low)[1] * self.scale + 2 * RIM_MM
+        x, y = (np.asarray(place) - self.low) * self.scale + self.rim
+        height = (self.high - self.low)[1] * self.scale + 2 * self.rim
         return round(float(x), 2), round(float(height - y), 2)
 
     def line(self, kind: str, places: Sequence[At], closed: bool = False) -> str:
@@ -47,25 +48,38 @@ class Paper:
         x, y = self.at(place)
         return f'<circle cx="{x}" cy="{y}" r="{radius}"/>'
 
-    def label(self, place: At, off: At, words: str, upright: bool = False) -> str:
-        """Words beside a place, off by so much of paper to the right and up [mm]."""
+    def on(self, paper: At) -> Floats:
+        """The place that lies there on the paper; the inverse of `at`."""
+        x, y = np.asarray(paper)
+        height = (self.high - self.low)[1] * self.scale + 2 * self.rim
+        place: Floats = self.low + (np.array([x, height - y]) - self.rim) / self.scale
+        return place
+
+    def label(
+        self, place: At, off: At, words: str, upright: bool = False, begins: float = 0
+    ) -> str:
+        """Words beside a place, off by so much of paper to the right and up [mm].
+
+        They stand about there, or begin (1) or end (-1) there.
+        """
         x, y = self.at(place)
         x, y = round(x + float(off[0]), 2), round(y - float(off[1]), 2)
         turn = f' transform="rotate(-90 {x} {y})"' if upright else ""
-        return f'<text x="{x}" y="{y}"{turn}>{escape(words)}</text>'
+        anchor = f' style="text-anchor:{"start" if begins > 0 else "end"}"' if begins else ""
+        return f'<text x="{x}" y="{y}"{turn}{anchor}>{escape(words)}</text>'
 
-    def walls(self, corners: Floats, names: Sequence[str]) -> list[str]:
+    def walls(self, corners: Floats, names: Sequence[str], away: float = RIM_MM * 0.7) -> list[str]:
         """The names of walls, each outside of the middle of its own, corners counter-clockwise."""
         drawn = []
         for name, p, q in zip(names, corners, np.roll(corners, -1, axis=0), strict=True):
             side = q - p
-            out = np.array([side[1], -side[0]]) / np.hypot(*side) * RIM_MM * 0.7
+            out = np.array([side[1], -side[0]]) / np.hypot(*side) * away
             drawn.append(self.label((p + q) / 2, out, name, abs(side[1]) > abs(side[0])))
         return drawn
 
     def svg(self, drawn: Sequence[str], about: str) -> str:
         """The drawing, with words for who cannot see it."""
-        width, height = (self.high - self.low) * self.scale + 2 * RIM_MM
+        width, height = (self.high - self.low) * self.scale + 2 * self.rim
         return (
             f'<svg width="{width:.1f}mm" height="{height:.1f}mm" viewBox="0 0 {width:.1f} '
             f'{height:.1f}" role="img" aria-label="{escape(about)}">{"".join(drawn)}</svg>'

@@ -4,15 +4,16 @@ from collections.abc import Sequence
 from html import escape
 
 import numpy as np
+import numpy.typing as npt
 
 from flatcheck.compass import side_of
-from flatcheck.drain import Bed, Falls
+from flatcheck.drain import Bed, Facet, Falls
 from flatcheck.places import wall_called, where
 from flatcheck.readers.cells import csv_text, shown
 from flatcheck.report.falls import passed_words
-from flatcheck.report.paper import RIM_MM, Paper, page
-from flatcheck.room import Room
-from flatcheck.screed import Mark, Screed
+from flatcheck.report.paper import Paper, page
+from flatcheck.room import Room, inside
+from flatcheck.screed import LEVEL_MM, Mark, Screed
 from flatcheck.survey import Survey
 from flatcheck.units import (
     KG_PER_POUND,
@@ -23,6 +24,14 @@ from flatcheck.units import (
     format_distance,
     format_length,
 )
+
+Floats = npt.NDArray[np.float64]
+
+MARGIN_MM = 19.0
+"""The margin around the drawing of a plan, for a height and beyond it the name of a wall [mm]."""
+
+LETTER_MM = 1.8
+"""How wide a letter on the drawing is [mm]."""
 
 ROOM_RATIO = 0.001
 """Falls planned nearer than this to the least are told: 1 mm in a meter. Common practice, no
@@ -52,8 +61,9 @@ def screed_words(plan: Screed, survey: Survey, room: Room, line_mm: float | None
             f"longest run {format_distance(facet.run_mm, style)}"
         )
     walls = by_wall(plan.marks)
-    for (name, marks), (before, _) in zip(walls, [walls[-1], *walls], strict=False):
-        along = f"  Along the {wall_called(name)}, from its corner with the {wall_called(before)}"
+    for name, marks in walls:
+        start = wall_called(marks[0].start)
+        along = f"  Along the {wall_called(name)}, from its corner with the {start}"
         if is_level(marks):
             said.append(f"{along}: level, {_height(plan, marks[0], style, line_mm)}")
             continue
@@ -105,12 +115,17 @@ def by_wall(marks: Sequence[Mark]) -> list[tuple[str, list[Mark]]]:
 def is_level(marks: Sequence[Mark]) -> bool:
     """Whether the heights along a wall are one, to a twentieth of a millimeter."""
     heights = [mark.above_mm for mark in marks]
-    return max(heights) - min(heights) < 0.05
+    return max(heights) - min(heights) < LEVEL_MM
 
 
 def zero_words(plan: Screed) -> str:
     """What the heights of a plan are measured from."""
     return "the rim of the drain" if plan.drain else "its lowest corner"
+
+
+def height_words(mm: float, style: Style) -> str:
+    """A height on a drawing: inches with their mark; millimeters bare, the key names them."""
+    return format_length(mm, style).removesuffix(" mm")
 
 
 def sided(mm: float, style: Style, above: str, below: str) -> str:
@@ -169,7 +184,7 @@ def weight_words(kg: float, mm2: float, style: Style) -> str:
 def screed_csv(plans: Sequence[Screed], style: Style) -> str:
     """Every mark as a table: zone, wall, along, east, north, height above the rim."""
     zeros = " or ".join(dict.fromkeys(zero_words(plan) for plan in plans))
-    rows = [("zone", "wall", "along", "east", "north", f"above {zeros}")]
+    rows = [("zone", "wall", "from its corner with", "along", "east", "north", f"above {zeros}")]
     for plan in plans:
         for mark in plan.marks:
             east, north = mark.at
@@ -177,6 +192,7 @@ def screed_csv(plans: Sequence[Screed], style: Style) -> str:
                 (
                     shown(plan.zone),
                     shown(mark.wall),
+                    shown(mark.start),
                     format_distance(mark.along_mm, style),
                     format_distance(east, style),
                     format_distance(north, style),
@@ -197,10 +213,13 @@ def screed_html(plans: Sequence[Screed], survey: Survey, room: Room, line_mm: fl
             for words in notes[1:]
             if not words.startswith(("  Along", "    ", "  Caution"))
         )
+        if style.unit == "mm":
+            planes += "<li>Heights on the drawing are in mm.</li>"
         if any_below(plan, style):
             planes += "<li>Heights with a minus sign on the drawing lie below that.</li>"
         tables = "".join(
-            f"<table><caption>{escape(wall_called(name))}</caption><tr><th>along</th>"
+            f"<table><caption>{escape(wall_called(name))}, from its corner with the "
+            f"{escape(wall_called(marks[0].start))}</caption><tr><th>along</th>"
             f"<th>above {'rim' if plan.drain else 'corner'}</th>"
             f"{'<th>below line</th>' if line_mm is not None else ''}</tr>"
             + "".join(_row(mark, style, line_mm) for mark in marks)
@@ -227,7 +246,7 @@ def drawing(plan: Screed, survey: Survey) -> str:
     falls, style, cover_mm = plan.falls, survey.show, survey.bed.cover_mm
     corners = np.array(falls.corners)
     low, high = corners.min(axis=0), corners.max(axis=0)
-    paper = Paper(low, high)
+    paper = Paper(low, high, rim=MARGIN_MM)
     drawn = [paper.line("room", falls.corners, closed=True)]
     for drain in survey.drains:
         ring = np.array(drain.outline.corners_mm)
@@ -238,24 +257,30 @@ def drawing(plan: Screed, survey: Survey) -> str:
         drawn.append(paper.line(kind, (crease.start, crease.end)))
     drawn += _arrows(falls, paper)
     for corner, height in zip(corners, falls.corner_mm, strict=True):
-        outward = np.sign(corner - (low + high) / 2) * RIM_MM * 0.3
-        drawn.append(paper.label(corner, outward, format_length(height - cover_mm, style)))
+        way = np.sign(corner - (low + high) / 2)
+        words = height_words(height - cover_mm, style)
+        drawn.append(paper.label(corner, way * (1.0, 3.5), words, begins=way[0]))
     walls = by_wall(plan.marks)
-    drawn += paper.walls(corners, [wall_called(name) for name, _ in walls])
-    for _, marks in walls:
+    names = [wall_called(name) for name, _ in walls]
+    drawn += paper.walls(corners, names, MARGIN_MM - 2.5)
+    for k, (_, marks) in enumerate(walls):
         drawn += [paper.dot(mark.at) for mark in marks]
         if is_level(marks):
             continue
-        side = np.array(marks[-1].at) - np.array(marks[0].at)
-        out = np.array([side[1], -side[0]]) / np.hypot(*side) * RIM_MM * 0.3
+        side = corners[(k + 1) % len(corners)] - corners[k]
+        out = np.array([side[1], -side[0]]) / np.hypot(*side)
+        # Beside a wall that stands on the paper words begin or end at it.
+        begins = np.sign(out[0]) * (abs(out[0]) > abs(out[1]))
+        out = out * (1.5 if begins else 3.5)
         drawn += [
-            paper.label(mark.at, out, format_length(mark.above_mm, style)) for mark in marks[1:-1]
+            paper.label(mark.at, out, height_words(mark.above_mm, style), begins=begins)
+            for mark in marks[1:-1]
         ]
     return paper.svg(drawn, f"planes and valleys of {plan.zone}")
 
 
 def _arrows(falls: Falls, paper: Paper) -> list[str]:
-    """An arrow down the middle of each plane with its fall written beside it."""
+    """An arrow down the middle of each plane, its fall beside it where the plane has room."""
     drawn = []
     for facet in falls.facets:
         ring = np.array(facet.outline.corners_mm)
@@ -269,8 +294,24 @@ def _arrows(falls: Falls, paper: Paper) -> list[str]:
         for sign in (1, -1):
             hx, hy = x2 + back[0] - sign * back[1] / 2, y2 + back[1] + sign * back[0] / 2
             drawn.append(f'<line class="flow" x1="{x2}" y1="{y2}" x2="{hx:.2f}" y2="{hy:.2f}"/>')
-        beside = np.array([-back[1], back[0]])
-        beside = beside if beside[1] > 0 or (beside[1] == 0 and beside[0] > 0) else -beside
-        px, py = np.array(paper.at(middle)) + beside * (1.5 if abs(back[1]) < abs(back[0]) else 3)
-        drawn.append(f'<text x="{px:.2f}" y="{py:.2f}">{facet.fall_ratio:.2%}</text>')
+        words = f"{facet.fall_ratio:.2%}"
+        off = _beside(facet, paper, np.array([(x1, y1), (x2, y2)]), words)
+        if off is not None:
+            drawn.append(paper.label(middle, off, words))
     return drawn
+
+
+def _beside(facet: Facet, paper: Paper, arrow: Floats, words: str) -> tuple[float, float] | None:
+    """Where words lie clear of an arrow and within its plane, off its middle; None if nowhere."""
+    half = np.array([LETTER_MM * len(words) / 2, 2.0])
+    middle = arrow.mean(axis=0)
+    along = arrow[0] + np.linspace(-0.1, 1.1, 25)[:, None] * (arrow[1] - arrow[0])
+    box = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * half
+    for away in (1.0, 2.0):
+        for right, up in ((half[0] + away, 0.0), (0.0, -2.5 * away), (-half[0] - away, 0.0)):
+            center = middle + np.array([right, -up])
+            clear = np.any(np.abs(along - center) > half, axis=1).all()
+            places = np.array([paper.on(corner) for corner in center + box])
+            if clear and inside(Room(facet.outline), places).all():
+                return right, up
+    return None

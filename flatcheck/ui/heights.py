@@ -12,6 +12,7 @@ from flatcheck.report.falls import slope_words
 from flatcheck.report.screed import (
     any_below,
     by_wall,
+    height_words,
     is_level,
     screed_words,
     sided,
@@ -36,7 +37,7 @@ from flatcheck.ui.plan import (
     write_beside,
 )
 from flatcheck.ui.planes import fall_words
-from flatcheck.units import MM_PER_FOOT, Style, format_distance, format_length
+from flatcheck.units import MM_PER_FOOT, Style, format_distance
 
 SPACINGS = {"in": [k * MM_PER_FOOT for k in (0.5, 1, 2, 4)], "mm": [150.0, 300.0, 600.0, 1200.0]}
 """How far apart marks along a wall may be [mm], by the unit that lengths are said in."""
@@ -51,11 +52,6 @@ ZONE_PX = 190
 def outline_of_plan(plan: Screed) -> Ring:
     """The outline of the zone that is planned."""
     return Ring(plan.zone, plan.falls.corners)
-
-
-def height_words(mm: float, style: Style) -> str:
-    """A height on the drawing: inches with their mark; millimeters bare, the key names them."""
-    return format_length(mm, style).removesuffix(" mm")
 
 
 def written(plan: Screed, spacing_mm: float) -> int:
@@ -107,7 +103,8 @@ def heights_plan(plan: Screed, survey: Survey, every: int) -> go.Figure:
     for k, (_, marks) in enumerate(walls):
         for mark in marks[1:-1][every - 1 :: every]:
             _write_mark(figure, mark, outward[k], style)
-        _write_corner(figure, marks[0], outward[k - 1] + outward[k], style)
+        corner = min(marks, key=lambda mark: math.dist(mark.at, corners[k]))
+        _write_corner(figure, corner, outward[k - 1] + outward[k], style)
     _add_falls(figure, plan, style)
     names = [_side_words(name, marks) for name, marks in walls]
     away = margin_px(plan, style) - 12
@@ -233,9 +230,8 @@ def heights_words(plan: Screed, survey: Survey, room: Room) -> list[str]:
 
 def walls_tables(plan: Screed, style: Style) -> str:
     """The marks of each wall as a table; a level wall in a line."""
-    walls = by_wall(plan.marks)
     lines, tables = [], []
-    for (name, marks), (before, _) in zip(walls, [walls[-1], *walls], strict=False):
+    for name, marks in by_wall(plan.marks):
         called = f"<b>{escape(wall_called(name))}</b>"
         if is_level(marks):
             height = escape(sided(marks[0].above_mm, style, "", f" below {zero_words(plan)}"))
@@ -246,7 +242,7 @@ def walls_tables(plan: Screed, style: Style) -> str:
             f"<td>{escape(sided(mark.above_mm, style, '', ' below'))}</td></tr>"
             for mark in marks
         )
-        corner = f"from its corner with the {escape(wall_called(before))}"
+        corner = f"from its corner with the {escape(wall_called(marks[0].start))}"
         tables.append(
             f"<table><caption>{called}, {corner}</caption>"
             f"<tr><th>along it</th><th>above {zero_words(plan)}</th></tr>{rows}</table>"

@@ -3,6 +3,7 @@
 import math
 import string
 from dataclasses import dataclass
+from functools import lru_cache
 from html import escape
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy as np
 from flatcheck.assess import Assessment
 from flatcheck.compass import side_of
 from flatcheck.drain import Facet
-from flatcheck.falls import PlaneFall, plane_falls
+from flatcheck.falls import REMEMBERED, PlaneFall, plane_falls
 from flatcheck.parts import PLANNED_FALL
 from flatcheck.report.falls import parts_words, plane_words, whole_words
 from flatcheck.report.words import outcome_of
@@ -43,6 +44,7 @@ class Arrow:
     told: bool
 
 
+@lru_cache(maxsize=REMEMBERED)
 def arrows_of(assessment: Assessment) -> tuple[Arrow, ...]:
     """One arrow for each plane of each zone that falls, in the order of `plane_falls`."""
     found = plane_falls(assessment)
