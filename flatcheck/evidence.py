@@ -16,8 +16,8 @@ from types import ModuleType
 import numpy as np
 import numpy.typing as npt
 
-from flatcheck.drain import Falls
 from flatcheck.errors import RuleError
+from flatcheck.facet import Falls
 from flatcheck.intent import Intent, Plane, departures, fit
 from flatcheck.straightedge import Bars
 from flatcheck.surface import Lines, Surface, decided, station_areas, station_pitch, variance

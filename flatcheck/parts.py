@@ -6,9 +6,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
-from flatcheck.drain import Drain, Falls, check_drain, falls_to, one_fall
+from flatcheck.drain import Drain, check_drain, falls_to
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import Ground, View
+from flatcheck.facet import Falls, one_fall
 from flatcheck.intent import DRAINING, Intent, fall_of, fit
 from flatcheck.room import EDGE_MM, Ring, Room, foot_on, inside, onto, wall_names
 from flatcheck.surface import LINE_MM, Surface, form_u, lines, part

@@ -16,8 +16,9 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.assess import Assessment
-from flatcheck.drain import HELD_MM, Bed, Falls, Hold, height_at, scaled
+from flatcheck.drain import HELD_MM, Hold
 from flatcheck.errors import SurveyError
+from flatcheck.facet import Falls, height_at, scaled
 from flatcheck.intent import DRAINING, Intent
 from flatcheck.judgment import falls_rules
 from flatcheck.parts import (
@@ -31,11 +32,11 @@ from flatcheck.parts import (
     zones_of,
 )
 from flatcheck.places import wall_called
-from flatcheck.room import Ring, Room, cell_middles, from_walls, inside, onto
-from flatcheck.surface import Surface, form_u, part
+from flatcheck.room import Ring, Room, from_walls, inside, onto
+from flatcheck.surface import Surface, part
 from flatcheck.survey import Survey
+from flatcheck.thickness import Thickness, thickness_of
 from flatcheck.units import Style, format_distance
-from flatcheck.verdict import place_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -47,9 +48,6 @@ Common practice, no source: a screed is struck off no better."""
 
 LEVEL_MM = 0.05
 """Heights along a wall that differ by less than this are one [mm]: they are said to a tenth."""
-
-CELLS = 150
-"""Cells across the larger side of a zone, over which thickness is summed."""
 
 
 @dataclass(frozen=True)
@@ -66,26 +64,6 @@ class Mark:
     along_mm: float
     at: tuple[float, float]
     above_mm: float
-
-
-@dataclass(frozen=True)
-class Thickness:
-    """The mortar bed over a surveyed floor.
-
-    `least_mm` and `most_mm` are the thinnest and thickest place with their places, `mean_mm` the
-    mean; `volume_mm3`, `weight_kg` and `area_mm2` are those of the floor that was read, with
-    `u_mm` the standard uncertainty of the mean thickness.
-    """
-
-    least_mm: float
-    least_at: tuple[float, float]
-    most_mm: float
-    most_at: tuple[float, float]
-    mean_mm: float
-    u_mm: float
-    area_mm2: float
-    volume_mm3: float
-    weight_kg: float
 
 
 @dataclass(frozen=True)
@@ -154,10 +132,10 @@ def screeds(survey: Survey, spacing_mm: float, judged: Assessment | None) -> tup
         made = scaled(unit, fall)
         _check_falls(name, made, least, most, intent, between, survey.show)
         if floor is not None and rim is None:
-            rim = survey.bed.least_mm - _thickness(made, 0.0, floor, survey.bed).least_mm
+            rim = survey.bed.least_mm - thickness_of(made, 0.0, floor, survey.bed).least_mm
         bed = None
         if floor is not None and rim is not None:
-            bed = _thickness(made, rim, floor, survey.bed)
+            bed = thickness_of(made, rim, floor, survey.bed)
             _check_bed(name, bed, survey, outline)
         drain = ""
         if intent.kind in DRAINING:
@@ -368,44 +346,6 @@ def _said(mm: float, style: Style) -> str:
 def _up(ratio: float, between: tuple[_Fixed, _Fixed]) -> float:
     """How far apart two given heights must come to change the fall by as much [mm], in tenths."""
     return math.ceil(10 * ratio * (between[1].above_mm - between[0].above_mm)) / 10
-
-
-def _thickness(made: Falls, rim: float, floor: Surface, bed: Bed) -> Thickness:
-    """The bed at every reading, and summed over cells of the surveyed floor."""
-    from scipy.interpolate import LinearNDInterpolator, NearestNDInterpolator
-
-    ring = np.array((floor.room.zone or floor.room.outline).corners_mm)
-    low, high = ring.min(axis=0), ring.max(axis=0)
-    cell = float((high - low).max()) / CELLS
-    count = np.maximum(np.round((high - low) / cell).astype(int), 1)
-    middles = cell_middles(low, high, count)
-    middles = middles[inside(floor.room, middles)]
-    design = height_at(made, middles)
-    middles, design = middles[np.isfinite(design)], design[np.isfinite(design)]
-    ground = NearestNDInterpolator(floor.xy_mm, floor.height_mm)(middles)
-    if len(floor.triangles):
-        between = LinearNDInterpolator(floor.xy_mm, floor.height_mm)(middles)
-        ground = np.where(np.isfinite(between), between, ground)
-    thick = rim + design - bed.cover_mm - ground
-    at_read = height_at(made, floor.xy_mm)
-    read = np.isfinite(at_read)
-    places = np.vstack((floor.xy_mm[read], middles))
-    own = rim + at_read[read] - bed.cover_mm - floor.height_mm[read]
-    every = np.concatenate((own, thick))
-    thin, most = int(np.argmin(every)), int(np.argmax(every))
-    area = float(abs(np.prod((high - low) / count))) * len(middles)
-    even = np.full(len(floor.height_mm), 1 / len(floor.height_mm))
-    return Thickness(
-        least_mm=float(every[thin]),
-        least_at=place_of(places[thin]),
-        most_mm=float(every[most]),
-        most_at=place_of(places[most]),
-        mean_mm=float(thick.mean()),
-        u_mm=form_u(floor.cov_mm2, even),
-        area_mm2=area,
-        volume_mm3=float(thick.mean()) * area,
-        weight_kg=float(thick.mean()) * bed.weight_kg_m2_mm * area / 1e6,
-    )
 
 
 def _check_bed(name: str, bed: Thickness, survey: Survey, outline: Ring) -> None:

@@ -8,7 +8,8 @@ import numpy.typing as npt
 import tomli_w
 
 from flatcheck.document import build
-from flatcheck.drain import Falls, falls_to, height_at
+from flatcheck.drain import falls_to
+from flatcheck.facet import Falls, height_at
 from flatcheck.readers.folder import checked
 from flatcheck.room import Ring, rectangle, ring_area
 from flatcheck.survey import Cells, Survey

@@ -7,17 +7,9 @@ import numpy as np
 import pytest
 from basins import creases, on, pan, size
 
-from flatcheck.drain import (
-    MOST_CORNERS,
-    TOUCHES_MM,
-    Bed,
-    Falls,
-    falls_to,
-    height_at,
-    one_fall,
-    scaled,
-)
+from flatcheck.drain import MOST_CORNERS, TOUCHES_MM, Bed, falls_to
 from flatcheck.errors import RoomError
+from flatcheck.facet import Falls, height_at, one_fall, scaled
 from flatcheck.room import Ring, rectangle
 
 FALL = 0.02

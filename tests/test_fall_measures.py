@@ -11,8 +11,9 @@ import pytest
 from basins import POINT, SQUARE, on, pan, scattered, survey
 
 from flatcheck.assess import Assessment, assess
-from flatcheck.drain import Falls, falls_to, one_fall
+from flatcheck.drain import falls_to
 from flatcheck.evidence import Evidence, Ground, View, decided_rows
+from flatcheck.facet import Falls, one_fall
 from flatcheck.intent import Intent
 from flatcheck.level import lay
 from flatcheck.measures import fall_least, fall_most, ponding, step, valley_line, wall_level

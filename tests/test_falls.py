@@ -21,8 +21,9 @@ from basins import (
 )
 
 from flatcheck.assess import Assessment, assess
-from flatcheck.drain import falls_to, one_fall
+from flatcheck.drain import falls_to
 from flatcheck.errors import SurveyError
+from flatcheck.facet import one_fall
 from flatcheck.falls import Share, drainage, flood_test, plane_falls
 from flatcheck.readers.folder import checked
 from flatcheck.report.falls import (

@@ -10,7 +10,8 @@ import pytest
 
 from flatcheck.assess import Assessment, assess
 from flatcheck.compass import side_of
-from flatcheck.drain import Falls, falls_to, height_at
+from flatcheck.drain import falls_to
+from flatcheck.facet import Falls, height_at
 from flatcheck.falls import drainage, plane_falls
 from flatcheck.readers.folder import checked, read_folder
 from flatcheck.report.falls import water_words

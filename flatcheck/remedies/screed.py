@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from flatcheck.drain import height_at
 from flatcheck.errors import FlatcheckError
+from flatcheck.facet import height_at
 from flatcheck.intent import DRAINING, Intent
 from flatcheck.parts import Part
 from flatcheck.screed import limits_of, screeds

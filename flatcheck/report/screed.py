@@ -7,7 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.compass import side_of
-from flatcheck.drain import Bed, Facet, Falls
+from flatcheck.drain import Bed
+from flatcheck.facet import Facet, Falls
 from flatcheck.places import wall_called, where
 from flatcheck.readers.cells import csv_text, shown
 from flatcheck.report.falls import passed_words

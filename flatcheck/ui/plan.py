@@ -9,7 +9,8 @@ import numpy as np
 import numpy.typing as npt
 import plotly.graph_objects as go
 
-from flatcheck.drain import Drain, Falls
+from flatcheck.drain import Drain
+from flatcheck.facet import Falls
 from flatcheck.parts import spread
 from flatcheck.report.ticks import distance_steps, ticks
 from flatcheck.room import Ring, Room, inside, ring_area

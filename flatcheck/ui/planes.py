@@ -10,7 +10,7 @@ import numpy as np
 
 from flatcheck.assess import Assessment
 from flatcheck.compass import side_of
-from flatcheck.drain import Facet
+from flatcheck.facet import Facet
 from flatcheck.falls import REMEMBERED, PlaneFall, plane_falls
 from flatcheck.parts import PLANNED_FALL
 from flatcheck.report.falls import parts_words, plane_words, whole_words

@@ -16,9 +16,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from flatcheck.assess import assess
-from flatcheck.drain import Falls, falls_to, height_at
+from flatcheck.drain import falls_to
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import View
+from flatcheck.facet import Falls, height_at
 from flatcheck.intent import Intent
 from flatcheck.level import lay
 from flatcheck.measures import fall_least, fall_most
