@@ -17,7 +17,6 @@ import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
 
 LIFT_MM = 1e-6
 """A lift this little over the most it may be is arithmetic, not leveler [mm]."""
@@ -43,16 +42,10 @@ class Pour:
 
 @dataclass(frozen=True)
 class NoLevel:
-    """No height will do: the least thickness asks for `lowest_mm` at least, `highest_mm` is most.
-
-    Station `held_up_by` is the one that the least thickness is needed over; `deepest` is the
-    lowest station, whose thickness the number of lifts bounds.
-    """
+    """No height will do: the least thickness asks for `lowest_mm` or more, `highest_mm` is most."""
 
     lowest_mm: float
     highest_mm: float
-    held_up_by: int
-    deepest: int
 
 
 def pour(
@@ -75,15 +68,13 @@ def pour(
 
     Raises ValueError where the least thickness is more than all lifts together.
     """
-    deepest, most_mm = int(np.argmin(height_mm)), most_lift_mm * most_lifts
+    most_mm = most_lift_mm * most_lifts
     if least_mm > most_mm:
         raise ValueError("the least thickness is more than all lifts together")
-    left = height_mm - most_grind_mm
-    held_up_by = int(np.argmax(left))
-    lowest = float(left[held_up_by]) + least_mm
-    highest = min(highest_mm, float(height_mm[deepest]) + most_mm)
+    lowest = float((height_mm - most_grind_mm).max()) + least_mm
+    highest = min(highest_mm, float(height_mm.min()) + most_mm)
     if lowest > highest:
-        return NoLevel(lowest, highest, held_up_by, deepest)
+        return NoLevel(lowest, highest)
     order = np.argsort(height_mm, kind="stable")
     slope = np.cumsum((fill_cost + grind_cost) * area_mm2[order]) - grind_cost * area_mm2.sum()
     # The last slope is the cost of filling everywhere, never negative but for rounding.
@@ -103,29 +94,3 @@ def pour(
         deepest_mm=most,
         lifts=math.ceil((most - LIFT_MM) / most_lift_mm) if most_lift_mm < math.inf else 1,
     )
-
-
-def pool_volume(xy: Floats, height_mm: Floats, triangles: Ints, level_mm: float) -> float:
-    """How much lies between a level and the floor below it [mm³], exact over its triangles.
-
-    With a triangle's corners at z0 <= z1 <= z2 the mean of max(level - z, 0) over it is
-
-        (level - z0)³ / (3 (z1 - z0) (z2 - z0))               for z0 <= level <= z1,
-        level - mean z + (z2 - level)³ / (3 (z2 - z0) (z2 - z1))   for z1 <= level <= z2,
-
-    the integral of the share of its area below the level. What stands above a level is this less
-    (level - mean z) over all the floor.
-    """
-    a, b, c = (xy[triangles[:, k]] for k in range(3))
-    doubled = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
-    corners = np.sort(height_mm[triangles], axis=1)
-    low, middle, high = corners.T
-    under, over = np.maximum(level_mm - low, 0.0), np.maximum(high - level_mm, 0.0)
-    mean = np.maximum(level_mm - corners.mean(axis=1), 0.0)
-    first = (level_mm > low) & (level_mm <= middle)
-    second = (level_mm > middle) & (level_mm < high)
-    mean[level_mm <= low] = 0.0
-    mean[first] = (under**3)[first] / (3 * ((middle - low) * (high - low))[first])
-    filled = (level_mm - corners.mean(axis=1))[second]
-    mean[second] = filled + (over**3)[second] / (3 * ((high - low) * (high - middle))[second])
-    return float(np.abs(doubled) / 2 @ mean)

@@ -1,4 +1,4 @@
-"""Where water stands: the level it fills to before it finds a way out, on a graph, raster or floor.
+"""Where water stands: the level it fills to before it finds a way out, on a graph or a floor.
 
 Water at a place rises until it can leave. Every way to an outlet has a highest point; the lowest
 of these is the level that the place fills to (a minimax path). Heights only enter by their order,
@@ -12,9 +12,7 @@ through the rounds, a region fills to the higher of its own pass and the level o
 """
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -24,7 +22,6 @@ from scipy.sparse.csgraph import connected_components
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
-Whole = TypeVar("Whole", bound=np.integer[Any])
 
 CAPILLARY_MM = 2.7
 """Capillary length of water at 20 °C, sqrt(γ/(ρ g)) [mm]; from memory, de Gennes,
@@ -72,13 +69,18 @@ def fill(height: Floats, edges: Ints, outlets: Mask) -> Filled:
     order = np.argsort(height, kind="stable")
     rank = np.empty(n, np.int64)
     rank[order] = np.arange(n)
-    one, other = edges.T
-    region = np.where(outlets, 0, np.cumsum(~outlets))
-    apart = region[one] != region[other]
-    a, b, passes = (
-        of[apart] for of in (region[one], region[other], np.maximum(rank[one], rank[other]))
-    )
-    way = _lowest_ways(a, b, passes, n + 1)
+    one, other = np.ascontiguousarray(edges.T)
+    # A place that is no pit leaves at its own height, so whole basins are the first regions.
+    lowest = rank.copy()
+    np.minimum.at(lowest, one, rank[other])
+    np.minimum.at(lowest, other, rank[one])
+    pit = _ends(np.where(outlets, np.arange(n), order[lowest]))
+    number = np.cumsum((pit == np.arange(n)) & ~outlets)
+    region = np.where(outlets, 0, number)[pit]
+    a, b = region[one], region[other]
+    apart = np.flatnonzero(a != b)
+    passes = np.maximum(rank[one[apart]], rank[other[apart]])
+    way = _lowest_ways(a[apart], b[apart], passes, int(number.max(initial=0)) + 1)
     top = np.minimum(np.maximum(rank, way[region]), n)
     beyond = np.full(n, n)
     np.minimum.at(beyond, one, top[other])
@@ -90,63 +92,6 @@ def fill(height: Floats, edges: Ints, outlets: Mask) -> Filled:
         np.where(outlets, -np.inf, heights[beyond] - height),
         np.where(outlets, -1, places[beyond]),
     )
-
-
-def fill_raster(z: Floats, outlets: Mask, neighbors: int = 8) -> Floats:
-    """How high does water rise in each cell of a raster?
-
-    `z` (r, c) in any unit, NaN or infinite where there is no floor; `outlets` (r, c) is true where
-    water is gone. It goes to the 8 cells around, or to 4. The level (r, c) is NaN off the floor
-    and inf where no outlet can be reached. Same as grey reconstruction by erosion from the outlets.
-
-    Raises ValueError for any other number of neighbors.
-    """
-    if neighbors not in (4, 8):
-        raise ValueError(f"water goes to 4 or 8 neighbors, not to {neighbors}")
-    n, floor = z.size, np.isfinite(z)
-    cells = int(np.count_nonzero(floor))
-    if not cells:
-        return np.full(z.shape, np.nan)
-    gone = outlets & floor
-    order = np.argsort(np.where(floor, z, np.nan), axis=None)
-    rank = np.empty(z.shape, np.int32)
-    rank.ravel()[order] = np.arange(n, dtype=np.int32)
-    # A cell that is no pit leaves at its own height, so whole basins are the first regions.
-    lowest = rank.copy()
-    for (here, there), (low_here, low_there) in zip(
-        _beside(rank, neighbors), _beside(lowest, neighbors), strict=True
-    ):
-        np.minimum(low_here, there, out=low_here)
-        np.minimum(low_there, here, out=low_there)
-    lowest[gone] = rank[gone]
-    pit = _ends(order[lowest.ravel()])
-    number = np.cumsum((pit == np.arange(n)) & ~gone.ravel())
-    number[gone.ravel()] = 0
-    region = number[pit].reshape(z.shape)
-    found = []
-    for (a, b), (here, there) in zip(
-        _beside(region, neighbors), _beside(rank, neighbors), strict=True
-    ):
-        passes = np.maximum(here, there)
-        apart = (a != b) & (passes < cells)
-        found.append((a[apart], b[apart], passes[apart].astype(np.int64)))
-    a, b, passes = (np.concatenate(part) for part in zip(*found, strict=True))
-    way = _lowest_ways(a, b, passes, int(number.max()) + 1)
-    top = np.maximum(rank, np.minimum(way, n)[region])
-    level: Floats = np.append(z.ravel()[order], np.inf)[top]
-    level[~floor] = np.nan
-    return level
-
-
-def _beside(
-    raster: npt.NDArray[Whole], neighbors: int
-) -> Iterator[tuple[npt.NDArray[Whole], npt.NDArray[Whole]]]:
-    """Views of a raster and of itself one cell on, for each way that neighbors lie."""
-    yield raster[:, :-1], raster[:, 1:]
-    yield raster[:-1], raster[1:]
-    if neighbors == 8:
-        yield raster[:-1, :-1], raster[1:, 1:]
-        yield raster[:-1, 1:], raster[1:, :-1]
 
 
 def _ends(onto: Ints) -> Ints:

@@ -13,8 +13,10 @@ from flatcheck.facet import Falls, height_at
 from flatcheck.readers.folder import checked
 from flatcheck.room import Ring, rectangle, ring_area
 from flatcheck.survey import Cells, Survey
+from flatcheck.water import fill
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 Height = Callable[[float, float], float]
 
 SIDE = 1000.0
@@ -106,3 +108,18 @@ def creases(falls: Falls) -> set[tuple[tuple[float, ...], tuple[float, ...]]]:
         (tuple(np.round(crease.start, 3)), tuple(np.round(crease.end, 3)))
         for crease in falls.creases
     }
+
+
+def cell_edges(shape: tuple[int, int], neighbors: int) -> Ints:
+    """The edges between the cells of a raster, numbered by row: each to the 4 or 8 around it."""
+    number = np.arange(shape[0] * shape[1]).reshape(shape)
+    found = [(number[:, :-1], number[:, 1:]), (number[:-1], number[1:])]
+    if neighbors == 8:
+        found += [(number[:-1, :-1], number[1:, 1:]), (number[:-1, 1:], number[1:, :-1])]
+    return np.concatenate([np.column_stack((a.ravel(), b.ravel())) for a, b in found])
+
+
+def raster_level(z: Floats, outlets: npt.NDArray[np.bool_], neighbors: int = 8) -> Floats:
+    """How high water rises in each cell of a raster, by `water.fill`."""
+    level = fill(z.ravel(), cell_edges(z.shape, neighbors), outlets.ravel()).level_mm
+    return level.reshape(z.shape)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.spatial import Delaunay
 
 from flatcheck.errors import SurveyError
-from flatcheck.runoff import catchments, downhill, runs
+from flatcheck.runoff import catchments, runs
 from flatcheck.water import fill, sides
 
 
@@ -302,44 +302,3 @@ def test_no_drain_no_share():
     got = catchments(xy, -xy[:, 0], triangles, none_of(xy))
     assert got.share(-1) == 1
     assert set(xy[got.pit, 0]) == {6000}
-
-
-@settings(max_examples=300, deadline=None)
-@given(
-    st.integers(0, 7),
-    st.sampled_from([0, 1e-12, 1e-9, 1e-8, 1e-6, 1e-3, 0.1, 0.3, -1e-8, -1e-3]),
-    st.floats(-5, -1).map(lambda power: 10**power),
-    st.floats(1, 500),
-    st.sampled_from([0.0, 1000.0]),
-)
-def test_arrows_on_a_plane(eighth, beside, steep, pitch, datum):
-    """On a plane every inner cell falls down its gradient, right next to a side of a triangle too.
-
-    As far as heights are rounded: twice or thrice each, and a slope is a difference of two.
-    """
-    way = eighth * np.pi / 4 + beside
-    y, x = np.mgrid[0:5, 0:6] * pitch
-    z = datum - steep * (math.cos(way) * x + math.sin(way) * y)
-    slope, angle = downhill(z, pitch)
-    inner = (slice(1, -1), slice(1, -1))
-    rounding = 6 * np.spacing(np.abs(z).max()) / pitch
-    np.testing.assert_allclose(slope[inner], steep, rtol=0, atol=rounding)
-    off = angle[inner] - way
-    np.testing.assert_allclose(np.sin(off), 0, atol=rounding / steep + 2e-15)
-    assert np.all(np.cos(off) > 0)
-    assert np.all((angle[inner] >= 0) & (angle[inner] < 2 * np.pi))
-
-
-def test_arrows_where_there_is_no_way_down():
-    """A pit and level ground fall 0 in no direction; places that are no floor say nothing."""
-    z = np.ones((5, 5))
-    z[2, 2], z[0, 0] = 0, np.nan
-    slope, angle = downhill(z, 10.0)
-    assert (slope[2, 2], slope[4, 4]) == (0, 0)
-    assert np.isnan([angle[2, 2], angle[4, 4], slope[0, 0], angle[0, 0]]).all()
-    around = angle[1:4, 1:4]
-    assert around[1, 0] == 0
-    assert around[0, 1] == pytest.approx(np.pi / 2)
-    assert around[2, 2] == pytest.approx(5 * np.pi / 4)
-    assert slope[1, 2] == pytest.approx(0.1)
-    assert slope[1, 1] == pytest.approx(0.1 / math.sqrt(2))

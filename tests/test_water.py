@@ -4,11 +4,12 @@ import math
 
 import numpy as np
 import pytest
+from basins import cell_edges, raster_level
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import Delaunay
 
-from flatcheck.water import CAPILLARY_MM, fill, fill_raster, flood, held_mm, ponds, sides
+from flatcheck.water import CAPILLARY_MM, fill, flood, held_mm, ponds, sides
 
 
 def by_trial(height, edges, outlets):
@@ -21,15 +22,6 @@ def by_trial(height, edges, outlets):
             level[j] = min(level[j], max(height[j], level[i]))
         if np.array_equal(before, level):
             return level
-
-
-def cell_edges(shape, neighbors):
-    """The edges between the cells of a raster, numbered by row."""
-    number = np.arange(shape[0] * shape[1]).reshape(shape)
-    found = [(number[:, :-1], number[:, 1:]), (number[:-1], number[1:])]
-    if neighbors == 8:
-        found += [(number[:-1, :-1], number[1:, 1:]), (number[:-1, 1:], number[1:, :-1])]
-    return np.concatenate([np.column_stack((a.ravel(), b.ravel())) for a, b in found])
 
 
 def rim(shape):
@@ -114,25 +106,6 @@ def test_spill_decides_the_level():
 
 
 @pytest.mark.parametrize("neighbors", [4, 8])
-@pytest.mark.parametrize("levels", [3, 1000])
-@pytest.mark.parametrize("seed", range(8))
-def test_raster_is_the_graph_of_its_cells(neighbors, levels, seed):
-    """A raster fills as the graph of its cells does, holes, ties and odd outlets included."""
-    rng = np.random.default_rng(seed)
-    z = rng.integers(0, levels, (13, 17)).astype(float)
-    outlets = rng.random(z.shape) < 0.05
-    floor = rng.random(z.shape) < 0.85
-    edges = cell_edges(z.shape, neighbors)
-    edges = edges[floor.ravel()[edges].all(axis=1)]
-    want = fill(z.ravel(), edges, (outlets & floor).ravel()).level_mm.reshape(z.shape)
-    want[~floor] = np.nan
-    pierced = np.where(floor, z, np.where(rng.random(z.shape) < 0.5, np.nan, np.inf))
-    before = pierced.copy()
-    np.testing.assert_array_equal(fill_raster(pierced, outlets, neighbors), want)
-    np.testing.assert_array_equal(pierced, before)
-
-
-@pytest.mark.parametrize("neighbors", [4, 8])
 def test_a_spiral(neighbors):
     """Along a corridor wound up in a spiral the level is the highest place passed so far."""
     size = 41
@@ -155,43 +128,13 @@ def test_a_spiral(neighbors):
     z[rows, columns] = np.random.default_rng(0).random(len(way))
     outlets = np.zeros(z.shape, dtype=bool)
     outlets[1, 1] = True
-    level = fill_raster(z, outlets, neighbors)
+    level = raster_level(z, outlets, neighbors)
     if neighbors == 4:
         np.testing.assert_array_equal(level[rows, columns], np.maximum.accumulate(z[rows, columns]))
     assert np.all(level[z == walls] == walls)
     np.testing.assert_array_equal(
         level.ravel(), by_trial(z.ravel(), cell_edges(z.shape, neighbors), outlets.ravel())
     )
-
-
-@pytest.mark.parametrize("neighbors", [4, 8])
-@pytest.mark.parametrize("hole", [np.nan, np.inf, -np.inf])
-def test_holes_let_no_water_through(hole, neighbors):
-    """Floor that only a strip without floor parts from the outlets cannot drain; a drain in the
-    strip takes nothing."""
-    z = np.ones((5, 7))
-    z[:, 3] = hole
-    outlets = np.zeros(z.shape, dtype=bool)
-    outlets[:, [0, 3]] = True
-    level = fill_raster(z, outlets, neighbors)
-    assert np.all(level[:, :3] == 1)
-    assert np.all(np.isnan(level[:, 3]))
-    assert np.all(np.isposinf(level[:, 4:]))
-
-
-@pytest.mark.parametrize("shape", [(0, 0), (0, 5), (3, 0), (1, 1), (1, 6), (6, 1)])
-def test_small_rasters(shape):
-    """Rasters of no cell, one cell, or one row are filled too."""
-    z = np.arange(shape[0] * shape[1], dtype=float).reshape(shape)
-    np.testing.assert_array_equal(fill_raster(z, np.ones(shape, dtype=bool)), z)
-    assert np.all(np.isinf(fill_raster(z, np.zeros(shape, dtype=bool))))
-    assert np.all(np.isnan(fill_raster(np.full(shape, np.nan), np.ones(shape, dtype=bool))))
-
-
-def test_neighbors_are_four_or_eight():
-    """Six neighbors are refused: a raster has none."""
-    with pytest.raises(ValueError, match="4 or 8 neighbors, not to 6"):
-        fill_raster(np.zeros((3, 3)), np.ones((3, 3), dtype=bool), 6)
 
 
 def test_water_held_by_surface_tension():

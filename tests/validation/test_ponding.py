@@ -20,10 +20,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 import richdem
+from basins import cell_edges, raster_level
 from skimage.morphology import reconstruction
 
-from flatcheck.runoff import downhill
-from flatcheck.water import fill, fill_raster, flood, ponds
+from flatcheck.runoff import runs
+from flatcheck.water import fill, flood, ponds
 
 
 def rim(shape: tuple[int, int]) -> np.ndarray:
@@ -66,7 +67,7 @@ def test_volcano(neighbors: int) -> None:
     """The crater holds 887.0 over 103 cells, 20 at its deepest, by all three programs."""
     z = volcano()
     assert z.shape == (87, 61)
-    level = fill_raster(z, rim(z.shape), neighbors)
+    level = raster_level(z, rim(z.shape), neighbors)
     depth = level - z
     assert (depth.sum(), np.count_nonzero(depth), depth.max()) == (887.0, 103, 20.0)
     np.testing.assert_array_equal(level, by_reconstruction(z, rim(z.shape), neighbors))
@@ -87,7 +88,7 @@ def test_random_surfaces(kind: str, neighbors: int, seed: int) -> None:
         "readings": np.round(2 * noise),
         "waves": 3 * np.sin(x / rng.uniform(3, 9)) * np.cos(y / rng.uniform(3, 9)) + 0.03 * x,
     }[kind]
-    level = fill_raster(z, rim(z.shape), neighbors)
+    level = raster_level(z, rim(z.shape), neighbors)
     assert np.any(level > z)
     np.testing.assert_array_equal(level, by_reconstruction(z, rim(z.shape), neighbors))
     np.testing.assert_array_equal(level, by_priority_flood(z, neighbors))
@@ -101,7 +102,7 @@ def test_outlets_anywhere(neighbors: int, seed: int) -> None:
     z = rng.normal(0, 1, (60, 70))
     outlets = rng.random(z.shape) < 0.002
     assert outlets.any()
-    level = fill_raster(z, outlets, neighbors)
+    level = raster_level(z, outlets, neighbors)
     np.testing.assert_array_equal(level, by_reconstruction(z, outlets, neighbors))
 
 
@@ -114,7 +115,7 @@ def test_across_corners_or_not(neighbors: int, water: float) -> None:
     z = np.array(
         [[3, 3, 3, 3, 3], [3, 1, 3, 1, 3], [3, 3, 2, 3, 3], [3, 1, 3, 1, 3], [3, 3, 3, 3, 2.5]]
     )
-    level = fill_raster(z, rim(z.shape), neighbors)
+    level = raster_level(z, rim(z.shape), neighbors)
     assert np.sum(level - z) == water == {8: 4 * 1.5 + 0.5, 4: 4 * 2 + 1.0}[neighbors]
     np.testing.assert_array_equal(level, by_reconstruction(z, rim(z.shape), neighbors))
     np.testing.assert_array_equal(level, by_priority_flood(z, neighbors))
@@ -144,7 +145,7 @@ def triangulated(n: int) -> tuple[np.ndarray, np.ndarray]:
 def test_bowl_on_a_raster() -> None:
     """201 x 201 cells hold 0.015393688163265 m³, as four fillers say; the formula 7.5e-6 more."""
     z, pitch = bowl(201)
-    level = fill_raster(z, rim(z.shape))
+    level = raster_level(z, rim(z.shape))
     total = np.sum(level - z) * pitch**2
     assert f"{total:.15f}" == "0.015393688163265"
     assert 1 - total / (math.pi * RADIUS**2 * DEPTH / 2) == pytest.approx(7.5e-6, abs=0.05e-6)
@@ -196,36 +197,45 @@ def test_landlab_lake() -> None:
     z = x + 0.01 * y
     z[2:5, 2:5] *= 0.1
     number = np.arange(49).reshape(7, 7)
-    edges = np.concatenate(
-        [
-            np.column_stack((a.ravel(), b.ravel()))
-            for a, b in (
-                (number[:, :-1], number[:, 1:]),
-                (number[:-1], number[1:]),
-                (number[:-1, :-1], number[1:, 1:]),
-                (number[:-1, 1:], number[1:, :-1]),
-            )
-        ]
-    )
-    got = fill(z.ravel(), edges, rim(z.shape).ravel())
+    got = fill(z.ravel(), cell_edges(z.shape, 8), rim(z.shape).ravel())
     lake = np.flatnonzero(got.level_mm > z.ravel())
     assert lake.tolist() == number[2:5, 2:5].ravel().tolist()
     assert len(lake) * 0.5**2 == 2.25
     assert lake[np.argmin(z.ravel()[lake])] == 16
     assert set(got.spill[lake].tolist()) == {8}
     np.testing.assert_array_equal(got.level_mm[lake], z[1, 1])
-    np.testing.assert_array_equal(fill_raster(z, rim(z.shape)), got.level_mm.reshape(z.shape))
+
+
+def node(z: np.ndarray, pitch: float) -> tuple[float, float]:
+    """Which way water leaves the middle of 3 x 3 nodes [radians from east to north], how steeply.
+
+    Over the eight triangles between the middle and two neighbors.
+    """
+    y, x = np.mgrid[-1:2, -1:2] * pitch
+    xy = np.column_stack((x.ravel(), y.ravel()))
+    around = np.array([5, 8, 7, 6, 3, 0, 1, 2])
+    triangles = np.column_stack((np.full(8, 4), around, np.roll(around, -1)))
+    (run,) = runs(xy, z.ravel(), triangles, xy[4:5], np.full(9, -1))
+    # The line turns first where it meets the side of the ring of neighbors.
+    east, north = run.xy_mm[1] - run.xy_mm[0]
+    beside = np.argsort(np.hypot(*(xy[around] - run.xy_mm[1]).T), kind="stable")[:2]
+    one, other = around[beside]
+    share = np.hypot(*(run.xy_mm[1] - xy[one])) / np.hypot(*(xy[other] - xy[one]))
+    low = (1 - share) * z.ravel()[one] + share * z.ravel()[other]
+    slope = (z[1, 1] - low) / math.hypot(east, north)
+    return math.atan2(north, east) % (2 * math.pi), slope
 
 
 def test_tarboton_node() -> None:
     """On z = x² + y² node 6 of 4 x 4 sends 0.59033447 west and 0.40966553 south-west."""
     y, x = np.mgrid[0:4, 0:4].astype(float)
-    slope, angle = downhill(x**2 + y**2, 1.0)
-    past_west = (angle[1, 2] - math.pi) / (math.pi / 4)
+    z = x**2 + y**2
+    angle, slope = node(z[0:3, 1:4], 1.0)
+    past_west = (angle - math.pi) / (math.pi / 4)
     assert round(1 - past_west, 8) == 0.59033447
     assert round(past_west, 8) == 0.40966553
-    assert angle[1, 2] == pytest.approx(math.pi + math.atan2(1, 3), rel=1e-15)
-    assert slope[1, 2] == pytest.approx(math.hypot(3, 1), rel=1e-15)
+    assert angle == pytest.approx(math.pi + math.atan2(1, 3), rel=1e-15)
+    assert slope == pytest.approx(math.hypot(3, 1), rel=1e-12)
 
 
 def test_tarboton_plane() -> None:
@@ -234,9 +244,11 @@ def test_tarboton_plane() -> None:
     Shares of the two neighbors: 26.565 degrees of 45.
     """
     y, x = np.mgrid[0:6, 0:7] * 50.0
-    slope, angle = downhill(-0.02 * x + 0.01 * y, 50.0)
-    inner = (slice(1, -1), slice(1, -1))
-    np.testing.assert_allclose(angle[inner], 2 * math.pi - math.atan(0.5), rtol=0, atol=1e-13)
-    np.testing.assert_allclose(angle[inner], 5.81953769817878, rtol=0, atol=5e-14)
-    np.testing.assert_allclose(slope[inner], math.hypot(0.02, 0.01), rtol=1e-12)
-    assert round(math.degrees(2 * math.pi - angle[2, 2]), 3) == 26.565
+    z = -0.02 * x + 0.01 * y
+    for row in range(1, 5):
+        for column in range(1, 6):
+            angle, slope = node(z[row - 1 : row + 2, column - 1 : column + 2], 50.0)
+            assert angle == pytest.approx(2 * math.pi - math.atan(0.5), abs=1e-13)
+            assert angle == pytest.approx(5.81953769817878, abs=1e-13)
+            assert slope == pytest.approx(math.hypot(0.02, 0.01), rel=1e-12)
+            assert round(math.degrees(2 * math.pi - angle), 3) == 26.565

@@ -6,7 +6,8 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from flatcheck.pour import NoLevel, Pour, pool_volume, pour
+from flatcheck.pour import NoLevel, Pour, pour
+from flatcheck.water import flood
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -43,7 +44,7 @@ def test_cone(sides: int, level: float) -> None:
     area = sides / 2 * 900.0**2 * math.sin(2 * math.pi / sides)
     share = min(max(level / 12.0, 0.0), 1.0)
     want = area * share**2 * (share * 12.0) / 3 + area * max(level - 12.0, 0.0)
-    assert pool_volume(xy, z, triangles, level) == pytest.approx(want, rel=1e-12, abs=1e-6)
+    assert flood(xy, z, triangles, level).volume_mm3 == pytest.approx(want, rel=1e-12, abs=1e-6)
 
 
 @pytest.mark.parametrize("level", [0.5, 4.0, 9.99, 10.0])
@@ -56,7 +57,7 @@ def test_cone_upside_down(turn: float, level: float) -> None:
     area = 30 * 500.0**2 * math.sin(math.pi / 30)
     dry = (1 - level / 10.0) ** 3 * 10.0 / 3
     want = area * (level - 10.0 / 3 + dry)
-    assert pool_volume(xy @ rotation.T, z, triangles, level) == pytest.approx(want, rel=1e-11)
+    assert flood(xy @ rotation.T, z, triangles, level).volume_mm3 == pytest.approx(want, rel=1e-11)
 
 
 @pytest.mark.parametrize("level", [0.7, 5.0, 13.3])
@@ -66,7 +67,7 @@ def test_wedge(cells: int, level: float) -> None:
     xy, triangles = mesh(1400.0, cells)
     fall = 0.01
     z = (xy[:, 0] + 700.0) * fall
-    assert pool_volume(xy, z, triangles, level) == pytest.approx(1400 * level**2 / (2 * fall))
+    assert flood(xy, z, triangles, level).volume_mm3 == pytest.approx(1400 * level**2 / (2 * fall))
 
 
 def test_bowl() -> None:
@@ -79,7 +80,7 @@ def test_bowl() -> None:
     short = []
     for cells in (40, 80, 160):
         xy, triangles = mesh(1200.0, cells)
-        missing = want - pool_volume(xy, c * (xy**2).sum(axis=1), triangles, level)
+        missing = want - flood(xy, c * (xy**2).sum(axis=1), triangles, level).volume_mm3
         assert 0 <= missing <= c * (1200.0 / cells) ** 2 / 2 * math.pi * level / c
         short.append(missing)
     assert short[0] / short[1] == pytest.approx(4, rel=0.05)
