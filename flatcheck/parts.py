@@ -263,10 +263,12 @@ def check_drains(survey: Survey, room: Room) -> None:
 def check_zones(survey: Survey, room: Room) -> None:
     """Zones cover the floor, each place once. Raises SurveyError naming a place that is not."""
     points = spread(room)
+    # A place on the line between two zones would count for both.
+    off = [np.hypot(*(points - onto(zone.outline, points)).T) for zone in survey.zones]
+    points = points[np.min(off, axis=0) > 2 * EDGE_MM]
     held = np.zeros(len(points), dtype=np.int64)
     for zone in survey.zones:
         held += inside(replace(room, zone=zone.outline), points)
-    # A point on the line between two zones counts for both; evenly spread ones seldom lie there.
     for bad, words in ((held == 0, "lies in no zone"), (held > 1, "lies in two zones")):
         if np.mean(bad) > 0.005:
             x, y = points[int(np.argmax(bad))]

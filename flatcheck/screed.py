@@ -356,11 +356,14 @@ def _check_bed(name: str, bed: Thickness, survey: Survey, outline: Ring) -> None
             for wall, away in from_walls(room, bed.least_at)
         )
         short = math.ceil(survey.bed.least_mm - bed.least_mm)
+        thin = f"be {_said(bed.least_mm, survey.show)} thick at its thinnest"
+        if bed.least_mm < 0:
+            thin = f"end {_said(-bed.least_mm, survey.show)} below the floor as read"
         raise SurveyError(
-            f"zone {name!r}: the bed would be {_said(bed.least_mm, survey.show)} thick at its "
-            f"thinnest ({tape}), and it must be {_said(survey.bed.least_mm, survey.show)}; raise "
-            f"the rim and the fixed heights by {_said(short, survey.show)}, take the floor down "
-            "there, or use a bed that may be thinner (its data sheet says so)."
+            f"zone {name!r}: the bed would {thin} ({tape}), and it must be "
+            f"{_said(survey.bed.least_mm, survey.show)}; raise the rim and the fixed heights by "
+            f"{_said(short, survey.show)}, take the floor down there, or use a bed that may be "
+            "thinner (its data sheet says so)."
         )
 
 

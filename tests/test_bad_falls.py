@@ -202,6 +202,18 @@ def test_zones_that_overlap() -> None:
     judged_refused("lies in two zones; zones cover", zone=zones(strip(0, 700), strip(600, 1000)))
 
 
+@pytest.mark.parametrize("line", [9.0, 34.0, 559.0, 560.0, 509.25])
+def test_zones_that_meet_anywhere(line: float) -> None:
+    """Wherever two zones meet they neither overlap nor leave a gap."""
+    dry = {"intent": {"kind": "level"}}
+    lower = {"name": "a", "outline": outline((0, 0), (1000, 0), (1000, line), (0, line))}
+    upper = {"name": "b", "outline": outline((0, line), (1000, line), (1000, 1000), (0, 1000))}
+    ticks = [0, 5, *range(100, 1001, 50)]
+    flat = {"rule": "bs-5385-3:substrate"}
+    read = survey(level, ticks, ticks, zone=[lower | dry, upper | dry], drain=None, standard=flat)
+    assert [part.name for part in assess(read).parts] == ["a", "b"]
+
+
 def test_zones_that_leave_a_gap() -> None:
     """Zones that leave floor out are refused with a place that lies in none."""
     judged_refused("lies in no zone; zones cover", zone=zones(strip(0, 600), strip(700, 1000)))

@@ -479,6 +479,13 @@ def test_bed_too_thin() -> None:
     assert plan.bed.least_mm >= 20
 
 
+def test_a_bed_below_the_floor() -> None:
+    """Where planes lie below the floor as read the refusal says so, in no negative thickness."""
+    said = refusal(survey(level, drain=rim(-20), bed=BED))
+    assert "the bed would end 20 mm below the floor as read" in said
+    assert "raise the rim and the fixed heights by 40 mm" in said
+
+
 # Marks on the walls
 
 
