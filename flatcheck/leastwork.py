@@ -22,24 +22,20 @@ demands are convex, so far enough along the way from one to the other all are me
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import csr_array, hstack, vstack
+from scipy.sparse import csr_array, hstack
+
+from flatcheck.demand import MET_MM, Demand, Rows
+from flatcheck.program import Program
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Progress = Callable[[int, int, float, float], None]
 
-MET_MM = 1e-7
-"""A demand exceeded by less than this is met: arithmetic, not floor [mm]."""
-
 PROVEN = 1e-7
 """A cost is proven least when it is no farther than this above the lower bound, as a share."""
-
-EACH = 3
-"""How many demands a place may add to the program in a round, of each kind the most broken."""
 
 IDLE_MM = 0.3
 """A demand met with this to spare leaves the program while the bound still grows [mm]."""
@@ -53,20 +49,6 @@ DEEP_MM = 0.1
 
 SWEEPS = 20
 """How often the places that are too low are filled in making a correction that meets all."""
-
-LIFT = 0.1
-"""Filling counts for at least this much, lest a place be raised out of all proportion."""
-
-MANY = 5000
-"""From this many demands on, an interior point method is faster than the dual simplex."""
-
-BAR = 3
-"""A form of up to three stations is a bar or a pair, and names each station once."""
-
-DUAL_SIMPLEX, INTERIOR_POINT = "highs-ds", "highs-ipm"
-
-TIGHT = {"primal_feasibility_tolerance": MET_MM / 100, "dual_feasibility_tolerance": 1e-9}
-"""How truly the solver works: a hundredth of what counts as met [mm]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,20 +86,6 @@ class Work:
     def most_mm(self) -> Floats:
         """The bounds of fill, then of grinding (2n,)."""
         return np.concatenate((self.most_fill_mm, self.most_grind_mm))
-
-
-@dataclass(frozen=True, eq=False)
-class Demand:
-    """K forms of one kind that the correction d must keep: w·d <= spare.
-
-    `stations` (K, m) and `weights` (K, m) are the forms, `spare_mm` (K,) what each has to spare
-    as the floor is: negative where it is out.
-    """
-
-    name: str
-    stations: Ints
-    weights: Floats
-    spare_mm: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,39 +132,6 @@ class Conflict:
     names: tuple[str, ...] = ()
 
 
-def demand(
-    name: str,
-    stations: Ints,
-    weights: Floats,
-    value_mm: Floats,
-    limit_mm: Floats | float,
-    margin_mm: Floats | float = 0.0,
-    both_sides: bool = False,
-) -> Demand:
-    """K forms of the heights that must not exceed their limit less a margin.
-
-    `value_mm` (K,) is what the forms `stations`, `weights` (K, m) are on the floor as it is, as
-    `Bars` and `Evidence` hold them. `margin_mm` [mm] is kept away from the limit: for reading error
-    and for how truly the work is done. With `both_sides` the negative value is limited as well.
-    """
-    spare = limit_mm - margin_mm - value_mm
-    if not both_sides:
-        return Demand(name, stations, weights, spare)
-    return Demand(
-        name,
-        np.concatenate((stations, stations)),
-        np.concatenate((weights, -weights)),
-        np.concatenate((spare, limit_mm - margin_mm + value_mm)),
-    )
-
-
-def feather(name: str, xy: Floats, edges: Ints, most_ratio: float) -> Demand:
-    """The correction of two neighbors `edges` (e, 2) may differ by a slope at most [mm/mm]."""
-    apart = np.hypot(*(xy[edges[:, 0]] - xy[edges[:, 1]]).T)
-    signs = np.broadcast_to(np.array([1.0, -1.0]), edges.shape)
-    return demand(name, edges, signs, np.zeros(len(edges)), most_ratio * apart, both_sides=True)
-
-
 def cost_of(work: Work, correction_mm: Floats) -> float:
     """What a correction (n,) costs, filling where it is positive and grinding where negative."""
     return float(work.cost @ _parted(correction_mm))
@@ -235,7 +170,7 @@ def least_work(
     bound and the cost of the best correction that meets all (inf while none is known). `stop` is
     asked between rounds; when it says so the best correction known is returned as it is.
     """
-    rows = _rows(len(work.height_mm), demands)
+    rows = Rows(len(work.height_mm), demands)
     watched = progress is not None or stop is not None
     tell = progress or (lambda *_: None)
     stopped = stop or (lambda: False)
@@ -244,13 +179,14 @@ def least_work(
         called = dict.fromkeys(demands[int(k)].name for k in started.demands[:, 0])
         return replace(started, names=tuple(called))
     known, rounds = started
-    over_known = rows.forms @ known - rows.spare_mm
+    over_known = rows.over(known)
     if over_known.max(initial=0.0) > MET_MM:
         return _correction(work, rows, known, 0.0, rounds, 0)
+    program = Program(work.cost, work.most_mm, rows.both_ways, rows.spare_mm)
     answer, best, least = np.zeros(len(known)), known, 0.0
-    held, idle, grew = np.empty(0, np.int64), np.empty(0, bool), False
+    idle, grew = np.empty(0, bool), False
     while True:
-        over = rows.forms @ answer - rows.spare_mm
+        over = rows.over(answer)
         broken = int(np.count_nonzero(over > MET_MM))
         if watched or not broken:
             met = _toward(known, over_known, _lifted(work, rows, answer, 0.0), rows)
@@ -260,109 +196,45 @@ def least_work(
         if highest - least <= PROVEN * highest or stopped():
             break
         if grew:
-            held = held[~idle]
-        wider = np.union1d(held, _worst(rows, over))
-        if len(wider) == len(held):
+            program.drop(idle)
+        new = np.setdiff1d(rows.worst(over), program.held)
+        if not len(new):
             break  # what is still broken is in the program, and the solver can do no better
-        held = wider
-        forms, spare = rows.forms[held], rows.spare_mm[held]
-        method = DUAL_SIMPLEX if len(held) < MANY else INTERIOR_POINT
-        result = _solved(
-            work.cost, hstack((forms, -forms), format="csr"), spare, work.most_mm, method
-        )
+        program.add(new)
+        found = program.solve()
         rounds += 1
-        answer = result.x[: len(known)] - result.x[len(known) :]
-        idle = result.slack > IDLE_MM
-        shares = np.maximum(-result.ineqlin.marginals, 0.0)
-        bound = _bound(work, forms.T @ shares, float(shares @ spare), highest)
+        answer = found.x[: len(known)] - found.x[len(known) :]
+        idle = found.slack > IDLE_MM
+        shares = np.zeros(len(over))
+        shares[program.held] = found.shares
+        bound = _bound(work, rows.forms.T @ shares, float(shares @ rows.spare_mm), highest)
         grew = bound > least * (1 + GROWS)
         least = max(least, bound)
-    return _correction(work, rows, best, least, rounds, len(held))
+    return _correction(work, rows, best, least, rounds, len(program.held))
 
 
-@dataclass(frozen=True, eq=False)
-class _Rows:
-    """All demands in one list.
-
-    `forms` (K, n) sparse, `spare_mm` (K,). For each (K,): which demand it is of, `kind`; the
-    station that weighs most in it, `place`; the one that meets it soonest when filled, `lowest`,
-    and how much of a millimeter of fill there counts, `lift`.
-    """
-
-    forms: csr_array
-    spare_mm: Floats
-    kind: Ints
-    place: Ints
-    lowest: Ints
-    lift: Floats
-
-    def of(self, picked: Ints) -> Ints:
-        """The numbers of a demand and of a form in it (k, 2) for rows of the list."""
-        first = np.searchsorted(self.kind, self.kind[picked])
-        return np.column_stack((self.kind[picked], picked - first))
-
-
-def _rows(n: int, demands: Sequence[Demand]) -> _Rows:
-    matrices, places, lowest, lift = [csr_array((0, n))], [], [], []
-    for asked in demands:
-        count, width = asked.stations.shape
-        starts = np.arange(count + 1) * width
-        parts = (asked.weights.ravel(), asked.stations.ravel(), starts)
-        matrix = csr_array(parts, (count, n))
-        if width > BAR:  # a long form is padded with a station that it may hold already
-            matrix = matrix.copy()  # for they are summed in place
-            matrix.sum_duplicates()
-        matrices.append(matrix)
-        each = np.arange(count)
-        places.append(asked.stations[each, np.argmax(np.abs(asked.weights), axis=1)])
-        least = np.argmin(asked.weights, axis=1)
-        lowest.append(asked.stations[each, least])
-        lift.append(np.maximum(-asked.weights[each, least], LIFT))
-    counts = [len(asked.spare_mm) for asked in demands]
-    return _Rows(
-        forms=csr_array(vstack(matrices, format="csr")),
-        spare_mm=np.concatenate([np.empty(0), *(asked.spare_mm for asked in demands)]),
-        kind=np.repeat(np.arange(len(counts)), counts),
-        place=np.concatenate([np.empty(0, np.int64), *places]),
-        lowest=np.concatenate([np.empty(0, np.int64), *lowest]),
-        lift=np.concatenate([np.empty(0), *lift]),
-    )
-
-
-def _worst(rows: _Rows, over: Floats) -> Ints:
-    """The EACH most broken demands of each kind at each place, sorted."""
-    broken = np.flatnonzero(over > MET_MM)
-    kind, place = rows.kind[broken], rows.place[broken]
-    order = np.lexsort((-over[broken], place, kind))
-    # A demand is picked unless EACH more broken ones of its kind and place stand before it.
-    kind, place = kind[order], place[order]
-    picked = np.ones(len(order), bool)
-    picked[EACH:] = (kind[EACH:] != kind[:-EACH]) | (place[EACH:] != place[:-EACH])
-    return np.sort(broken[order[picked]])
-
-
-def _lifted(work: Work, rows: _Rows, answer: Floats, deep_mm: float) -> Floats:
+def _lifted(work: Work, rows: Rows, answer: Floats, deep_mm: float) -> Floats:
     """A correction with places that are too low filled until they have `deep_mm` to spare.
 
     They are filled as far as the bounds let them, and in few sweeps. Under bars alone that closes
     in on the least fill that will do: the lower of two corrections that meet the demands meets
     them too, for each form has one negative weight.
     """
-    lifted = answer
+    lifted, (lowest, lift) = answer, rows.raised
     for _ in range(SWEEPS):
-        over = rows.forms @ lifted - rows.spare_mm + deep_mm
+        over = rows.over(lifted) + deep_mm
         broken = np.flatnonzero(over > MET_MM)
         if not len(broken):
             break
         rise = np.zeros(len(answer))
-        np.maximum.at(rise, rows.lowest[broken], over[broken] / rows.lift[broken])
+        np.maximum.at(rise, lowest[broken], over[broken] / lift[broken])
         lifted = np.minimum(lifted + rise, work.most_fill_mm)
     return lifted
 
 
-def _toward(known: Floats, over_known: Floats, answer: Floats, rows: _Rows) -> Floats:
+def _toward(known: Floats, over_known: Floats, answer: Floats, rows: Rows) -> Floats:
     """The first correction on the way from an answer to a known one that meets all demands."""
-    over = rows.forms @ answer - rows.spare_mm
+    over = rows.over(answer)
     broken = over > MET_MM
     span = over[broken] - np.minimum(over_known[broken], 0.0)
     way: Floats = answer + np.max(over[broken] / span, initial=0.0) * (known - answer)
@@ -370,7 +242,7 @@ def _toward(known: Floats, over_known: Floats, answer: Floats, rows: _Rows) -> F
 
 
 def _start(
-    work: Work, rows: _Rows, tell: Progress, stopped: Callable[[], bool]
+    work: Work, rows: Rows, tell: Progress, stopped: Callable[[], bool]
 ) -> tuple[Floats, int] | Conflict:
     """A correction that meets all demands, with some to spare if it can, and the rounds it took.
 
@@ -388,33 +260,35 @@ def _start(
     )
     for way in ways:
         simple = way()
-        if simple is not None and np.max(rows.forms @ simple - rows.spare_mm, initial=0.0) <= 0:
+        if simple is not None and rows.over(simple).max(initial=0.0) <= 0:
             return simple, 0
     price = np.zeros(2 * n + 1)
     price[-1] = 1.0  # the last unknown is how far the demands are from having DEEP_MM to spare
     most = np.append(work.most_mm, np.inf)
-    answer, rounds, held = known, 0, np.empty(0, np.int64)
+
+    def forms_of(picked: Ints) -> csr_array:
+        lacking = csr_array(np.full((len(picked), 1), -1.0))
+        return csr_array(hstack((rows.both_ways(picked), lacking), format="csr"))
+
+    program = Program(price, most, forms_of, rows.spare_mm - DEEP_MM)
+    answer, rounds = known, 0
     while not stopped():
-        over = rows.forms @ answer - rows.spare_mm + DEEP_MM
-        held = np.union1d(held, _worst(rows, over))
-        forms, spare = rows.forms[held], rows.spare_mm[held] - DEEP_MM
-        lacking = csr_array(np.full((len(held), 1), -1.0))
-        forms = hstack((forms, -forms, lacking), format="csr")
-        result = _solved(price, forms, spare, most, DUAL_SIMPLEX)
+        new = np.setdiff1d(rows.worst(rows.over(answer) + DEEP_MM), program.held)
+        program.add(new)
+        found = program.solve()
         rounds += 1
-        if result.fun > DEEP_MM + MET_MM:
-            return _conflict(work, rows, held, np.maximum(-result.ineqlin.marginals, 0), rounds)
-        answer = result.x[:n] - result.x[n:-1]
-        deep = max(DEEP_MM - result.fun, 0.0) / 2
-        known = _lifted(work, rows, answer, deep)
-        over = rows.forms @ known - rows.spare_mm
+        if found.cost > DEEP_MM + MET_MM:
+            return _conflict(work, rows, program.held, found.shares, rounds)
+        answer = found.x[:n] - found.x[n:-1]
+        known = _lifted(work, rows, answer, max(DEEP_MM - found.cost, 0.0) / 2)
+        over = rows.over(known)
         tell(rounds, int(np.count_nonzero(over > MET_MM)), 0.0, np.inf)
-        if over.max() <= MET_MM:
+        if over.max() <= MET_MM or not len(new):
             break
     return known, rounds
 
 
-def _conflict(work: Work, rows: _Rows, held: Ints, shares: Floats, rounds: int) -> Conflict:
+def _conflict(work: Work, rows: Rows, held: Ints, shares: Floats, rounds: int) -> Conflict:
     shares = np.where(shares > 1e-9, shares, 0.0) / shares.sum()
     pull = rows.forms[held].T @ shares
     unground, unfilled = np.flatnonzero(pull > 1e-9), np.flatnonzero(pull < -1e-9)
@@ -444,36 +318,11 @@ def _bound(work: Work, pull: Floats, spare: float, highest: float) -> float:
     return float(gain @ np.minimum(work.most_mm, bought)) - spare
 
 
-def _solved(price: Floats, forms: csr_array, spare: Floats, most: Floats, method: str) -> Any:
-    """The linear program: least price·x with forms x <= spare and 0 <= x <= most."""
-    from scipy.optimize import linprog
-
-    unit = price.max() or 1.0
-    # What no form holds stays 0: it only costs.
-    held, inside = np.unique(forms.indices, return_inverse=True)
-    narrow = csr_array((forms.data, inside, forms.indptr), (forms.shape[0], len(held)))
-    bounds = np.column_stack((np.zeros(len(held)), most[held]))
-    # Few rows take longer to look through for what can be left out than to solve as they are.
-    options = TIGHT | {"presolve": method != DUAL_SIMPLEX}
-    for way in (method, "highs"):
-        result = linprog(
-            price[held] / unit, narrow, spare, bounds=bounds, method=way, options=options
-        )
-        if result.status == 0:
-            x = np.zeros(len(price))
-            x[held] = result.x
-            result.x = x
-            result.fun *= unit
-            result.ineqlin.marginals *= unit
-            return result
-    raise RuntimeError(f"the linear program was not solved: {result.message}")
-
-
 def _correction(
-    work: Work, rows: _Rows, d: Floats, least: float, rounds: int, held: int
+    work: Work, rows: Rows, d: Floats, least: float, rounds: int, held: int
 ) -> Correction:
     fill, grind = np.split(_parted(d), 2)
-    excess = float(np.max(rows.forms @ d - rows.spare_mm, initial=0.0))
+    excess = float(rows.over(d).max(initial=0.0))
     return Correction(fill, grind, cost_of(work, d), least, excess, rounds, held)
 
 

@@ -14,12 +14,13 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.assess import Assessment, floor_stations
+from flatcheck.demand import Demand, feather
 from flatcheck.drain import HELD_MM
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import Evidence, decided_rows, looks_at, measure_named, some_rows
 from flatcheck.guard import CLEAR
 from flatcheck.judgment import judge, rules_of
-from flatcheck.leastwork import Conflict, Correction, Demand, Work, feather, least_work
+from flatcheck.leastwork import Conflict, Correction, Work, least_work
 from flatcheck.parts import Part, faces_for, parts_of, settled
 from flatcheck.places import where
 from flatcheck.room import Room, area, inside

@@ -68,6 +68,8 @@ ORDER = (
     "falls",
     "thickness",
     "screed",
+    "demand",
+    "program",
     "leastwork",
     "relief",
     "plates",

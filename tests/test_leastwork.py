@@ -6,18 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from flatcheck.leastwork import (
-    MET_MM,
-    Conflict,
-    Correction,
-    Demand,
-    Work,
-    cost_of,
-    demand,
-    feather,
-    least_work,
-    to_plane,
-)
+from flatcheck.demand import MET_MM, Demand, demand, feather
+from flatcheck.leastwork import Conflict, Correction, Work, cost_of, least_work, to_plane
 from flatcheck.room import Room, rectangle
 from flatcheck.rules import Limit, limit_at
 from flatcheck.straightedge import bars

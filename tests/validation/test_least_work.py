@@ -20,7 +20,8 @@ import pytest
 from scipy.optimize import linprog
 from scipy.sparse import csc_matrix, csr_array, eye, hstack, vstack
 
-from flatcheck.leastwork import Conflict, Correction, Demand, Work, demand, feather, least_work
+from flatcheck.demand import Demand, demand, feather
+from flatcheck.leastwork import Conflict, Correction, Work, least_work
 from flatcheck.room import Room, rectangle
 from flatcheck.straightedge import bars
 from flatcheck.surface import lines, station_areas, surface
