@@ -16,11 +16,12 @@ from flatcheck.evidence import decided_rows, measure_named, some_rows
 from flatcheck.guard import CLEAR
 from flatcheck.judgment import NO_FLATNESS, judge
 from flatcheck.quantities import Quantities, quantities
+from flatcheck.refusal import Refusal, still_bad, unjudged
 from flatcheck.rules import Rule, grade_of, limit_at, pitch_for, rules_for, standards
-from flatcheck.site import Proposal, Refusal, Site, pieces, rejudged, unjudged
+from flatcheck.site import Proposal, Site, pieces, rejudged
 from flatcheck.tile import Tile
 from flatcheck.units import MM_PER_INCH
-from flatcheck.verdict import Outcome, Place, Verdict, chosen, place_of
+from flatcheck.verdict import Outcome, Place, Verdict, place_of
 
 Floats = npt.NDArray[np.float64]
 Kind = tuple[str, float | None, float]
@@ -113,8 +114,7 @@ def correct(
     for remedy in remedies():
         now = remedy.ID
         if open_rule:
-            why = f"The readings cannot show this rule, so no plan can be proven: {open_rule}"
-            refused.append(Refusal(remedy.ID, remedy.TITLE, why))
+            refused.append(Refusal(remedy.ID, remedy.TITLE, open_rule))
             continue
         offered = remedy.propose(site)
         if isinstance(offered, Refusal):
@@ -125,19 +125,9 @@ def correct(
             refused.append(Refusal(offered.id, offered.title, why))
             continue
         _, verdict = rejudged(site, offered.fill_mm, offered.grind_mm)
-        if verdict.outcome is not Outcome.WITHIN:
-            bad = next(
-                f.rule.words
-                for f in verdict.findings
-                if chosen(verdict.decision, f.outcome, f.as_read) is verdict.outcome
-            )
-            refused.append(
-                Refusal(
-                    offered.id,
-                    offered.title,
-                    f"Measured again after the work the floor is {verdict.outcome}: {bad}",
-                )
-            )
+        bad = still_bad(site, verdict)
+        if bad:
+            refused.append(Refusal(offered.id, offered.title, bad))
             continue
         fixes.append(Fix(offered, quantities(site, offered), verdict, _rises(site, offered)))
     fixes.sort(key=lambda fix: (fix.takes.money, fix.proposal.id))

@@ -1,12 +1,13 @@
 """The site: a judged floor with the terms of its correction, as remedies see it.
 
 A remedy is one file in `flatcheck/remedies/` with `ID`, `TITLE` and `propose(site)`, which returns
-a `Proposal` (what to fill and grind at every station) or a `Refusal` that says why it does not
-apply. What it proposes is laid on the surface and judged again before anybody is told of it.
+a `Proposal` (what to fill and grind at every station) or a `Refusal` (`flatcheck/refusal.py`) that
+says why it does not apply. What it proposes is laid on the surface and judged again before anybody
+is told of it.
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -21,14 +22,12 @@ from flatcheck.evidence import Evidence, decided_rows, looks_at, measure_named, 
 from flatcheck.guard import CLEAR
 from flatcheck.judgment import judge, rules_of
 from flatcheck.leastwork import Conflict, Correction, Work, least_work
-from flatcheck.parts import Part, faces_for, parts_of, settled
-from flatcheck.places import where
+from flatcheck.parts import Part, faces_for, parts_of
 from flatcheck.room import Room, area, inside
 from flatcheck.rules import Rule, limit_at
 from flatcheck.surface import Surface, station_areas, widened
 from flatcheck.terms import Keep, Material, Terms, grind_cost, unit_cost
-from flatcheck.units import Style, format_length
-from flatcheck.verdict import Outcome, Verdict, place_of
+from flatcheck.verdict import Outcome, Verdict
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -46,6 +45,8 @@ NOT_GROUND = {
 
 AT_LIMIT_MM = 0.01
 """Work is planned to stay this far within a limit, whatever is decided: arithmetic [mm]."""
+
+FEATHER = "The steepest edge that a patch may have."
 
 PASSES = 20
 """How often a correction is measured again for demands that only it has shown."""
@@ -70,15 +71,6 @@ class Proposal:
     levels: tuple[tuple[str, float], ...] = ()
     lifts: int = 1
     dams: int = 0
-
-
-@dataclass(frozen=True)
-class Refusal:
-    """Why a remedy does not apply, in one sentence."""
-
-    id: str
-    title: str
-    why: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -233,14 +225,6 @@ def pieces(site: Site) -> Ints:
     return known.piece[floor_stations(known)]
 
 
-def unjudged(site: Site) -> str:
-    """Which rule the readings could not judge, so that nothing can be said of any correction."""
-    for finding in site.assessment.verdict.findings:
-        if finding.outcome is Outcome.NOT_ASSESSED and finding.as_read is Outcome.NOT_ASSESSED:
-            return finding.rule.words
-    return ""
-
-
 def cheapest(site: Site, grind: bool, fill: Material | None) -> Correction | Conflict:
     """The correction of least cost after which every rule holds, by grinding, filling or both.
 
@@ -264,7 +248,7 @@ def cheapest(site: Site, grind: bool, fill: Material | None) -> Correction | Con
     )
     demands = list(site.demands)
     if math.isfinite(site.terms.feather):
-        demands.append(feather("feather", site.floor.xy_mm, site.edges, site.terms.feather))
+        demands.append(feather(FEATHER, site.floor.xy_mm, site.edges, site.terms.feather))
     found = least_work(work, demands, site.progress, site.stop)
     for _ in range(PASSES):
         if isinstance(found, Conflict):
@@ -320,81 +304,9 @@ def _demand(site: Site, rule: Rule, seen: Evidence, own: Ints, change: Floats) -
     if seen.signed:
         other = limit_at(rule.limit, seen.span_mm) - margin + value
         return Demand(
-            rule.id,
+            rule.words,
             np.concatenate((stations, stations)),
             np.concatenate((weights, -weights)),
             np.concatenate((spare, other)),
         )
-    return Demand(rule.id, stations, weights, spare)
-
-
-def too_heavy(site: Site, fill_mm: Floats, material: Material) -> str:
-    """Why a filling is more than a wood floor may take; empty where it is not.
-
-    Without a load that the person gave nothing is refused here; the caution is told instead.
-    """
-    most = site.terms.load_kg_m2
-    worst = float(fill_mm.max(initial=0.0)) * material.wet_kg_l
-    if most is None or worst <= most:
-        return ""
-    return (
-        f"At its thickest the {material.name} weighs {worst:.0f} kg/m², and {most:.0f} kg/m² was "
-        "said to be what the floor may take."
-    )
-
-
-def too_thin(fill_mm: Floats, material: Material, style: Style) -> str:
-    """Why a material that does not feather will not do; empty where it will."""
-    thin = (fill_mm > 0) & (fill_mm < material.least_mm - AT_LIMIT_MM)
-    if not thin.any():
-        return ""
-    return (
-        f"It would have to run out to nothing, and the {material.name} is at least "
-        f"{format_length(material.least_mm, style)} thick; take one that feathers."
-    )
-
-
-def open_level(site: Site) -> str:
-    """Why nothing can be laid level on a floor; empty where the readings tell how it lies."""
-    if all(settled(part.view.surface) for part in site.assessment.parts):
-        return ""
-    return (
-        "The readings leave open how high the places lie to each other, so that nothing tells how "
-        "thick it would be; read heights with a level or a laser."
-    )
-
-
-def conflict_words(site: Site, found: Conflict) -> str:
-    """Why no correction of a kind will do: what would have to give way, and where."""
-    room, style = site.floor.room, site.assessment.survey.show
-
-    def tell(stations: Ints) -> str:
-        return _and([where(room, place_of(site.floor.xy_mm[i]), style) for i in stations[:3]])
-
-    bounds = []
-    if len(found.unground):
-        bounds.append(f"what may be ground ({tell(found.unground)})")
-    if len(found.unfilled):
-        bounds.append(f"what may be filled ({tell(found.unfilled)})")
-    against = _and(bounds) if bounds else "reading and placing error"
-    more = " and more places" if max(len(found.unground), len(found.unfilled)) > 3 else ""
-    # Where demands were measured again after a first answer, another way might have led on.
-    met = "cannot be met" if site.linear else "found no way to be met"
-    return (
-        f"{_called(site, found)} {met}: {against}{more} would have to give way by "
-        f"{format_length(found.short_mm, style)} at least"
-    )
-
-
-def _called(site: Site, found: Conflict) -> str:
-    """The rules in conflict, each by its own sentence where it is one alone."""
-    words = {rule.id: rule.words for rule in rules_of(site.assessment.survey)}
-    words["feather"] = "the steepest edge that a patch may have"
-    asked = [words[name] for name in found.names if name in words]
-    if len(asked) == 1:
-        return f"the rule ({asked[0].removesuffix('.')})"
-    return f"the rules ({'; '.join(words.removesuffix('.') for words in asked)}) together"
-
-
-def _and(items: Sequence[str]) -> str:
-    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
+    return Demand(rule.words, stations, weights, spare)

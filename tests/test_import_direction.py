@@ -77,6 +77,7 @@ ORDER = (
     "bedding",
     "pour",
     "site",
+    "refusal",
     "remedies",
     "quantities",
     "correction",

@@ -10,8 +10,9 @@ from slabs import STEP, head, rough, site_of, slab
 
 from flatcheck.pour import LIFT_MM
 from flatcheck.readers.folder import checked, read_folder
+from flatcheck.refusal import Refusal
 from flatcheck.remedies import grind, least, nothing, patch, pour, screed
-from flatcheck.site import NOT_GROUND, Proposal, Refusal, Site, rejudged
+from flatcheck.site import NOT_GROUND, Proposal, Site, rejudged
 from flatcheck.terms import grind_cost, unit_cost
 from flatcheck.units import KG_PER_POUND, MM_PER_INCH
 from flatcheck.verdict import Outcome
@@ -235,7 +236,7 @@ def test_no_room_for_a_pour(rise: Any) -> None:
     """At a door that cannot rise by the least thickness nothing is poured; by 1/8 in it is."""
     door = [{"name": "door", "at": [0, 0], "rise": rise}]
     said = refusal(pour, site_of(slab(DIP, hold=door)))
-    assert "the leveler must be 3.2 mm thick" in said
+    assert "The leveler must be 3.2 mm thick" in said
     door = [{"name": "door", "at": [0, 0], "rise": "1/8 in"}]
     assert offered(pour, site_of(slab(DIP, hold=door))).dams == 1
 
@@ -385,3 +386,15 @@ def test_every_remedy_has_its_names(remedy: Any) -> None:
     assert remedy.__name__.split(".")[-1] == remedy.ID
     assert remedy.TITLE[0].isupper()
     assert not remedy.TITLE.endswith(".")
+
+
+def test_a_refusal_names_the_zone_within_its_sentence() -> None:
+    """Where there are several zones a refusal begins with a capital and names the zone."""
+    door = [{"name": "door", "at": [0, 0], "rise": 0}]
+    halves = [
+        {"name": name, "outline": [[x, 0], [x + 1000, 0], [x + 1000, 1000], [x, 1000]]}
+        for name, x in (("den", 0), ("hall", 1000))
+    ]
+    site = site_of(slab(np.zeros((3, 5)), hold=door, zone=halves))
+    for remedy, words in ((pour, "the leveler must be"), (screed, "a bed ")):
+        assert refusal(remedy, site).startswith(f"In 'den' {words}")

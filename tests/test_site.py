@@ -13,8 +13,9 @@ from slabs import AS_READ, STEP, STRICT, rough, scattered, site_of, slab
 
 from flatcheck.errors import SurveyError
 from flatcheck.leastwork import Conflict, Correction
+from flatcheck.refusal import unjudged
 from flatcheck.room import area
-from flatcheck.site import AT_LIMIT_MM, NOT_GROUND, Site, cheapest, corrected, rejudged, unjudged
+from flatcheck.site import AT_LIMIT_MM, NOT_GROUND, Site, cheapest, corrected, rejudged
 from flatcheck.terms import grind_cost, unit_cost
 from flatcheck.verdict import Outcome
 

@@ -1,7 +1,8 @@
 """Grind: take the high places down, and fill nothing."""
 
 from flatcheck.leastwork import Conflict
-from flatcheck.site import Proposal, Refusal, Site, cheapest, conflict_words
+from flatcheck.refusal import Refusal, conflict_words, offered
+from flatcheck.site import Proposal, Site, cheapest
 
 ID = "grind"
 TITLE = "Grinding the high places"
@@ -14,5 +15,4 @@ def propose(site: Site) -> Proposal | Refusal:
     found = cheapest(site, grind=True, fill=None)
     if isinstance(found, Conflict):
         return Refusal(ID, TITLE, f"By grinding alone {conflict_words(site, found)}.")
-    least = found.least_cost if site.linear else None
-    return Proposal(ID, TITLE, found.fill_mm, found.grind_mm, None, found.cost, least)
+    return offered(site, ID, TITLE, found, None)

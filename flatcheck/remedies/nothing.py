@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from flatcheck.site import Proposal, Refusal, Site
+from flatcheck.refusal import Refusal
+from flatcheck.site import Proposal, Site
 from flatcheck.verdict import Outcome
 
 ID = "nothing"

@@ -1,7 +1,8 @@
 """Patch: fill the low places, and grind nothing."""
 
 from flatcheck.leastwork import Conflict
-from flatcheck.site import Proposal, Refusal, Site, cheapest, conflict_words, too_heavy, too_thin
+from flatcheck.refusal import Refusal, conflict_words, offered
+from flatcheck.site import Proposal, Site, cheapest
 
 ID = "patch"
 TITLE = "Patching the low places"
@@ -13,9 +14,4 @@ def propose(site: Site) -> Proposal | Refusal:
     found = cheapest(site, grind=False, fill=material)
     if isinstance(found, Conflict):
         return Refusal(ID, TITLE, f"By filling alone {conflict_words(site, found)}.")
-    style = site.assessment.survey.show
-    wrong = too_thin(found.fill_mm, material, style) or too_heavy(site, found.fill_mm, material)
-    if wrong:
-        return Refusal(ID, TITLE, wrong)
-    least = found.least_cost if site.linear else None
-    return Proposal(ID, TITLE, found.fill_mm, found.grind_mm, material, found.cost, least)
+    return offered(site, ID, TITLE, found, material)

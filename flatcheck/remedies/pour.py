@@ -2,8 +2,10 @@
 
 import numpy as np
 
+from flatcheck.instrument import fine
 from flatcheck.pour import NoLevel, pour
-from flatcheck.site import Proposal, Refusal, Site, open_level, too_heavy
+from flatcheck.refusal import Refusal, in_part, open_level, too_heavy
+from flatcheck.site import Proposal, Site
 from flatcheck.terms import grind_cost, unit_cost
 from flatcheck.units import format_length
 
@@ -55,10 +57,14 @@ def propose(site: Site) -> Proposal | Refusal:
             return Refusal(
                 ID,
                 TITLE,
-                f"{part.name}: the leveler must be {format_length(material.least_mm, style)} thick "
-                "over the highest place that is not ground, and a fixed height or the number of "
-                f"lifts leaves {format_length(short, style)} too little; grind more, let the "
-                "opening rise, or pour up to a dam.",
+                in_part(
+                    site,
+                    part,
+                    f"the leveler must be {format_length(material.least_mm, style)} thick over the "
+                    "highest place that is not ground, and a fixed height or the number of lifts "
+                    f"leaves {fine(short, style)} too little; grind more, let the opening rise, "
+                    "or pour up to a dam.",
+                ),
             )
         grind[own], fill[own] = found.grind_mm, found.thick_mm
         levels.append((part.name, found.level_mm))

@@ -9,8 +9,9 @@ from flatcheck.errors import FlatcheckError
 from flatcheck.facet import height_at
 from flatcheck.intent import DRAINING, Intent
 from flatcheck.parts import Part
+from flatcheck.refusal import Refusal, in_part, open_level, too_heavy
 from flatcheck.screed import limits_of, screeds
-from flatcheck.site import Proposal, Refusal, Site, open_level, rejudged, too_heavy
+from flatcheck.site import Proposal, Site, rejudged
 from flatcheck.survey import Survey
 from flatcheck.terms import unit_cost
 from flatcheck.units import format_length
@@ -90,19 +91,23 @@ def _bed(site: Site, steeper: float) -> Floats | str:
         )
         thick = level - float(heights[own].min())
         if thick > material.most_mm:
-            return (
-                f"{part.name}: a bed {format_length(material.least_mm, style)} thick or more over "
+            return in_part(
+                site,
+                part,
+                f"a bed {format_length(material.least_mm, style)} thick or more over "
                 f"the highest place is {format_length(thick, style)} over the lowest, and "
-                f"{format_length(material.most_mm, style)} is the most."
+                f"{format_length(material.most_mm, style)} is the most.",
             )
         for stations, rise in site.held:
             held = np.intersect1d(stations, own)
             if len(held) and level > float(heights[held].min()) + rise:
                 over = level - float(heights[held].min()) - rise
-                return (
-                    f"{part.name}: a bed {format_length(material.least_mm, style)} thick or more "
+                return in_part(
+                    site,
+                    part,
+                    f"a bed {format_length(material.least_mm, style)} thick or more "
                     f"over the highest place ends {format_length(over, style)} above a height that "
-                    "must not change."
+                    "must not change.",
                 )
         fill[own] = level - heights[own]
     fill = np.maximum(fill, 0.0)

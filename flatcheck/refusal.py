@@ -1,0 +1,159 @@
+"""Why a remedy does not apply, in one sentence that a setter would say aloud."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from flatcheck.instrument import fine
+from flatcheck.leastwork import Conflict, Correction
+from flatcheck.parts import Part, settled
+from flatcheck.places import where
+from flatcheck.room import EDGE_MM
+from flatcheck.site import AT_LIMIT_MM, Proposal, Site
+from flatcheck.terms import Material
+from flatcheck.units import format_distance, format_length
+from flatcheck.verdict import Finding, Outcome, Verdict, chosen, place_of
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """Why a remedy does not apply, in one sentence."""
+
+    id: str
+    title: str
+    why: str
+
+
+def unjudged(site: Site) -> str:
+    """Which rule the readings could not judge, so that nothing can be said of any correction."""
+    for finding in site.assessment.verdict.findings:
+        if finding.outcome is Outcome.NOT_ASSESSED and finding.as_read is Outcome.NOT_ASSESSED:
+            return (
+                "The readings cannot show this rule, so no plan can be proven: "
+                f"{_would_show(site, finding)}"
+            )
+    return ""
+
+
+def still_bad(site: Site, verdict: Verdict) -> str:
+    """Why a plan does not pass when it is measured again; empty where it does."""
+    if verdict.outcome is Outcome.WITHIN:
+        return ""
+    bad = next(
+        finding
+        for finding in verdict.findings
+        if chosen(verdict.decision, finding.outcome, finding.as_read) is verdict.outcome
+    )
+    words = bad.rule.words
+    if verdict.outcome is Outcome.NOT_ASSESSED:
+        words = _would_show(site, bad)
+    return f"Measured again after the work the floor is {verdict.outcome}: {words}"
+
+
+def _would_show(site: Site, finding: Finding) -> str:
+    """A rule that the readings cannot show, and which readings would."""
+    words = finding.rule.words.removesuffix(".")
+    need = format_distance(finding.pitch_mm, site.assessment.survey.show)
+    if finding.have_mm > finding.pitch_mm * 1.01 + EDGE_MM:
+        return f"{words}; that takes a reading every {need} or closer, in two directions."
+    if finding.left_open:
+        return f"{words}; that takes bars on the diagonal too, or heights by level or laser."
+    return f"{words}; that takes readings over all of the floor, every {need} or closer."
+
+
+def offered(
+    site: Site,
+    id: str,
+    title: str,
+    found: Correction,
+    material: Material | None,
+) -> Proposal | Refusal:
+    """A correction of least cost as a proposal, where its material can be laid so."""
+    fill = found.fill_mm
+    if material and (wrong := too_thin(site, fill, material) or too_heavy(site, fill, material)):
+        return Refusal(id, title, wrong)
+    least = found.least_cost if site.linear else None
+    return Proposal(id, title, fill, found.grind_mm, material, found.cost, least)
+
+
+def in_part(site: Site, part: Part, words: str) -> str:
+    """A sentence about a part of the floor, which is named where there are several."""
+    if len(site.assessment.parts) == 1:
+        return words[:1].upper() + words[1:]
+    return f"In {part.name!r} {words}"
+
+
+def too_heavy(site: Site, fill_mm: Floats, material: Material) -> str:
+    """Why a filling is more than a wood floor may take; empty where it is not.
+
+    Without a load that the person gave nothing is refused here; the caution is told instead.
+    """
+    most = site.terms.load_kg_m2
+    worst = float(fill_mm.max(initial=0.0)) * material.wet_kg_l
+    if most is None or worst <= most:
+        return ""
+    return (
+        f"At its thickest the {material.name} weighs {worst:.0f} kg/m², and {most:.0f} kg/m² was "
+        "said to be what the floor may take."
+    )
+
+
+def too_thin(site: Site, fill_mm: Floats, material: Material) -> str:
+    """Why a material that does not feather will not do; empty where it will."""
+    style = site.assessment.survey.show
+    thin = (fill_mm > 0) & (fill_mm < material.least_mm - AT_LIMIT_MM)
+    if not thin.any():
+        return ""
+    return (
+        f"It would have to run out to nothing, and the {material.name} is at least "
+        f"{format_length(material.least_mm, style)} thick; take one that feathers."
+    )
+
+
+def open_level(site: Site) -> str:
+    """Why nothing can be laid level on a floor; empty where the readings tell how it lies."""
+    if all(settled(part.view.surface) for part in site.assessment.parts):
+        return ""
+    return (
+        "The readings leave open how high the places lie to each other, so that nothing tells how "
+        "thick it would be; read heights with a level or a laser."
+    )
+
+
+def conflict_words(site: Site, found: Conflict) -> str:
+    """Why no correction of a kind will do: what would have to give way, and where."""
+    room, style = site.floor.room, site.assessment.survey.show
+
+    def tell(stations: Ints) -> str:
+        return _and([where(room, place_of(site.floor.xy_mm[i]), style) for i in stations[:3]])
+
+    bounds = []
+    if len(found.unground):
+        bounds.append(f"what may be ground ({tell(found.unground)})")
+    if len(found.unfilled):
+        bounds.append(f"what may be filled ({tell(found.unfilled)})")
+    against = _and(bounds) if bounds else "reading and placing error"
+    more = " and more places" if max(len(found.unground), len(found.unfilled)) > 3 else ""
+    # Where demands were measured again after a first answer, another way might have led on.
+    met = "cannot be met" if site.linear else "found no way to be met"
+    return (
+        f"{_called(found)} {met}: {against}{more} would have to give way by "
+        f"{fine(found.short_mm, style)} at least"
+    )
+
+
+def _called(found: Conflict) -> str:
+    """The rules in conflict, each by its own sentence."""
+    asked = [words.removesuffix(".") for words in found.names]
+    if len(asked) == 1:
+        return f"the rule ({asked[0]})"
+    return f"the rules ({'; '.join(asked)}) together"
+
+
+def _and(items: Sequence[str]) -> str:
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
