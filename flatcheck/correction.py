@@ -12,19 +12,20 @@ import numpy.typing as npt
 
 from flatcheck.assess import Assessment
 from flatcheck.errors import SurveyError
-from flatcheck.evidence import decided_rows, measure_named, some_rows
-from flatcheck.guard import CLEAR
-from flatcheck.judgment import NO_FLATNESS, judge
+from flatcheck.instead import Instead, instead
 from flatcheck.quantities import Quantities, quantities
 from flatcheck.refusal import Refusal, still_bad, unjudged
-from flatcheck.rules import Rule, grade_of, limit_at, pitch_for, rules_for, standards
-from flatcheck.site import Proposal, Site, pieces, rejudged
-from flatcheck.tile import Tile
+from flatcheck.site import Proposal, Site, rejudged
 from flatcheck.units import MM_PER_INCH
 from flatcheck.verdict import Outcome, Place, Verdict, place_of
 
 Floats = npt.NDArray[np.float64]
-Kind = tuple[str, float | None, float]
+
+GRINDER, TO_GRIND = "the grinder", "liters to grind off"
+"""What a `Flip` is called that is about renting a grinder, and about how much there is to grind."""
+
+TINY, MANY = 1e-9, 1e6
+"""A price of nothing, in a ratio of prices; and more bags than anybody counts."""
 
 MARK_MM = MM_PER_INCH / 64
 """Less than this is not marked on the floor: nobody grinds or patches so finely."""
@@ -51,26 +52,32 @@ class Fix:
 
 @dataclass(frozen=True)
 class Flip:
-    """What would make the second choice the first: this price or rate, from `now` beyond `then`."""
+    """What would make another remedy the cheapest, all plans staying as they are.
+
+    `what` is a price ("a bag of patch", "an hour of work", "the grinder") or an amount that the
+    first remedy takes ("bags of patch", "liters to grind off"). It is `now`; beyond `then` the
+    remedy `to`, by its title, costs less. An amount of bags is whole: from `then` on.
+    """
 
     what: str
     now: float
     then: float
+    to: str
 
 
 @dataclass(frozen=True, eq=False)
 class Choice:
     """All remedies for a floor: those that pass, the cheapest first, and why the others do not.
 
-    `flips` are changes that would turn the order of the first two. `instead` are other tiles and
-    standards that the floor passes as it is.
+    `flips` are changes that would make another remedy the cheapest, the amount that would first.
+    `instead` are other tiles and standards that the floor passes as it is.
     """
 
     site: Site
     fixes: tuple[Fix, ...]
     refused: tuple[Refusal, ...]
     flips: tuple[Flip, ...]
-    instead: tuple[str, ...]
+    instead: tuple[Instead, ...]
 
 
 @dataclass(frozen=True)
@@ -132,7 +139,7 @@ def correct(
         fixes.append(Fix(offered, quantities(site, offered), verdict, _rises(site, offered)))
     fixes.sort(key=lambda fix: (fix.takes.money, fix.proposal.id))
     bare = replace(site, progress=None, stop=None)
-    return Choice(bare, tuple(fixes), tuple(refused), _flips(bare, fixes), _instead(assessment))
+    return Choice(bare, tuple(fixes), tuple(refused), _flips(bare, fixes), instead(bare))
 
 
 def fix_named(choice: Choice, remedy: str | None) -> Fix | None:
@@ -171,102 +178,62 @@ def _rises(site: Site, offered: Proposal) -> tuple[tuple[str, float], ...]:
 
 
 def _flips(site: Site, fixes: list[Fix]) -> tuple[Flip, ...]:
-    """Prices at which the second remedy costs no more than the first, the nearest change first.
-
-    Cost is linear in each price, so with a difference D and amounts a and b of a thing at a price
-    p, the two cost the same at p + D / (a - b).
-    """
+    """The amount of work, and the price, nearest to what they are now that turn the choice."""
     if len(fixes) < 2 or fixes[0].takes.money == fixes[1].takes.money:
         return ()
-    first, second = fixes[0], fixes[1]
-    apart = second.takes.money - first.takes.money
-    terms = site.terms
-    amounts: list[tuple[str, float, float, float]] = [
-        ("an hour of work", terms.labor, first.takes.hours, second.takes.hours),
-        (
-            "the grinder for the job",
-            terms.grinder,
-            float(first.takes.grind_l > 0),
-            float(second.takes.grind_l > 0),
-        ),
+    return (*_nearest(_amounts(site, fixes)), *_nearest(_prices(site, fixes)))
+
+
+def _nearest(flips: list[Flip]) -> list[Flip]:
+    """The one that takes the smallest change; what is free now may cost something any day."""
+
+    def far(flip: Flip) -> float:
+        return abs(math.log(max(flip.then, TINY) / flip.now)) if flip.now > 0 else 0.0
+
+    return sorted(flips, key=far)[:1]
+
+
+def _amounts(site: Site, fixes: list[Fix]) -> list[Flip]:
+    """How much the first remedy would have to take for the second to cost less."""
+    terms, first, second = site.terms, fixes[0], fixes[1]
+    apart, to, found = second.takes.money - first.takes.money, second.proposal.title, []
+    material, bags = first.proposal.material, first.takes.bags
+    if material is not None and bags:
+        each = material.price + terms.labor / material.bags_h
+        if each > 0 and apart / each < MANY:
+            found.append(Flip(f"bags of {material.name}", bags, bags + int(apart / each) + 1, to))
+    if first.takes.grind_l > 0 and terms.labor > 0:
+        more = apart / terms.labor * terms.grind_l_h
+        found.append(Flip(TO_GRIND, first.takes.grind_l, first.takes.grind_l + more, to))
+    return found
+
+
+def _prices(site: Site, fixes: list[Fix]) -> list[Flip]:
+    """Prices at which another remedy costs no more than the first.
+
+    Cost is linear in each price, so with a difference D and amounts a and b of a thing at a price
+    p, two remedies cost the same at p + D / (a - b). Of all others the one that is met first when
+    the price rises, or falls, is then the cheapest.
+    """
+    terms, first = site.terms, fixes[0]
+    things = [
+        ("an hour of work", terms.labor, [fix.takes.hours for fix in fixes]),
+        (GRINDER, terms.grinder, [float(fix.takes.grind_l > 0) for fix in fixes]),
     ]
     for material in (terms.patch, terms.leveler, terms.mortar):
         bags = [
-            float(fix.takes.bags) if fix.proposal.material is material else 0.0
-            for fix in (first, second)
+            float(fix.takes.bags) if fix.proposal.material is material else 0.0 for fix in fixes
         ]
-        amounts.append((f"a bag of {material.name}", material.price, bags[0], bags[1]))
+        things.append((f"a bag of {material.name}", material.price, bags))
     found = []
-    for what, now, own, other in amounts:
-        if abs(own - other) < 1e-9:
-            continue
-        then = now + apart / (own - other)
-        if then >= 0:
-            found.append(Flip(what, now, then))
-    found.sort(key=lambda flip: abs(math.log((flip.then + 1e-9) / (flip.now + 1e-9))))
-    return tuple(found[:2])
-
-
-def _instead(assessment: Assessment) -> tuple[str, ...]:
-    """Other grades and smaller tiles that the floor is within as it was read."""
-    survey = assessment.survey
-    if survey.standard == NO_FLATNESS or assessment.verdict.outcome is Outcome.WITHIN:
-        return ()
-    site = Site(assessment, survey.terms)
-    small = Tile(12 * MM_PER_INCH, 12 * MM_PER_INCH)
-    tries = []
-    if survey.tile and max(survey.tile.length_mm, survey.tile.width_mm) >= 15 * MM_PER_INCH:
-        tries.append((f"{survey.standard} with tile under 15 in", survey.standard, small))
-    for standard in standards().values():
-        if standard.about != "flatness":
-            continue
-        for grade in standard.grades:
-            if grade.on not in (site.floor.room.about, "either"):
-                continue
-            name = f"{standard.id}:{grade.id}"
-            tries.append((name, name, survey.tile or small))
-    missed = _missed(site, {rule for _, name, tile in tries for rule in _rules(name, tile)})
-    found: list[str] = []
-    reached: dict[frozenset[Kind], bool] = {}
-    for said, name, tile in tries:
-        rules = _rules(name, tile)
-        if said in found or not missed.isdisjoint(rules):
-            continue
-        # Whether the readings reach far enough depends on the bars alone, not on the limits.
-        bars = frozenset((rule.measure, rule.length_mm, pitch_for(rule)) for rule in rules)
-        if bars not in reached:
-            other = replace(survey, standard=name, tile=tile)
-            reached[bars] = judge(other, site.floor, pieces(site))[1].outcome is Outcome.WITHIN
-        if reached[bars]:
-            found.append(said)
-    return tuple(found)
-
-
-def _rules(name: str, tile: Tile | None) -> tuple[Rule, ...]:
-    return rules_for(grade_of(name)[1], tile)
-
-
-def _missed(site: Site, rules: set[Rule]) -> set[Rule]:
-    """The rules that the floor is not within, and those whose bars are too many to be listed.
-
-    Each kind of bar is laid once, whatever the number of rules: that takes far longer than to
-    hold its values against a limit.
-    """
-    kinds: dict[tuple[str, float | None], list[Rule]] = {}
-    for rule in rules:
-        kinds.setdefault((rule.measure, rule.length_mm), []).append(rule)
-    guard = CLEAR if site.guarded else 0.0
-    missed: set[Rule] = set()
-    for (name, length_mm), alike in kinds.items():
-        for face in (face for part in site.assessment.parts for face in part.faces):
-            try:
-                seen = measure_named(name)(face.view, length_mm)
-            except SurveyError:
-                missed.update(alike)
-                break
-            if seen is not None:
-                seen = some_rows(seen, decided_rows(face.view, seen))
-                value = np.abs(seen.value_mm) if seen.signed else seen.value_mm
-                value = value + guard * seen.u_mm
-                missed |= {r for r in alike if np.any(value > limit_at(r.limit, seen.span_mm))}
-    return missed
+    for what, now, amounts in things:
+        turns = []
+        for fix, amount in zip(fixes[1:], amounts[1:], strict=True):
+            if abs(amounts[0] - amount) > 1e-9:
+                then = now + (fix.takes.money - first.takes.money) / (amounts[0] - amount)
+                turns.append(Flip(what, now, then, fix.proposal.title))
+        dearer = [flip for flip in turns if flip.then > now]
+        cheaper = [flip for flip in turns if 0 <= flip.then < now]
+        found += [min(dearer, key=lambda flip: flip.then)] if dearer else []
+        found += [max(cheaper, key=lambda flip: flip.then)] if cheaper else []
+    return found

@@ -8,8 +8,9 @@ import numpy.typing as npt
 
 from flatcheck.bond import Pattern, boxes_of, cell_of, frame_of
 from flatcheck.cutting import Cells, cut, groups
-from flatcheck.drain import Drain, Falls
+from flatcheck.drain import Drain
 from flatcheck.errors import SurveyError
+from flatcheck.facet import Falls
 from flatcheck.pattern import (
     SLIVER,
     extent_of,

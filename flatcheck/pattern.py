@@ -12,8 +12,9 @@ import numpy.typing as npt
 
 from flatcheck.bond import Frame, Pattern, boxes_of, frame_of
 from flatcheck.cutting import Cells, Parts, areas, cells, cut, groups, outlines
-from flatcheck.drain import Drain, Falls
+from flatcheck.drain import Drain
 from flatcheck.errors import SurveyError
+from flatcheck.facet import Falls
 from flatcheck.room import Ring, Room, inside
 from flatcheck.tile import Tile
 

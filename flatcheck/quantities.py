@@ -24,8 +24,7 @@ class Quantities:
     `fill_l` and `grind_l` are volumes of floor [l] with standard uncertainties from the readings
     alone; `fill_m2` and `grind_m2` the floor that is worked on. `bags` are whole, waste counted.
     `fill_kg` is the material laid, `load_kg_m2` its weight at the thickest place. `hours` is work,
-    `wait_h` how long before tile. `money` adds up bags, work, primer, dams and the grinder;
-    `rented` is what of it the grinder costs.
+    `wait_h` how long before tile. `money` adds up bags, work, primer, dams and the grinder.
     """
 
     fill_l: float
@@ -42,7 +41,6 @@ class Quantities:
     hours: float
     wait_h: float
     money: float
-    rented: float
 
 
 def quantities(site: Site, proposal: Proposal) -> Quantities:
@@ -51,7 +49,7 @@ def quantities(site: Site, proposal: Proposal) -> Quantities:
     fill, grind = proposal.fill_mm, proposal.grind_mm
     fill_l, u_fill = _volume(site.floor, site.area_mm2, fill)
     grind_l, u_grind = _volume(site.floor, site.area_mm2, grind)
-    bags, hours, money, rented, wait = 0, 0.0, 0.0, 0.0, 0.0
+    bags, hours, money, wait = 0, 0.0, 0.0, 0.0
     fill_m2 = float(site.area_mm2[fill > 0].sum()) / 1e6
     if material is not None and fill_l > 0:
         bags = math.ceil(fill_l * (1 + terms.waste) / material.yield_l - 1e-9)
@@ -60,8 +58,7 @@ def quantities(site: Site, proposal: Proposal) -> Quantities:
         wait = material.wait_h * proposal.lifts
     if grind_l > 0:
         hours += grind_l / terms.grind_l_h + SETUP_H
-        rented = terms.grinder
-        money += rented
+        money += terms.grinder
     return Quantities(
         fill_l=fill_l,
         u_fill_l=u_fill,
@@ -77,7 +74,6 @@ def quantities(site: Site, proposal: Proposal) -> Quantities:
         hours=hours,
         wait_h=wait,
         money=money + hours * terms.labor,
-        rented=rented,
     )
 
 

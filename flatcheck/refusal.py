@@ -13,7 +13,7 @@ from flatcheck.places import where
 from flatcheck.room import EDGE_MM
 from flatcheck.site import AT_LIMIT_MM, Proposal, Site
 from flatcheck.terms import Material
-from flatcheck.units import format_distance, format_length
+from flatcheck.units import format_distance, format_length, format_load
 from flatcheck.verdict import Finding, Outcome, Verdict, chosen, place_of
 
 Floats = npt.NDArray[np.float64]
@@ -93,13 +93,13 @@ def too_heavy(site: Site, fill_mm: Floats, material: Material) -> str:
 
     Without a load that the person gave nothing is refused here; the caution is told instead.
     """
-    most = site.terms.load_kg_m2
+    most, style = site.terms.load_kg_m2, site.assessment.survey.show
     worst = float(fill_mm.max(initial=0.0)) * material.wet_kg_l
     if most is None or worst <= most:
         return ""
     return (
-        f"At its thickest the {material.name} weighs {worst:.0f} kg/m², and {most:.0f} kg/m² was "
-        "said to be what the floor may take."
+        f"At its thickest the {material.name} weighs {format_load(worst, style)}, and "
+        f"{format_load(most, style)} was said to be what the floor may take."
     )
 
 

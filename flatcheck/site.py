@@ -34,12 +34,12 @@ Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
 NOT_GROUND = {
-    "wood": "wood is not ground",
-    "membrane": "a membrane must not be ground",
-    "heated": "heating lines lie in the floor; nobody grinds it before they are located",
-    "post-tensioned": "a post-tensioned slab is not ground before an engineer agrees",
-    "old adhesive": "old adhesive may hold asbestos; it is not ground before it is tested",
-    "tile": "old tile and its bed may hold asbestos or lead; they are not ground here",
+    "wood": "Wood is not ground",
+    "membrane": "A membrane must not be ground",
+    "heated": "Heating lines lie in the floor; nobody grinds it before they are located",
+    "post-tensioned": "A post-tensioned slab is not ground before an engineer agrees",
+    "old adhesive": "Old adhesive may hold asbestos; it is not ground before it is tested",
+    "tile": "Old tile and its bed may hold asbestos or lead; they are not ground here",
 }
 """Why a floor is not ground, by what it is made of or holds."""
 
@@ -111,7 +111,7 @@ class Site:
     @cached_property
     def ungrindable(self) -> str:
         """Why nothing may be ground, empty where it may."""
-        return "; ".join(NOT_GROUND[kind] for kind in self.terms.substrate if kind in NOT_GROUND)
+        return ". ".join(NOT_GROUND[kind] for kind in self.terms.substrate if kind in NOT_GROUND)
 
     @cached_property
     def most_fill_mm(self) -> Floats:

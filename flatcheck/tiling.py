@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from flatcheck.bond import Pattern
-from flatcheck.drain import Falls
 from flatcheck.errors import SurveyError
+from flatcheck.facet import Falls
 from flatcheck.origin import Start, best_origin
 from flatcheck.parts import falls_of
 from flatcheck.pattern import Laying, lay

@@ -239,6 +239,34 @@ def format_area(mm2: float, style: Style) -> str:
     return f"{_steps(mm2 / 1000**2 * 100) / 100:.2f} m²"
 
 
+def format_volume(liters: float, style: Style) -> str:
+    """How is a volume of material [l] said: 3.6 l; 1.4 cubic ft, or gallons where it is little."""
+    if style.unit == "mm":
+        return _amount(liters, "l")
+    if liters >= LITERS_PER_CUBIC_FOOT / 3:
+        return _amount(liters / LITERS_PER_CUBIC_FOOT, "cubic ft")
+    return _amount(liters / LITERS_PER_GALLON, "gal")
+
+
+def _amount(value: float, unit: str) -> str:
+    if 0 < value < 0.005:
+        return f"under 0.01 {unit}"
+    return f"{value:,.{0 if value >= 99.5 else 1 if value >= 0.95 else 2}f} {unit}"
+
+
+def format_weight(kg: float, style: Style) -> str:
+    """How is a weight said: 25 lb, or 4.3 kg where it is little."""
+    value, unit = (kg, "kg") if style.unit == "mm" else (kg / KG_PER_POUND, "lb")
+    return f"{value:,.{0 if value >= 9.95 or value == round(value) else 1}f} {unit}"
+
+
+def format_load(kg_m2: float, style: Style) -> str:
+    """How is a weight on the floor said: 3.9 lb on each square foot."""
+    if style.unit == "mm":
+        return f"{kg_m2:.0f} kg on each square meter"
+    return f"{kg_m2 / KG_PER_POUND * M2_PER_SQUARE_FOOT:.1f} lb on each square foot"
+
+
 def _refusal(text: str, expected: str) -> UnitsError:
     quoted = repr(text)
     quoted = quoted if len(quoted) <= 40 else f"{quoted[:36]}...{quoted[-1]}"

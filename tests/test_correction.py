@@ -16,8 +16,20 @@ from slabs import STEP, STRICT, TABLE, head, rough, slab
 
 from flatcheck import correction
 from flatcheck.assess import Assessment, assess
-from flatcheck.correction import MARK_MM, Choice, Fix, Flip, correct, fix_named, marks, remedies
+from flatcheck.correction import (
+    GRINDER,
+    MARK_MM,
+    TO_GRIND,
+    Choice,
+    Fix,
+    Flip,
+    correct,
+    fix_named,
+    marks,
+    remedies,
+)
 from flatcheck.errors import SurveyError
+from flatcheck.instead import Instead
 from flatcheck.quantities import quantities
 from flatcheck.readers.folder import checked, edited, read_folder
 from flatcheck.refusal import Refusal
@@ -98,9 +110,10 @@ def test_grinding_wins() -> None:
     assert first.rises == (("hall door", 0.0),)
     assert "a fixed height" in refusal_of(choice, "pour")
     assert "a height that must not change" in refusal_of(choice, "screed")
-    (flip,) = choice.flips
-    assert flip.what == "the grinder for the job"
-    assert flip.now == 0
+    amount, price = choice.flips
+    assert (amount.what, price.what) == (TO_GRIND, GRINDER)
+    assert amount.then > 3 * amount.now
+    assert price.now == 0
 
 
 def test_patching_wins() -> None:
@@ -115,8 +128,9 @@ def test_patching_wins() -> None:
     assert choice.fixes[0].takes.fill_l < choice.fixes[1].takes.fill_l / 10
     for remedy in ("grind", "least"):
         assert "post-tensioned" in refusal_of(choice, remedy)
-    assert [flip.what for flip in choice.flips] == ["a bag of patch", "a bag of self-leveler"]
-    assert choice.flips[0].then > 5 * choice.flips[0].now
+    assert [flip.what for flip in choice.flips] == ["bags of patch", "a bag of patch"]
+    assert choice.flips[0].then >= 4
+    assert choice.flips[1].then > 5 * choice.flips[1].now
 
 
 def test_pouring_wins() -> None:
@@ -135,8 +149,8 @@ def test_pouring_wins() -> None:
     assert name == "double door"
     assert 0 < rise < 30
     assert "By grinding alone the rule" in refusal_of(choice, "grind")
-    assert choice.flips[0].what == "a bag of self-leveler"
-    assert choice.flips[0].then > 2 * choice.flips[0].now
+    assert [flip.what for flip in choice.flips] == ["bags of self-leveler", "a bag of self-leveler"]
+    assert all(flip.then > 2 * flip.now for flip in choice.flips)
 
 
 def read() -> list[str]:
@@ -394,16 +408,19 @@ def test_instead() -> None:
     z = np.zeros((5, 9))
     z[2, 4] = -4.0
     choice = chosen(slab(z))
-    assert "bs-8204:SR2" in choice.instead
-    assert "bs-8204:SR3" in choice.instead
-    assert "bs-8204:SR1" not in choice.instead
-    for name in choice.instead:
-        survey = replace(choice.site.assessment.survey, standard=name)
+    assert Instead("bs-8204:SR2") in choice.instead
+    assert Instead("bs-8204:SR3") in choice.instead
+    assert Instead("bs-8204:SR1") not in choice.instead
+    for other in choice.instead:
+        survey = replace(choice.site.assessment.survey, standard=other.standard)
         assert assess(survey).verdict.outcome is Outcome.WITHIN
 
 
 def test_instead_is_all_there_is() -> None:
-    """Each grade of flatness is named if and only if the floor is judged within by it."""
+    """Each grade for floors is named if and only if the floor is judged within by it.
+
+    Rows for walls and ceilings are for no floor.
+    """
     from flatcheck.rules import standards
     from flatcheck.tile import Tile
 
@@ -415,8 +432,9 @@ def test_instead_is_all_there_is() -> None:
             for grade in standard.grades if standard.about == "flatness" else ():
                 name = f"{standard.id}:{grade.id}"
                 small = replace(survey, standard=name, tile=Tile(304.8, 304.8))
-                if assess(small).verdict.outcome is Outcome.WITHIN:
-                    want.append(name)
+                walls = "walls" in grade.title
+                if not walls and assess(small).verdict.outcome is Outcome.WITHIN:
+                    want.append(Instead(name))
         assert list(choice.instead) == want
 
 
@@ -430,8 +448,8 @@ def test_a_smaller_tile() -> None:
     bow = np.repeat(4.2 * x[None] ** 2, 9, axis=0)
     choice = chosen(slab(bow, step=76.2, standard={"rule": "us-tile:bar"}, tile=tile))
     assert choice.site.assessment.verdict.outcome is Outcome.OUT
-    assert "us-tile:bar with tile under 15 in" in choice.instead
-    assert "us-tile:bar" not in choice.instead
+    assert Instead("us-tile:bar", small_tile=True) in choice.instead
+    assert Instead("us-tile:bar") not in choice.instead
 
 
 # What would turn the choice
@@ -441,7 +459,7 @@ def at_price(terms: Terms, what: str, price: float) -> Terms:
     """Terms with one price changed."""
     if what == "an hour of work":
         return replace(terms, labor=price)
-    if what == "the grinder for the job":
+    if what == GRINDER:
         return replace(terms, grinder=price)
     name = {"patch": "patch", "self-leveler": "leveler", "mortar bed": "mortar"}[
         what.removeprefix("a bag of ")
@@ -465,14 +483,44 @@ def money_at(choice: Choice, fix: Fix, flip: Flip) -> float:
     return quantities(replace(choice.site, terms=terms), work).money
 
 
+def money_of_more(choice: Choice, flip: Flip, amount: float) -> float:
+    """What the first remedy costs when it takes so much more, or less, of what the flip is about.
+
+    Its depths are scaled until so much is ground, or so many bags are needed.
+    """
+    proposal = choice.fixes[0].proposal
+    if flip.what == TO_GRIND:
+        more = replace(proposal, grind_mm=proposal.grind_mm * amount / flip.now)
+        return quantities(choice.site, more).money
+    material, terms = proposal.material, choice.site.terms
+    assert material is not None
+    full = (amount - 0.5) * material.yield_l / (1 + terms.waste)  # the last bag half used
+    more = replace(proposal, fill_mm=proposal.fill_mm * full / choice.fixes[0].takes.fill_l)
+    takes = quantities(choice.site, more)
+    assert takes.bags == amount
+    return takes.money
+
+
 def flipped(choice: Choice) -> None:
-    """At each price that turns the choice the first two cost the same, and beyond it they turn."""
+    """At each break-even the first remedy and the one named cost the same; beyond, that is less.
+
+    All others cost no less there. Of a flip in whole bags one bag less does not turn it.
+    """
     for flip in choice.flips:
-        first, second = (money_at(choice, fix, flip) for fix in choice.fixes[:2])
+        (other,) = [fix for fix in choice.fixes if fix.proposal.title == flip.to]
+        if flip.what.startswith("bags of "):
+            assert money_of_more(choice, flip, flip.then) > other.takes.money
+            assert money_of_more(choice, flip, flip.then - 1) <= other.takes.money + 1e-9
+            continue
+        if flip.what == TO_GRIND:
+            assert money_of_more(choice, flip, flip.then) == pytest.approx(other.takes.money)
+            continue
+        first, second = (money_at(choice, fix, flip) for fix in (choice.fixes[0], other))
         assert first == pytest.approx(second, rel=1e-9, abs=1e-9)
+        assert all(money_at(choice, fix, flip) >= first - 1e-6 for fix in choice.fixes)
         beyond = replace(flip, then=flip.then + 0.01 * (flip.then - flip.now))
         if beyond.then >= 0:
-            first, second = (money_at(choice, fix, beyond) for fix in choice.fixes[:2])
+            first, second = (money_at(choice, fix, beyond) for fix in (choice.fixes[0], other))
             assert second < first
 
 
@@ -490,7 +538,7 @@ def test_flips_of_any_floor(seed: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "key"), [("gorse-yard-humps", "grinder"), ("withy-lane-dips", "leveler")]
+    ("name", "key"), [("gorse-yard-humps", "grinder"), ("withy-lane-dips", "patch")]
 )
 def test_flips_hold_when_all_is_done_again(name: str, key: str) -> None:
     """Beyond the price, put into the survey and planned anew, the second remedy comes first.
@@ -498,7 +546,7 @@ def test_flips_hold_when_all_is_done_again(name: str, key: str) -> None:
     Short of it it does not. These plans do not depend on the price that changes.
     """
     choice = sample(name)
-    what = {"grinder": "the grinder for the job", "leveler": "a bag of self-leveler"}[key]
+    what = {"grinder": GRINDER, "patch": "a bag of patch"}[key]
     (flip,) = [flip for flip in choice.flips if flip.what == what]
     names = [fix.proposal.id for fix in choice.fixes[:2]]
     survey = choice.site.assessment.survey
@@ -588,7 +636,7 @@ def test_fix_named() -> None:
     assert fix_named(choice, None) is choice.fixes[0]
     assert fix_named(choice, "") is choice.fixes[0]
     assert fix_named(choice, "pour") is choice.fixes[1]
-    with pytest.raises(SurveyError, match=r"^grind: a post-tensioned slab"):
+    with pytest.raises(SurveyError, match=r"^grind: A post-tensioned slab"):
         fix_named(choice, "grind")
     with pytest.raises(SurveyError, match="'paint' is not one of grind, least"):
         fix_named(choice, "paint")

@@ -80,6 +80,7 @@ ORDER = (
     "refusal",
     "remedies",
     "quantities",
+    "instead",
     "correction",
     "forecast",
     "change",

@@ -36,7 +36,7 @@ def square(**correction: Any) -> Site:
 def test_nothing_takes_nothing() -> None:
     """No depth takes no bag, no hour and no money, whatever a job costs to set up."""
     none = takes(square(grinder=500, dam=50))
-    assert (none.bags, none.hours, none.money, none.wait_h, none.rented) == (0, 0, 0, 0, 0)
+    assert (none.bags, none.hours, none.money, none.wait_h) == (0, 0, 0, 0)
     assert (none.fill_l, none.grind_l, none.fill_m2, none.grind_m2) == (0, 0, 0, 0)
 
 
@@ -77,7 +77,6 @@ def test_hours_and_money_of_a_fill() -> None:
     assert fill.hours == pytest.approx(2 / 4 + SETUP_H)
     assert fill.money == pytest.approx(2 * 20 + 4 * 1.5 + 2 * 15 + fill.hours * 60)
     assert fill.wait_h == 3 * 12
-    assert fill.rented == 0
 
 
 def test_hours_and_money_of_grinding() -> None:
@@ -86,7 +85,6 @@ def test_hours_and_money_of_grinding() -> None:
     ground = takes(site, grind=1.0)
     assert ground.grind_l == pytest.approx(4)
     assert ground.hours == pytest.approx(4 / 2 + SETUP_H)
-    assert ground.rented == 150
     assert ground.money == pytest.approx(150 + ground.hours * 60)
     assert (ground.bags, ground.wait_h, ground.fill_kg) == (0, 0, 0)
     assert ground.highest_mm == 1

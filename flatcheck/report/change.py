@@ -7,10 +7,9 @@ import numpy as np
 from flatcheck.assess import Assessment
 from flatcheck.change import Change
 from flatcheck.places import where
-from flatcheck.report.correction import volume
 from flatcheck.report.paper import MOST_LABELS, Paper, page
 from flatcheck.report.words import many, spot_words
-from flatcheck.units import format_length
+from flatcheck.units import format_length, format_volume
 from flatcheck.verdict import place_of
 
 MOST = 12
@@ -48,9 +47,9 @@ def change_words(change: Change, after: Assessment) -> list[str]:
     style, room = after.survey.show, after.surface.room
     said = [
         f"{many(len(change.rise_mm), 'place')} were read both times; levelled by {change.tied}.",
-        f"Filled at {many(change.filled, 'place')}, about {volume(change.added_l, style)}; ground "
-        f"at {many(change.ground, 'place')}, about {volume(change.removed_l, style)}; the rest did "
-        "not change beyond reading error.",
+        f"Filled at {many(change.filled, 'place')}, about {format_volume(change.added_l, style)}; "
+        f"ground at {many(change.ground, 'place')}, about "
+        f"{format_volume(change.removed_l, style)}; the rest did not change beyond reading error.",
     ]
     if np.isfinite(change.planned_mm).any():
         off = change.rise_mm - change.planned_mm

@@ -1,20 +1,23 @@
 """What to do with a floor, in words: the remedies beside each other, the choice, and the marks."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from flatcheck.correction import Choice, Fix, Flip, Mark, marks
+from flatcheck.correction import GRINDER, TO_GRIND, Choice, Fix, Flip, Mark, marks
+from flatcheck.instrument import fine
 from flatcheck.parts import Part
 from flatcheck.places import where
 from flatcheck.report.words import many
+from flatcheck.rules import grade_of
 from flatcheck.terms import SAID
 from flatcheck.units import (
-    KG_PER_POUND,
-    LITERS_PER_CUBIC_FOOT,
-    LITERS_PER_GALLON,
-    M2_PER_SQUARE_FOOT,
     Style,
     format_area,
     format_length,
+    format_load,
+    format_volume,
+    format_weight,
 )
 from flatcheck.verdict import place_of
 
@@ -48,6 +51,15 @@ FRESH = (
 )
 
 
+PROVEN = (
+    "Proven least: no other work of its kind costs less that meets every rule with room for "
+    "reading and placing error left at every place, counting material, waste and time by volume. "
+    "Room is left everywhere, for what will be worked on is not known before; a plan that needed "
+    "it only where it works might do with a little less. Whole bags, primer, setting up and the "
+    "grinder are added after."
+)
+
+
 def choice_words(choice: Choice) -> list[str]:
     """The recommendation, the remedies beside each other, and why some do not pass."""
     style = choice.site.assessment.survey.show
@@ -56,13 +68,35 @@ def choice_words(choice: Choice) -> list[str]:
         said.append(f"{fix.proposal.title}: {fix_words(fix, style)}")
     said += [f"{refusal.title}: {refusal.why}" for refusal in choice.refused]
     said.append("")
-    if choice.instead:
-        said.append(f"As it is the floor would pass: {', '.join(choice.instead)}.")
+    said += [*instead_words(choice), *proven_words(choice.fixes)]
     said += [f"Caution: {words}" for words in cautions(choice)]
     said += [terms_words(choice), f"Numbers: {SAID}"]
     materials = dict.fromkeys(fix.proposal.material for fix in choice.fixes)
     said += [f"{m.name.capitalize()}: {m.said}" for m in materials if m is not None]
     return said
+
+
+def instead_words(choice: Choice) -> list[str]:
+    """What else the floor would do for as it is, by standard."""
+    by_title: dict[str, list[str]] = {}
+    for other in choice.instead:
+        standard, grade = grade_of(other.standard)
+        name = grade.title.partition(",")[0]
+        name = f"{name}, with tile under 15 in" if other.small_tile else name
+        by_title.setdefault(standard.title, []).append(name)
+    if not by_title:
+        return []
+    found = [f"{title} ({'; '.join(names)})" for title, names in by_title.items()]
+    return [f"As it is the floor would pass by another rule: {', or '.join(found)}."]
+
+
+def proven_words(fixes: Sequence[Fix]) -> list[str]:
+    """What a proof that a plan is least is a proof of, where any has one."""
+    return [PROVEN] if any(_least_of(fix) is not None for fix in fixes) else []
+
+
+def _least_of(fix: Fix) -> float | None:
+    return fix.proposal.least_cost if fix.proposal.id != "pour" else None
 
 
 def terms_words(choice: Choice) -> str:
@@ -71,16 +105,17 @@ def terms_words(choice: Choice) -> str:
     reckoned = [
         f"{money(terms.labor)} for an hour of work",
         f"{money(terms.grinder)} for the grinder",
-        f"{volume(terms.grind_l_h, style)} ground off in an hour",
+        f"{format_volume(terms.grind_l_h, style)} ground off in an hour",
         f"{money(terms.primer_m2)} of primer for a square meter",
         f"{terms.waste:.0%} waste",
-        f"work placed to {format_length(terms.placing_mm, style)}",
+        f"work placed to {fine(terms.placing_mm, style)}",
     ]
     for material in (terms.patch, terms.leveler, terms.mortar):
         reckoned.append(
             f"{material.name} at {money(material.price)} a bag of "
-            f"{weight(material.bag_kg, style)} that gives {volume(material.yield_l, style)}, "
-            f"{material.bags_h:g} bags an hour"
+            f"{format_weight(material.bag_kg, style)} that gives "
+            f"{format_volume(material.yield_l, style)}, {material.bags_h:g} "
+            f"{'bag' if material.bags_h == 1 else 'bags'} an hour"
         )
     own = f" Your own: {', '.join(terms.own)}." if terms.own else ""
     return f"Reckoned with: {'; '.join(reckoned)}.{own}"
@@ -103,8 +138,8 @@ def table(choice: Choice) -> list[tuple[str, ...]]:
                 "yes",
                 money(takes.money),
                 f"{takes.hours:.1f}",
-                volume(takes.grind_l, style) if takes.grind_l > 0 else "-",
-                volume(takes.fill_l, style) if takes.fill_l > 0 else "-",
+                format_volume(takes.grind_l, style) if takes.grind_l > 0 else "-",
+                format_volume(takes.fill_l, style) if takes.fill_l > 0 else "-",
                 str(takes.bags) if takes.bags else "-",
                 format_length(rise, style) if fix.rises else "-",
                 "yes" if takes.grind_l > 0 else "no",
@@ -143,9 +178,12 @@ def recommended(choice: Choice) -> list[str]:
         second = choice.fixes[1]
         said += f"; next comes {_lower(second.proposal.title)} at {money(second.takes.money)}"
     sentences = [said + "."]
-    if choice.flips:
-        flips = " or ".join(_flip(flip) for flip in choice.flips)
-        sentences.append(f"{choice.fixes[1].proposal.title} becomes the cheaper {flips}.")
+    turned: dict[str, list[str]] = {}
+    for flip in choice.flips:
+        turned.setdefault(flip.to, []).append(_flip(flip, style))
+    ways = [f"{_lower(to)} becomes the cheaper {' or '.join(how)}" for to, how in turned.items()]
+    if ways:
+        sentences.append(f"{ways[0][:1].upper()}{'; '.join(ways)[1:]}.")
     return sentences
 
 
@@ -153,9 +191,16 @@ def _lower(title: str) -> str:
     return title[:1].lower() + title[1:]
 
 
-def _flip(flip: Flip) -> str:
-    way = "above" if flip.then > flip.now else "below"
-    return f"once {flip.what} costs {way} {money(flip.then)} (now {money(flip.now)})"
+def _flip(flip: Flip, style: Style) -> str:
+    if flip.what == TO_GRIND:
+        then, now = (format_volume(amount, style) for amount in (flip.then, flip.now))
+        return f"if there is more than {then} to grind off (planned {now})"
+    if flip.what.startswith("bags of "):
+        return f"if it takes {flip.then:,.0f} {flip.what} or more (planned {flip.now:,.0f})"
+    if flip.what == GRINDER and flip.now == 0:
+        return f"if a grinder must be rented for more than {money(flip.then)}"
+    way = "more" if flip.then > flip.now else "less"
+    return f"if {flip.what} costs {way} than {money(flip.then)} (now {money(flip.now)})"
 
 
 def _deciding(fix: Fix, style: Style) -> str:
@@ -163,7 +208,7 @@ def _deciding(fix: Fix, style: Style) -> str:
     facts = []
     if takes.grind_l > 0:
         floor = format_area(takes.grind_m2 * 1e6, style)
-        facts.append(f"{volume(takes.grind_l, style)} to grind off {floor}")
+        facts.append(f"{format_volume(takes.grind_l, style)} to grind off {floor}")
     if takes.fill_l > 0 and fix.proposal.material is not None:
         facts.append(f"{many(takes.bags, 'bag')} of {fix.proposal.material.name}")
     return "with " + " and ".join(facts)
@@ -175,18 +220,21 @@ def fix_words(fix: Fix, style: Style) -> str:
     if takes.grind_l > 0:
         parts.append(
             f"grind up to {format_length(takes.highest_mm, style)} off "
-            f"{format_area(takes.grind_m2 * 1e6, style)}, {volume(takes.grind_l, style)} (give or "
-            f"take {volume(2 * takes.u_grind_l, style)})"
+            f"{format_area(takes.grind_m2 * 1e6, style)}, "
+            f"{format_volume(takes.grind_l, style)} (give or take "
+            f"{format_volume(2 * takes.u_grind_l, style)})"
         )
     material = fix.proposal.material
     if takes.fill_l > 0 and material is not None:
         lifts = f" in {fix.proposal.lifts} lifts" if fix.proposal.lifts > 1 else ""
         parts.append(
             f"fill up to {format_length(takes.deepest_mm, style)}{lifts} over "
-            f"{format_area(takes.fill_m2 * 1e6, style)}, {volume(takes.fill_l, style)} (give or "
-            f"take {volume(2 * takes.u_fill_l, style)}), {many(takes.bags, 'bag')} of "
-            f"{material.name} of {weight(material.bag_kg, style)}, "
-            f"{load(takes.load_kg_m2, style)} at its thickest, primer for all of it"
+            f"{format_area(takes.fill_m2 * 1e6, style)}, "
+            f"{format_volume(takes.fill_l, style)} (give or take "
+            f"{format_volume(2 * takes.u_fill_l, style)}), {many(takes.bags, 'bag')} of "
+            f"{material.name} of {format_weight(material.bag_kg, style)}, "
+            f"{format_weight(takes.fill_kg, style)} when laid, "
+            f"{format_load(takes.load_kg_m2, style)} at its thickest, primer for all of it"
         )
     if not parts:
         parts.append("nothing to do")
@@ -197,7 +245,7 @@ def fix_words(fix: Fix, style: Style) -> str:
         for name, mm in fix.rises
     )
     proven = ""
-    if fix.proposal.least_cost is not None and fix.proposal.id in ("grind", "patch", "least"):
+    if _least_of(fix) is not None:
         proven = (
             f"; proven least to {fix.gap_ratio:.1%}" if fix.gap_ratio > 1e-6 else "; proven least"
         )
@@ -255,10 +303,11 @@ def _level_words(choice: Choice, part: Part, level_mm: float) -> list[str]:
         above = format_length(level_mm - float(floor.height_mm[station]), style)
         return f"  {above} above {called} as it is now, {where(floor.room, place, style)}"
 
+    name = "the floor" if len(choice.site.assessment.parts) == 1 else repr(part.name)
     low, high = (int(part.stations[pick(heights)]) for pick in (np.argmin, np.argmax))
     held = zip(choice.site.assessment.survey.holds, choice.site.held, strict=True)
     return [
-        f"Pour {part.name} level; set pins so that the top is",
+        f"Pour {name} level; set pins so that the top is",
         over("the lowest place", low),
         over("the highest place", high),
         *(over(hold.name, int(stations[0])) for hold, (stations, _) in held),
@@ -281,24 +330,3 @@ def _mark(mark: Mark, style: Style) -> str:
 def money(amount: float) -> str:
     """An amount in the person's own money, which is not named."""
     return f"{amount:,.0f}" if amount >= 100 else f"{amount:,.2f}".removesuffix(".00")
-
-
-def volume(liters: float, style: Style) -> str:
-    """A volume of material: liters, or cubic feet and gallons where it is little."""
-    if style.unit == "mm":
-        return f"{liters:.1f} l" if liters >= 0.95 else f"{liters:.2f} l"
-    if liters >= 10:
-        return f"{liters / LITERS_PER_CUBIC_FOOT:.1f} cubic ft"
-    return f"{liters / LITERS_PER_GALLON:.2f} gal"
-
-
-def weight(kg: float, style: Style) -> str:
-    """A weight in pounds or kilograms."""
-    return f"{kg:.0f} kg" if style.unit == "mm" else f"{kg / KG_PER_POUND:.0f} lb"
-
-
-def load(kg_m2: float, style: Style) -> str:
-    """A weight on each square meter or square foot."""
-    if style.unit == "mm":
-        return f"{kg_m2:.0f} kg/m²"
-    return f"{kg_m2 / KG_PER_POUND * M2_PER_SQUARE_FOOT:.1f} lb/ft²"

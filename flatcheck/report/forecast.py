@@ -7,12 +7,12 @@ import numpy as np
 from flatcheck.forecast import Answer, Forecast, Row, Way
 from flatcheck.instrument import fine
 from flatcheck.places import wall_called, where
-from flatcheck.report.correction import columns, volume
+from flatcheck.report.correction import columns
 from flatcheck.report.paper import Paper
 from flatcheck.report.words import many
 from flatcheck.room import ring_area, wall_names
 from flatcheck.surface import Surface, station_pitch
-from flatcheck.units import Style, format_distance, format_length
+from flatcheck.units import Style, format_distance, format_length, format_volume
 from flatcheck.verdict import Outcome
 
 MOST_PLACES = 5
@@ -97,8 +97,8 @@ def _way_words(found: Forecast, way: Way, style: Style) -> str:
     return (
         f"worst lippage {fine(way.worst_mm, style)}, {over}; bed "
         f"{format_length(float(way.least_mm.min()), style)} to "
-        f"{format_length(float(way.most_mm.max()), style)}, {volume(way.mortar_l, style)} of "
-        f"mortar, {many(way.bags, 'bag')}{loose}."
+        f"{format_length(float(way.most_mm.max()), style)}, "
+        f"{format_volume(way.mortar_l, style)} of mortar, {many(way.bags, 'bag')}{loose}."
     )
 
 

@@ -17,13 +17,13 @@ from flatcheck.room import Room, inside
 from flatcheck.screed import LEVEL_MM, Mark, Screed
 from flatcheck.survey import Survey
 from flatcheck.units import (
-    KG_PER_POUND,
-    M2_PER_SQUARE_FOOT,
-    MM_PER_FOOT,
     Style,
     format_area,
     format_distance,
     format_length,
+    format_load,
+    format_volume,
+    format_weight,
 )
 
 Floats = npt.NDArray[np.float64]
@@ -84,8 +84,9 @@ def screed_words(plan: Screed, survey: Survey, room: Room, line_mm: float | None
             f"{format_area(bed.area_mm2, style)}."
         )
         said.append(
-            f"  That is {volume_words(bed.volume_mm3, style)} of mortar, about "
-            f"{weight_words(bed.weight_kg, bed.area_mm2, style)}."
+            f"  That is {format_volume(bed.volume_mm3 / 1e6, style)} of mortar, about "
+            f"{format_weight(bed.weight_kg, style)}, "
+            f"{format_load(bed.weight_kg / (bed.area_mm2 / 1e6), style)}."
         )
         if bed.most_mm > survey.bed.most_mm:
             said.append(
@@ -164,22 +165,6 @@ def _rough(mm: float, style: Style) -> str:
     step = format_length(1e-3, style)  # as nothing is said
     least = f'1/{style.denominator}"' if style.unit == "in" else f"{10.0**-style.decimals:g} mm"
     return f"less than {least}" if said == step else said
-
-
-def volume_words(mm3: float, style: Style) -> str:
-    """A volume as it is bought: cubic feet, or liters."""
-    if style.unit == "in":
-        return f"{mm3 / MM_PER_FOOT**3:.1f} cubic ft"
-    return f"{mm3 / 1e6:.0f} l"
-
-
-def weight_words(kg: float, mm2: float, style: Style) -> str:
-    """A weight, and what it is on each square foot or square meter."""
-    if style.unit == "in":
-        pounds = kg / KG_PER_POUND
-        load = pounds / (mm2 / 1e6 / M2_PER_SQUARE_FOOT)
-        return f"{pounds:.0f} lb, {load:.0f} lb on each square foot"
-    return f"{kg:.0f} kg, {kg / (mm2 / 1e6):.0f} kg on each square meter"
 
 
 def screed_csv(plans: Sequence[Screed], style: Style) -> str:

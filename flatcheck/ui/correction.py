@@ -14,8 +14,10 @@ from flatcheck.report.correction import (
     cautions,
     check_words,
     fix_words,
+    instead_words,
     mark_words,
     money,
+    proven_words,
     recommended,
     table,
     terms_words,
@@ -115,12 +117,8 @@ def _compared(choice: Choice) -> None:
         f"<p class=large>{escape(said[0])}</p>",
         paragraphs(said[1:], "next"),
         _table(choice),
-        paragraphs(
-            [f"As it is the floor would pass: {', '.join(choice.instead)}."]
-            if choice.instead
-            else []
-        ),
-        paragraphs([terms_words(choice)], "fine"),
+        paragraphs(instead_words(choice)),
+        paragraphs([*proven_words(choice.fixes), terms_words(choice)], "fine"),
     )
 
 

@@ -6,11 +6,10 @@ from typing import Any
 import streamlit as st
 
 from flatcheck.readers.folder import edited
-from flatcheck.report.correction import volume, weight
 from flatcheck.survey import Survey
 from flatcheck.terms import SAID, SUBSTRATES, Material
 from flatcheck.ui.markup import paragraphs, write
-from flatcheck.units import STYLES, format_length
+from flatcheck.units import STYLES, format_length, format_volume, format_weight
 
 MATERIALS = {"patch": "Patch", "leveler": "Self-leveler", "mortar": "Mortar bed"}
 
@@ -95,8 +94,8 @@ def _bag(
     found, style = dict(own), survey.show
     row = st.container(horizontal=True, vertical_alignment="bottom", key=f"bag-{name}")
     for key, label, usual in (
-        ("bag", f"{title}, bag of", weight(material.bag_kg, style)),
-        ("yield", "gives", volume(material.yield_l, style)),
+        ("bag", f"{title}, bag of", format_weight(material.bag_kg, style)),
+        ("yield", "gives", format_volume(material.yield_l, style)),
     ):
         _put(found, key, _text(row, label, own.get(key), usual, f"{source}/terms/{name}/{key}"))
     price = _number(row, "costs", own.get("price"), material.price, f"{source}/terms/{name}/price")

@@ -1,0 +1,82 @@
+"""What is said of a correction: whole sentences, amounts as one buys, no codes."""
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from flatcheck.assess import assess
+from flatcheck.correction import Choice, correct
+from flatcheck.readers.folder import read_folder
+from flatcheck.report.correction import (
+    PROVEN,
+    choice_words,
+    instead_words,
+    recommended,
+    terms_words,
+)
+from flatcheck.rules import standards
+from flatcheck.units import STYLES, format_load, format_volume, format_weight
+
+SAMPLES = Path(__file__).parents[1] / "sample_surveys"
+
+
+@cache
+def sample(name: str) -> Choice:
+    """What to do with a sample."""
+    return correct(assess(read_folder(SAMPLES / name)))
+
+
+@pytest.mark.parametrize(
+    "name", ["gorse-yard-humps", "withy-lane-dips", "marram-hall-waves", "millbrook-plywood"]
+)
+def test_whole_sentences_without_codes(name: str) -> None:
+    """Reasons begin with a capital and end with a point; no standard is named by code."""
+    choice = sample(name)
+    for refusal in choice.refused:
+        assert refusal.why[0].isupper()
+        assert refusal.why.endswith(".")
+    said = " ".join(choice_words(choice))
+    assert not [f"{s}:" for s in standards() if f"{s}:" in said]
+    assert " 1 bags" not in said
+    assert "give way by 0" not in said.replace("give way by 0.", "")
+
+
+def test_break_evens_of_the_samples() -> None:
+    """The second sentence names an amount of work, and a price, that would turn the choice."""
+    (_, grind) = recommended(sample("gorse-yard-humps"))
+    assert grind.startswith("Patching the low places becomes the cheaper if there is more than ")
+    assert "l to grind off (planned 0.41 l) or if a grinder must be rented for more than " in grind
+    (_, patch) = recommended(sample("withy-lane-dips"))
+    assert patch.startswith(
+        "Pouring a self-leveler becomes the cheaper if it takes 5 bags of patch"
+    )
+    assert "or more (planned 1) or if a bag of patch costs more than " in patch
+
+
+def test_what_is_proven_is_said() -> None:
+    """Where a plan is proven least it is said of what; where none is, nothing."""
+    assert PROVEN in choice_words(sample("withy-lane-dips"))
+    assert "room for reading and placing error left at every place" in PROVEN
+    assert PROVEN not in choice_words(sample("millbrook-plywood"))
+
+
+def test_what_else_it_would_do_for() -> None:
+    """Other rules are named as people call them, each standard once."""
+    (said,) = instead_words(sample("gorse-yard-humps"))
+    assert said.count("DIN 18202 flatness") == 1
+    assert "BS 8204 surface regularity (SR3)" in said
+
+
+def test_small_numbers_are_not_said_as_nothing() -> None:
+    """Placing of 1/64 in is said to a survey that shows sixteenths; a little is not called 0."""
+    assert 'work placed to 0.016"' in terms_words(sample("millbrook-plywood"))
+    assert "1 bag an hour" in terms_words(sample("marram-hall-waves"))
+    inch, metric = STYLES["in/16"], STYLES["mm"]
+    assert format_volume(0.001, metric) == "under 0.01 l"
+    assert format_volume(28.316846592, inch) == "1.0 cubic ft"
+    assert format_volume(3.785411784, inch) == "1.0 gal"
+    assert format_volume(0, metric) == "0.00 l"
+    assert format_weight(0.32, metric) == "0.3 kg"
+    assert format_weight(0.45359237 * 25, inch) == "25 lb"
+    assert format_load(58.59, inch) == "12.0 lb on each square foot"
