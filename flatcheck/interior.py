@@ -60,9 +60,9 @@ def _searched(cost: Floats, rows: csc_array, across: csr_array, right: Floats) -
     slack, price = slack + both / price.sum(), price + both / slack.sum()
     for _ in range(MOST_ROUNDS):
         open_rows, open_cost = right - rows @ x - slack, -cost - across @ price
-        worth, bound = float(cost @ x), float(-right @ price)
+        apart = float(slack @ price)
         if (
-            abs(worth - bound) <= GAP * (1 + abs(worth))
+            apart <= GAP * (1 + abs(float(cost @ x)))
             and np.abs(open_rows).max() <= LEFT * (1 + np.abs(right).max())
             and np.abs(open_cost).max() <= LEFT * (1 + np.abs(cost).max())
         ):
@@ -72,7 +72,6 @@ def _searched(cost: Floats, rows: csc_array, across: csr_array, right: Floats) -
             return None
         whole = square(weight)
         solve = factored(whole)
-        even = float(slack @ price) / many
         aim = -slack * price
         for corrects in (False, True):
             wanted = across @ (weight * open_rows - aim / slack) + open_cost
@@ -82,7 +81,7 @@ def _searched(cost: Floats, rows: csc_array, across: csr_array, right: Floats) -
             dp = aim / slack - weight * ds
             if not corrects:
                 ahead = (slack + _way(slack, ds) * ds) @ (price + _way(price, dp) * dp)
-                aim = (float(ahead) / many / even) ** 3 * even - slack * price - ds * dp
+                aim = (float(ahead) / apart) ** 3 * apart / many - slack * price - ds * dp
         x, slack = x + _way(slack, ds, SHORT) * dx, slack + _way(slack, ds, SHORT) * ds
         price = price + _way(price, dp, SHORT) * dp
     return None
