@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from flatcheck.errors import SurveyError
 from flatcheck.room import Room
-from flatcheck.tile import Tile
+from flatcheck.tile import Tile, longest_edge
 from flatcheck.units import MM_PER_INCH
 
 Floats = npt.NDArray[np.float64]
@@ -45,12 +45,12 @@ class Pattern:
     """How tiles are to lie.
 
     `kind` is one of KINDS. `offset_ratio` is how far each row of a running bond is set off from
-    the one before, as a share of a tile and its joint. Rows run east, turned by `rotation_deg`
-    counter-clockwise; "diagonal" adds 45 degrees. `origin` is where a corner of a tile lies, its
-    south-west one before it is turned [mm]. `second_mm` are the edges of the smaller tile of
-    "modular". `lengths_mm` are those of planks, the tile's own where there are none; `end_mm` is
-    the least distance between ends in neighboring rows, None for the usual; the same `seed` gives
-    the same planks.
+    the one before, as a share of a tile and its joint. Rows run east, the tile's longer edge along
+    them, turned by `rotation_deg` counter-clockwise; "diagonal" adds 45 degrees. `origin` is where
+    a corner of a tile lies, its south-west one before it is turned [mm]. `second_mm` are the edges
+    of the smaller tile of "modular", along the rows and across. `lengths_mm` are those of planks,
+    the tile's own where there are none; `end_mm` is the least distance between ends in neighboring
+    rows, None for the usual; the same `seed` gives the same planks.
     """
 
     kind: str = "aligned"
@@ -126,7 +126,7 @@ def cell_of(tile: Tile, pattern: Pattern) -> tuple[Floats, Floats]:
     larger, by (L, w) and (-l, W), as in the theorem of Pythagoras drawn with squares.
     """
     joint = tile.joint_mm
-    long, wide = tile.length_mm + joint, tile.width_mm + joint
+    long, wide = longest_edge(tile) + joint, min(tile.length_mm, tile.width_mm) + joint
     one = (0.0, 0.0, long, wide)
     if pattern.kind == "herringbone":
         spots = [(0.0, 0.0, wide, long), (wide, 0.0, wide + long, wide)]
@@ -137,7 +137,7 @@ def cell_of(tile: Tile, pattern: Pattern) -> tuple[Floats, Floats]:
             raise SurveyError("pattern: the second size must not exceed the first either way.")
         spots, moves = [one, (long, 0.0, long + less, low)], [(long, low), (-less, wide)]
     elif pattern.kind == "plank":
-        long = max(pattern.lengths_mm or (tile.length_mm,)) + joint
+        long = max(pattern.lengths_mm or (longest_edge(tile),)) + joint
         spots, moves = [(0.0, 0.0, long, wide)], [(long, 0.0), (0.0, wide)]
     else:
         spots, moves = [one], [(long, 0.0), (pattern.offset_ratio * long, wide)]
@@ -173,11 +173,11 @@ def _planks(tile: Tile, pattern: Pattern, low: Floats, high: Floats) -> Floats:
     """Rows of planks of mixed lengths, drawn by lot until their ends lie far enough apart."""
     lots = random.Random(pattern.seed)
     joint = tile.joint_mm
-    lengths = sorted({length + joint for length in pattern.lengths_mm or (tile.length_mm,)})
+    lengths = sorted({length + joint for length in pattern.lengths_mm or (longest_edge(tile),)})
     least = pattern.end_mm
     if least is None:
         least = min(END_MM, lengths[0] / 3)
-    wide = tile.width_mm + joint
+    wide = min(tile.length_mm, tile.width_mm) + joint
     far_west = math.floor(low[0] / lengths[-1]) * lengths[-1]
     before: list[float] = []
     rows = []

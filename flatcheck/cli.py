@@ -8,14 +8,19 @@ import sys
 import traceback
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
+from flatcheck.bond import KINDS
 from flatcheck.commands import (
     run_bar,
     run_change,
     run_check,
+    run_choose,
     run_correct,
     run_falls,
     run_flood,
+    run_forecast,
+    run_lay,
     run_numbers,
     run_page,
     run_plan,
@@ -146,6 +151,7 @@ def _parser() -> argparse.ArgumentParser:
     change.add_argument("--show", choices=tuple(STYLES), help="units to print")
     change.add_argument("--sheet", type=Path, help="write a page with both: a .html file")
     change.add_argument("--overwrite", action="store_true", help="where it is there already")
+    _tile_verbs(verbs)
     pegs = verbs.add_parser("two-peg", help="test a level: does its line of sight rise or fall")
     pegs.set_defaults(run=run_two_peg)
     pegs.add_argument("midway", nargs=2, help="readings on pegs A and B from midway")
@@ -177,3 +183,46 @@ def _bare_table(command: argparse.ArgumentParser) -> None:
     bare_table.add_argument("--readings", choices=tuple(LENGTH_UNITS), help="unit of bare readings")
     bare_table.add_argument("--offsets", choices=tuple(LENGTH_UNITS), help="unit of bare offsets")
     bare_table.add_argument("--uncertainty", help='how far a reading may be off: "1/32 in"')
+
+
+def _tile_verbs(verbs: Any) -> None:
+    """The commands about the tile: lay it on the plan, foresee its lippage, choose another."""
+    lay = verbs.add_parser("lay", help="lay the tile on the plan: whole and cut ones, slivers")
+    lay.set_defaults(run=run_lay)
+    lay.add_argument("room", help='survey folder, or the size of a room: "12 x 14 ft"')
+    ahead = verbs.add_parser("forecast", help="what lippage this tile will have on this floor")
+    ahead.set_defaults(run=run_forecast)
+    ahead.add_argument("survey", type=Path, help="survey folder")
+    ahead.add_argument("--quick", action="store_true", help="do not try corrections of the floor")
+    choose = verbs.add_parser("choose", help="tiles and patterns on this floor, side by side")
+    choose.set_defaults(run=run_choose)
+    choose.add_argument("survey", type=Path, help="survey folder")
+    choose.add_argument(
+        "--with",
+        dest="tiles",
+        action="append",
+        metavar="SIZE",
+        help="another tile, or more",
+    )
+    choose.add_argument(
+        "--or",
+        dest="patterns",
+        action="append",
+        metavar="PATTERN",
+        help='such as "running bond 1/3"',
+    )
+    for one in (lay, ahead, choose):
+        one.add_argument("--tile", help='tile size, such as "12 x 24 in"')
+        one.add_argument("--joint", help="width of the joint")
+        one.add_argument("--pattern", choices=KINDS, help="how the tile lies")
+        one.add_argument("--offset", help='of running bond: "1/3"')
+        one.add_argument("--rotation", type=float, help="degrees, counter-clockwise")
+        one.add_argument("--origin", nargs=2, metavar=("EAST", "NORTH"), help="a corner of a tile")
+        one.add_argument("--show", choices=tuple(STYLES), help="units to print")
+        one.add_argument("--sheet", type=Path, help="write a page to print: a .html file")
+        one.add_argument("--overwrite", action="store_true", help="where it is there already")
+    for one in (ahead, choose):
+        one.add_argument("--lippage", help="standard:grade for steps between tiles")
+        one.add_argument("--bed", nargs=2, metavar=("LEAST", "MOST"), help="mortar under the tile")
+        one.add_argument("--cap", help="how far a tile may leave the plane it should lie on")
+        one.add_argument("--spacers", help="the step that leveling spacers leave")

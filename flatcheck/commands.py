@@ -14,29 +14,41 @@ from typing import Any
 import numpy as np
 
 from flatcheck.assess import assess
+from flatcheck.bond import Pattern
 from flatcheck.change import changed
 from flatcheck.correction import correct, fix_named
-from flatcheck.document import DOCUMENT
+from flatcheck.document import DOCUMENT, share_of
 from flatcheck.errors import FlatcheckError, RuleError, SurveyError, UnitsError
 from flatcheck.falls import flood_test
 from flatcheck.fnumber import slab_numbers
+from flatcheck.forecast import Answer
 from flatcheck.instrument import Statement, describe, standard_uncertainty, statement
 from flatcheck.judgment import NO_FLATNESS
 from flatcheck.lippage import judge_steps
+from flatcheck.outlook import PATTERNS, SIZES_MM, compared, options, outlook
 from flatcheck.planning import plan, plan_words, resolution_words, resolves
 from flatcheck.readers import turned
 from flatcheck.readers.cells import MOST_BYTES, cells_of
-from flatcheck.readers.folder import bare, edited, file_bytes, read_folder
+from flatcheck.readers.folder import bare, bare_room, edited, file_bytes, read_folder
 from flatcheck.report.change import change_html, change_words
 from flatcheck.report.correction import choice_words, mark_words
 from flatcheck.report.falls import flood_words
 from flatcheck.report.kit import bar_words, two_peg_words
 from flatcheck.report.lippage import lippage_record, lippage_words
 from flatcheck.report.marks import marks_csv, marks_html
+from flatcheck.report.outlook import (
+    choice_of_tiles,
+    choosing_html,
+    joints_csv,
+    option_name,
+    outlook_html,
+    outlook_words,
+)
 from flatcheck.report.screed import screed_csv, screed_html, screed_words
 from flatcheck.report.sheet import Heading, sheet_csv, sheet_html
 from flatcheck.report.slab import slab_record, slab_words
 from flatcheck.report.text import record, shelf, text, wrapped
+from flatcheck.report.tiling import tiling_html, tiling_words
 from flatcheck.room import Room, rectangle
 from flatcheck.rules import Rule, grade_of, rules_for, standards
 from flatcheck.screed import screeds
@@ -92,8 +104,15 @@ def _sections(arguments: argparse.Namespace) -> dict[str, dict[str, Any]]:
         "decision": said("decision"),
     }
     sections: dict[str, dict[str, Any]] = {}
+    tile = {name: said(name) for name in ("joint", "bed", "cap", "spacers") if said(name)}
     if said("tile"):
-        sections["tile"] = tile_section(arguments.tile)
+        tile |= tile_section(arguments.tile)
+    if tile:
+        sections["tile"] = tile
+    pattern = {name: said(name) for name in ("offset", "rotation", "origin")}
+    pattern = {"kind": said("pattern")} | {k: v for k, v in pattern.items() if v is not None}
+    if any(value is not None for value in pattern.values()):
+        sections["pattern"] = {key: value for key, value in pattern.items() if value is not None}
     if any(standard.values()):
         sections["standard"] = {key: value for key, value in standard.items() if value}
     slab = {"specified": said("specified"), "local": said("local")}
@@ -107,6 +126,8 @@ def _sections(arguments: argparse.Namespace) -> dict[str, dict[str, Any]]:
 def _folder(path: Path, sections: dict[str, dict[str, Any]]) -> Survey:
     """A survey folder with what the command line says of it."""
     survey = read_folder(path)
+    if "kind" in sections.get("pattern", {}):
+        survey = edited(survey, {"pattern": None})  # another pattern keeps nothing of the first
     return edited(survey, sections) if sections else survey
 
 
@@ -296,6 +317,93 @@ def _interrupted() -> Callable[[], bool]:
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGINT, lambda number, _: pressed.append(number))
     return lambda: bool(pressed)
+
+
+def run_lay(arguments: argparse.Namespace) -> int:
+    if arguments.sheet:
+        _may_write(arguments.sheet, arguments.overwrite, (".html",))
+    sections, folder = _sections(arguments), Path(arguments.room)
+    survey = _folder(folder, sections) if folder.is_dir() else _empty(arguments.room, sections)
+    room = survey.room or assess(survey).surface.room
+    print("\n".join(wrapped(tiling_words(survey, room))))
+    if arguments.sheet:
+        _write(arguments.sheet, tiling_html(survey, room), arguments.overwrite)
+        print(f"Drawing: {arguments.sheet}")
+    return 0
+
+
+def _empty(written: str, sections: dict[str, dict[str, Any]]) -> Survey:
+    """A survey without readings of a room that was written as its size."""
+    corners = [[f"{x} mm", f"{y} mm"] for x, y in _room_of(written).outline.corners_mm]
+    about = {"survey": {"title": written}, "units": {"readings": "in", "offsets": "in"}}
+    about["units"] |= sections.pop("units", {})
+    return bare_room(about | {"room": {"outline": corners}} | sections)
+
+
+def run_forecast(arguments: argparse.Namespace) -> int:
+    if arguments.sheet:
+        _may_write(arguments.sheet, arguments.overwrite)
+    assessment = assess(_folder(arguments.survey, _sections(arguments)))
+    seen = outlook(
+        assessment,
+        None if arguments.quick else lambda: correct(assessment),
+        lambda _, words: _waiting(f"Working out {words}"),
+    )
+    _waiting("")
+    print("\n".join(wrapped(outlook_words(seen, assessment))))
+    if arguments.sheet:
+        page = (joints_csv if _is_table(arguments.sheet) else outlook_html)(seen, assessment)
+        _write(arguments.sheet, page, arguments.overwrite)
+        print(f"Joints and bed: {arguments.sheet}")
+    if seen.answer is not Answer.AS_IS:
+        return STATUS[Outcome.OUT]
+    return STATUS[Outcome.CLOSE if seen.close else Outcome.WITHIN]
+
+
+def _waiting(words: str) -> None:
+    """Tells whoever sits at a terminal what is being worked out; "" wipes the line."""
+    if sys.stderr.isatty():
+        print(f"\r{words[:78]:<78}", end="" if words else "\r", file=sys.stderr)
+
+
+def run_choose(arguments: argparse.Namespace) -> int:
+    if arguments.sheet:
+        _may_write(arguments.sheet, arguments.overwrite, (".html",))
+    assessment = assess(_folder(arguments.survey, _sections(arguments)))
+    survey = assessment.survey
+    style = survey.show
+    sizes = [tile_size_of(written) for written in arguments.tiles or ()] or SIZES_MM[style.unit]
+    patterns = [pattern_of(written) for written in arguments.patterns or ()] or PATTERNS
+
+    def called(tile: Tile, pattern: Pattern) -> str:
+        return option_name(tile, pattern, style)
+
+    tiles, refused = options(survey, called, assessment, sizes, patterns)
+    rows = compared(assessment, tiles, lambda _, words: _waiting(f"Laying {words}"))
+    _waiting("")
+    print("\n".join(wrapped(choice_of_tiles(rows, refused, style))))
+    if arguments.sheet:
+        _write(arguments.sheet, choosing_html(rows, refused, survey), arguments.overwrite)
+        print(f"Table: {arguments.sheet}")
+    return 0
+
+
+def tile_size_of(written: str) -> tuple[float, float]:
+    """A tile size written as `12 x 24 in`: its long and short edges [mm]."""
+    edges = tile_section(written)
+    try:
+        short, long = sorted(parse_length(edges[key]) for key in ("length", "width"))
+    except UnitsError as error:
+        raise SurveyError(f"tile {written!r}: {error}") from None
+    return long, short
+
+
+def pattern_of(written: str) -> Pattern:
+    """A pattern written as `aligned` or `running bond 1/3`."""
+    kind, _, offset = written.strip().rpartition(" ")
+    if not re.match(r"[0-9.]", offset):
+        return Pattern(written.strip())
+    return Pattern(kind, share_of(offset, "offset"))
 
 
 def run_change(arguments: argparse.Namespace) -> int:

@@ -462,7 +462,7 @@ def _pattern(head: Mapping[str, Any], unit: str, offset_unit: str) -> Pattern | 
     second = section.get("second")
     return Pattern(
         kind=text_of(section.get("kind", "aligned"), "pattern.kind"),
-        offset_ratio=_share(section.get("offset", 0), "pattern.offset"),
+        offset_ratio=share_of(section.get("offset", 0), "pattern.offset"),
         rotation_deg=float(turn),
         origin=at,
         second_mm=None if second is None else _pair(second, "pattern.second", unit, _EDGES_SAID),
@@ -475,8 +475,11 @@ def _pattern(head: Mapping[str, Any], unit: str, offset_unit: str) -> Pattern | 
 _EDGES_SAID = "length and width"
 
 
-def _share(given: Any, name: str) -> float:
-    """A share of a whole: a number, or a fraction or percentage in quotes."""
+def share_of(given: Any, name: str) -> float:
+    """A share of a whole: a number, or a fraction or percentage in quotes.
+
+    Raises SurveyError naming `name`.
+    """
     said = SurveyError(f'{name} = {quoted(given)} was expected to be a share such as "1/3".')
     if isinstance(given, bool) or not isinstance(given, str | int | float):
         raise said

@@ -333,11 +333,14 @@ class Option:
 
 @dataclass(frozen=True, eq=False)
 class Row:
-    """A line of the comparison: an option on a floor, `remedy` by what it was made so."""
+    """A line of the comparison: an option on a floor, `remedy` by what it was made so.
+
+    `pieces` are all that are laid, `cuts` those of them that are cut.
+    """
 
     remedy: str
     option: str
-    tiles: int
+    pieces: int
     cuts: int
     found: Forecast
 
@@ -363,7 +366,8 @@ def choose(
 ) -> tuple[Row, ...]:
     """Every option on every floor: what can be tiled first, then by the worst lippage.
 
-    `surfaces` are named floors, as `floors` gives them. Floors are compared in their own order.
+    The best way is worked out, unless `best` is false, where an even bed will not do. `surfaces`
+    are named floors, as `floors` gives them. Floors are compared in their own order.
     """
     rows: list[Row] = []
     for remedy, floor in surfaces:
@@ -371,9 +375,10 @@ def choose(
         for option in options:
             if progress is not None:
                 progress(len(rows) + len(here), f"{option.name}, {remedy}")
-            found = forecast(
-                floor, option.laying, option.limit_mm, bed, option.bow_mm, required_mm, best
-            )
+            given = floor, option.laying, option.limit_mm, bed, option.bow_mm, required_mm
+            found = forecast(*given, best=False)
+            if best and not found.good(found.even):
+                found = forecast(*given)
             cuts = int(np.count_nonzero(option.laying.cut))
             here.append(Row(remedy, option.name, len(option.laying.pieces), cuts, found))
         ranks = list(Answer)

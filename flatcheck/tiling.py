@@ -36,13 +36,13 @@ def laid(survey: Survey, room: Room) -> Laying:
 
     Raises SurveyError where no tile is named, and as `lay` does.
     """
-    tile, pattern = _asked(survey)
+    tile, pattern = asked(survey)
     return lay(room, tile, pattern, survey.drains, planes_of(survey, room))
 
 
 def better_start(survey: Survey, room: Room) -> Start:
     """The origin that would leave the fewest slivers. Raises SurveyError as `laid` does."""
-    tile, pattern = _asked(survey)
+    tile, pattern = asked(survey)
     return best_origin(room, tile, pattern, survey.drains, planes_of(survey, room))
 
 
@@ -85,7 +85,11 @@ def lots(laying: Laying, spare: float = SPARE) -> tuple[Lot, ...]:
     return tuple(found)
 
 
-def _asked(survey: Survey) -> tuple[Tile, Pattern]:
+def asked(survey: Survey) -> tuple[Tile, Pattern]:
+    """The tile of a survey and how it is to lie, aligned where nobody said.
+
+    Raises SurveyError where no tile is named.
+    """
     if survey.tile is None:
         raise SurveyError("the survey names no tile; say its length and width under [tile].")
     return survey.tile, survey.pattern or Pattern()

@@ -83,6 +83,7 @@ ORDER = (
     "instead",
     "correction",
     "forecast",
+    "outlook",
     "change",
     "layout",
     "trial",

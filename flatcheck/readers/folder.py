@@ -130,6 +130,12 @@ def bare(
     return checked(tomli_w.dumps(head), {table: cells})
 
 
+def bare_room(sections: Mapping[str, Any]) -> Survey:
+    """A survey without readings, from the sections of its document: a room to lay tile in."""
+    read = {"uncertainty": "1 mm"}  # asked for, and nothing is read with it
+    return checked(tomli_w.dumps({"flatcheck": 1, "instrument": read} | dict(sections)), {})
+
+
 def edited(survey: Survey, sections: Mapping[str, Mapping[str, Any] | None]) -> Survey:
     """The survey with some sections of its document replaced in part; None takes one out."""
     import tomllib

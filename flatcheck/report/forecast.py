@@ -6,11 +6,10 @@ import numpy as np
 
 from flatcheck.forecast import Answer, Forecast, Row, Way
 from flatcheck.instrument import fine
-from flatcheck.places import wall_called, where
+from flatcheck.places import where
 from flatcheck.report.correction import columns
-from flatcheck.report.paper import Paper
+from flatcheck.report.paper import plan_of
 from flatcheck.report.words import many
-from flatcheck.room import ring_area, wall_names
 from flatcheck.surface import Surface, station_pitch
 from flatcheck.units import Style, format_distance, format_length, format_volume
 from flatcheck.verdict import Outcome
@@ -133,7 +132,7 @@ def _shortest(found: Forecast) -> float:
     return float(np.hypot(sides[..., 0], sides[..., 1]).min())
 
 
-HEAD = ("floor", "tile", "answer", "even", "at best", "out", "bed", "bags", "tiles", "cut")
+HEAD = ("floor", "tile", "answer", "even", "at best", "out", "bed", "bags", "pieces", "cut")
 """The columns of the comparison: worst lippage in an even bed and at best, share of joints out."""
 
 
@@ -155,7 +154,7 @@ def rows_table(rows: Sequence[Row], style: Style) -> list[tuple[str, ...]]:
                 f"{format_length(float(way.least_mm.min()), style)} to "
                 f"{format_length(float(way.most_mm.max()), style)}",
                 str(way.bags),
-                str(row.tiles),
+                str(row.pieces),
                 str(row.cuts),
             )
         )
@@ -173,12 +172,7 @@ def joints_svg(found: Forecast, floor: Surface) -> str:
     Lines are of the classes within, close and out, with strokes of their own, so that the drawing
     can be told apart without color.
     """
-    corners = np.array(floor.room.outline.corners_mm)
-    names = [wall_called(name) for name in wall_names(floor.room)]
-    if ring_area(corners) < 0:
-        # Turned round, side k is the one that came before corner k.
-        corners, names = corners[::-1], [*names[-2::-1], names[-1]]
-    paper = Paper(corners.min(axis=0), corners.max(axis=0))
+    paper, rim = plan_of(floor.room)
     drawn = [
         "<style>.within{fill:none;stroke:#999;stroke-width:.2}.close{fill:none;stroke:#555;"
         "stroke-width:.5;stroke-dasharray:1 .6}.out{fill:none;stroke:#000;stroke-width:.9}"
@@ -187,11 +181,8 @@ def joints_svg(found: Forecast, floor: Surface) -> str:
     way = found.even if found.best is None else found.best
     pieces = found.laying.pieces
     drawn += [paper.line("unbedded", pieces[k], closed=True) for k in way.unbedded.tolist()]
-    drawn += [paper.line("cutout", ring.corners_mm, closed=True) for ring in floor.room.cutouts]
     drawn += [
         paper.line(STROKES[outcome], joint.tolist())
         for outcome, joint in zip(found.outcomes, found.laying.joints_mm, strict=True)
     ]
-    drawn.append(paper.line("room", corners.tolist(), closed=True))
-    drawn += paper.walls(corners, names)
-    return paper.svg(drawn, "joints between tiles by how they will end")
+    return paper.svg([*drawn, *rim], "joints between tiles by how they will end")

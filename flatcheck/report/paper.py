@@ -7,6 +7,9 @@ from html import escape
 import numpy as np
 import numpy.typing as npt
 
+from flatcheck.places import wall_called
+from flatcheck.room import Room, ring_area, wall_names
+
 Floats = npt.NDArray[np.float64]
 At = Sequence[float] | Floats
 
@@ -84,6 +87,18 @@ class Paper:
             f'<svg width="{width:.1f}mm" height="{height:.1f}mm" viewBox="0 0 {width:.1f} '
             f'{height:.1f}" role="img" aria-label="{escape(about)}">{"".join(drawn)}</svg>'
         )
+
+
+def plan_of(room: Room) -> tuple[Paper, list[str]]:
+    """The paper for a plan of a room, and its outline, cutouts and named walls drawn on it."""
+    corners, names = np.array(room.outline.corners_mm), [wall_called(n) for n in wall_names(room)]
+    if ring_area(corners) < 0:
+        # Turned round, side k is the one that came before corner k.
+        corners, names = corners[::-1], [*names[-2::-1], names[-1]]
+    paper = Paper(corners.min(axis=0), corners.max(axis=0))
+    drawn = [paper.line("cutout", ring.corners_mm, closed=True) for ring in room.cutouts]
+    drawn.append(paper.line("room", corners.tolist(), closed=True))
+    return paper, drawn + ([] if room.assumed else paper.walls(corners, names))
 
 
 def page(title: str, body: str) -> str:

@@ -7,9 +7,9 @@ import numpy as np
 from flatcheck.bond import Pattern
 from flatcheck.pattern import SLIVER, Laying, narrowest, slivers
 from flatcheck.places import wall_called, where
-from flatcheck.report.paper import Paper, page
+from flatcheck.report.paper import page, plan_of
 from flatcheck.report.words import many, tile_size
-from flatcheck.room import Room, from_walls, ring_area, wall_names
+from flatcheck.room import Room, from_walls
 from flatcheck.survey import Survey
 from flatcheck.tile import Tile
 from flatcheck.tiling import SPARE, better_start, laid, lots
@@ -49,7 +49,7 @@ def tiling_words(survey: Survey, room: Room) -> list[str]:
     return said
 
 
-def pattern_words(pattern: Pattern, style: Style) -> str:
+def pattern_words(pattern: Pattern, style: Style, origin: bool = True) -> str:
     """A pattern in a few words, as: running bond at a third, turned by 45 degrees."""
     said = pattern.kind
     if pattern.kind == "running bond":
@@ -59,7 +59,7 @@ def pattern_words(pattern: Pattern, style: Style) -> str:
         said += f" with {tile_size(Tile(*pattern.second_mm), style)}"
     if pattern.rotation_deg:
         said += f", turned by {pattern.rotation_deg:g} degrees"
-    if pattern.origin != (0.0, 0.0):
+    if origin and pattern.origin != (0.0, 0.0):
         x, y = (format_distance(at, style) for at in pattern.origin)
         said += f", from {x} east and {y} north"
     return said
@@ -99,11 +99,7 @@ def tiling_html(survey: Survey, room: Room) -> str:
 
 def drawing(laying: Laying, survey: Survey, room: Room) -> str:
     """The room to scale as SVG with every tile: cut ones light gray, slivers dark."""
-    corners, names = np.array(room.outline.corners_mm), [wall_called(n) for n in wall_names(room)]
-    if ring_area(corners) < 0:
-        # Turned round, side k is the one that came before corner k.
-        corners, names = corners[::-1], [*names[-2::-1], names[-1]]
-    paper = Paper(corners.min(axis=0), corners.max(axis=0))
+    paper, rim = plan_of(room)
     fill = np.where(laying.cut, "#ddd", "#fff")
     fill[slivers(laying)] = "#777"
     drawn = []
@@ -113,10 +109,6 @@ def drawing(laying: Laying, survey: Survey, room: Room) -> str:
             paper.line("tile", laying.pieces[k], closed=True) for k in np.flatnonzero(fill == kind)
         ]
         drawn.append("</g>")
-    drawn.append(paper.line("room", corners.tolist(), closed=True))
-    drawn += [paper.line("cutout", ring.corners_mm, closed=True) for ring in room.cutouts]
     drawn += [paper.line("drain", drain.outline.corners_mm, closed=True) for drain in survey.drains]
-    if not room.assumed:
-        drawn += paper.walls(corners, names)
     about = f"{laying.full} full and {laying.cuts} cut tiles, {len(slivers(laying))} slivers"
-    return paper.svg(drawn, about)
+    return paper.svg([*drawn, *rim], about)

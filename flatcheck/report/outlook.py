@@ -1,0 +1,212 @@
+"""What a tile in its pattern comes to on a floor, in words, as a table of joints and on paper."""
+
+from collections.abc import Sequence
+from html import escape
+
+import numpy as np
+
+from flatcheck.assess import Assessment
+from flatcheck.bond import Pattern
+from flatcheck.forecast import Forecast, Row, Way
+from flatcheck.instrument import fine
+from flatcheck.outlook import Outlook
+from flatcheck.readers.cells import csv_text
+from flatcheck.report.forecast import choosing_words, forecast_words, joints_svg, rows_table
+from flatcheck.report.paper import MOST_LABELS, page, plan_of
+from flatcheck.report.text import cite
+from flatcheck.report.tiling import pattern_words
+from flatcheck.report.words import tile_size
+from flatcheck.surface import Surface
+from flatcheck.survey import Survey
+from flatcheck.tile import Tile
+from flatcheck.tiling import asked
+from flatcheck.units import Style, format_distance, format_length
+from flatcheck.warpage import OFFSETS, allowed, may_offset, product_named
+
+KEY = (
+    "Joints in an even bed: thin gray lines will be within, broken ones too close to call, thick "
+    "ones out. Tiles in gray cannot be bedded within the limits."
+)
+
+SHADES = 6
+"""The bed is shown in so many grays, the thinnest white."""
+
+
+def outlook_words(seen: Outlook, assessment: Assessment) -> list[str]:
+    """The answer, what it rests on, the forecast as it is and after each correction, the rule."""
+    survey, style = assessment.survey, assessment.survey.show
+    tile, pattern = asked(survey)
+    answer, *more = forecast_words(seen.found, assessment.surface, style)
+    return [
+        f"{seen.answer.upper()}: {survey.title}",
+        f"{option_name(tile, pattern, style)}, joint {format_length(tile.joint_mm, style)}",
+        # What corrections do for it says more.
+        *([] if seen.after else [answer]),
+        *_after(seen, style),
+        _limit(seen, tile, style),
+        *more,
+        *rule_words(survey),
+        seen.allowed.rule.words,
+        cite(seen.allowed.rule.citation),
+    ]
+
+
+def option_name(tile: Tile, pattern: Pattern, style: Style) -> str:
+    """A tile in its pattern, wherever that starts: 12" x 24" running bond at a third."""
+    return f"{tile_size(tile, style)} {pattern_words(pattern, style, origin=False)}"
+
+
+def _limit(seen: Outlook, tile: Tile, style: Style) -> str:
+    limit = format_length(seen.allowed.limit_mm, style)
+    said = f"At most {limit} of lippage by {seen.allowed.standard.title}"
+    if seen.allowed.open:
+        said += " and the tile's own warpage, which was not measured and is not added"
+    elif seen.allowed.rule.adds_warpage and tile.bow:
+        said += f", the tile's measured warpage of {format_length(tile.bow.most_mm, style)} in it"
+    if tile.bow is None:
+        return f"{said}. Its bow is not known; it counts as straight.{_could(tile, style)}"
+    way = "high" if tile.bow.edge_mm > 0 else "low"
+    held = "measured" if tile.bow.measured else "taken to be"
+    return (
+        f"{said}. The middle of its long edge is {held} {fine(abs(tile.bow.edge_mm), style)} {way}."
+    )
+
+
+def _could(tile: Tile, style: Style) -> str:
+    """How far a porcelain tile of these edges may be bowed by its own standard."""
+    if tile.edges not in ("rectified", "calibrated", "natural"):
+        return ""
+    product = product_named(f"ansi-{tile.edges}")
+    most = allowed(product.edge, max(tile.length_mm, tile.width_mm))[1]
+    return f" {product.title} may be bowed by {fine(most, style)} along that edge."
+
+
+def _after(seen: Outlook, style: Style) -> list[str]:
+    """What each correction would do for this tile."""
+    if seen.why:
+        return [f"No correction was worked out: {seen.why}"]
+    if not seen.after:
+        return []
+    said = [
+        f"Only with one of these corrections: {', '.join(seen.cured)}."
+        if seen.cured
+        else "None of the corrections for its standard for flatness is enough for this tile."
+    ]
+    for row in seen.after:
+        way = better(row.found)
+        out = int(np.count_nonzero(row.found.out(way)))
+        said.append(
+            f"  {row.remedy}: {row.found.answer}; worst lippage "
+            f"{fine(row.found.even.worst_mm, style)} in an even bed, {out} of "
+            f"{len(row.found.limit_mm)} joints out{' at best' if way is row.found.best else ''}."
+        )
+    return said
+
+
+def better(found: Forecast) -> Way:
+    """The even way where it will do, else the best one."""
+    return found.even if found.best is None or found.good(found.even) else found.best
+
+
+def rule_words(survey: Survey) -> list[str]:
+    """What the rules on offsets say against the pattern of a survey."""
+    tile, pattern = asked(survey)
+    if pattern.kind != "running bond":
+        return []
+    side = max(tile.length_mm, tile.width_mm)
+    against = [rule for rule in OFFSETS if not may_offset(rule, side, pattern.offset_ratio)]
+    return [
+        f"{rule.citation.document}, {rule.citation.edition}, allows an offset of a third at most "
+        f"for a side over {format_length(rule.side_over_mm, survey.show)}."
+        for rule in against
+    ]
+
+
+def choice_of_tiles(rows: Sequence[Row], refused: Sequence[str], style: Style) -> list[str]:
+    """Tiles and patterns beside each other on the floor as it is, and which could not be laid."""
+    return [
+        *choosing_words(rows, style),
+        "Even: the worst lippage in an even bed. At best: where that will not do, with the bed "
+        "made up tile by tile; out, bed and bags are then of that way.",
+        *(f"Not compared: {words}" for words in refused),
+    ]
+
+
+def joints_csv(seen: Outlook, assessment: Assessment) -> str:
+    """Every joint: where its middle is, its limit, the lippage foreseen there, how it ends."""
+    style, found = assessment.survey.show, seen.found
+    rows: list[tuple[str, ...]] = [
+        ("x", "y", "limit", "in an even bed", "give or take", "at best", "ends")
+    ]
+    best = found.even if found.best is None else found.best
+    for k, joint in enumerate(found.laying.joints_mm):
+        x, y = joint.mean(axis=0)
+        rows.append(
+            (
+                *(format_distance(float(at), style) for at in (x, y)),
+                format_length(float(found.limit_mm[k]), style),
+                fine(float(found.even.lippage_mm[k]), style),
+                fine(2 * float(found.u_mm[k]), style) if np.isfinite(found.u_mm[k]) else "",
+                fine(float(best.lippage_mm[k]), style),
+                str(found.outcomes[k]),
+            )
+        )
+    return csv_text(tuple(rows))
+
+
+def outlook_html(seen: Outlook, assessment: Assessment) -> str:
+    """One self-contained page: the words, the joints by how they end, the bed under each tile."""
+    survey, floor = assessment.survey, assessment.surface
+    words = outlook_words(seen, assessment)
+    style, way = survey.show, better(seen.found)
+    called = "even" if way is seen.found.even else "at best"
+    body = (
+        f"<h2>{escape(words[0])}</h2>{joints_svg(seen.found, floor)}<p>{KEY}</p>"
+        + "".join(f"<p>{escape(line.strip())}</p>" for line in words[1:])
+        + f"<h2>The bed under each tile, {called}</h2>{bed_svg(seen.found, way, floor, style)}"
+        f"<p>{escape(bed_key(way, style))}</p>"
+    )
+    return page(survey.title, body)
+
+
+def choosing_html(rows: Sequence[Row], refused: Sequence[str], survey: Survey) -> str:
+    """One self-contained page with the table of tiles and patterns."""
+    head, *lines = rows_table(rows, survey.show)
+    cells = "".join(f"<th>{escape(cell)}</th>" for cell in head)
+    body = "".join(
+        f"<tr>{''.join(f'<td class=words>{escape(cell)}</td>' for cell in line)}</tr>"
+        for line in lines
+    )
+    said = choice_of_tiles(rows, refused, survey.show)[len(rows) + 1 :]
+    return page(
+        survey.title,
+        f"<table><tr>{cells}</tr>{body}</table>" + "".join(f"<p>{escape(w)}</p>" for w in said),
+    )
+
+
+def bed_key(way: Way, style: Style) -> str:
+    """What the grays of the bed stand for."""
+    low, high = (format_length(float(mm), style) for mm in (way.mean_mm.min(), way.mean_mm.max()))
+    return f"Mortar on average {low} under the lightest tile, {high} under the darkest."
+
+
+def bed_svg(found: Forecast, way: Way, floor: Surface, style: Style) -> str:
+    """Every tile to scale, the darker the thicker its bed; numbers where there are not too many."""
+    paper, rim = plan_of(floor.room)
+    low, reach = float(way.mean_mm.min()), max(float(np.ptp(way.mean_mm)), 1e-9)
+    shade = np.minimum((way.mean_mm - low) / reach * SHADES, SHADES - 1).astype(int)
+    drawn = []
+    for level in range(SHADES):
+        gray = 255 - 20 * level
+        drawn.append(f'<g fill="rgb({gray},{gray},{gray})" stroke="#000" stroke-width="0.1">')
+        drawn += [
+            paper.line("tile", found.laying.pieces[k], closed=True)
+            for k in np.flatnonzero(shade == level).tolist()
+        ]
+        drawn.append("</g>")
+    if len(shade) <= MOST_LABELS:
+        drawn += [
+            paper.label(at, (0, 0), format_length(float(thick), style))
+            for at, thick in zip(found.middle_mm, way.mean_mm, strict=True)
+        ]
+    return paper.svg([*drawn, *rim], "thickness of the mortar bed under each tile")
