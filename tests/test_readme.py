@@ -13,6 +13,7 @@ from flatcheck.report.text import text
 from flatcheck.tables import kinds, readings_of
 
 README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+SAMPLES = Path(__file__).parents[1] / "sample_surveys"
 
 PARTS = {
     title.strip(): body
@@ -110,7 +111,11 @@ def test_the_fall_that_is_commented_out(tmp_path: Path) -> None:
 
 COMMANDS = [
     line
-    for title in ("Your own survey", "Before you read, and with what")
+    for title in (
+        "Your own survey",
+        "The tile, before it is laid",
+        "Before you read, and with what",
+    )
     for language, code in blocks(title)
     if language == "sh"
     for line in code.splitlines()
@@ -121,6 +126,7 @@ COMMANDS = [
 def test_commands(line: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each command that README gives ends without a complaint, with the files it tells of."""
     monkeypatch.chdir(tmp_path)
+    Path("sample_surveys").symlink_to(SAMPLES)
     Path("grid.csv").write_text(only_block("A grid", ""), encoding="utf-8")
     Path("turned.csv").write_text("at,first,turned\n500,3,3.2\n900,3,3.4\n", encoding="utf-8")
     name, *arguments = shlex.split(line)
