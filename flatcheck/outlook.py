@@ -4,6 +4,9 @@ import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
+import numpy as np
+import numpy.typing as npt
+
 from flatcheck.assess import Assessment
 from flatcheck.bond import Pattern
 from flatcheck.correction import Choice
@@ -22,12 +25,14 @@ from flatcheck.forecast import (
 from flatcheck.judgment import NO_FLATNESS
 from flatcheck.pattern import lay
 from flatcheck.rules import Rule, Standard, grade_of, standards, step_limit, step_rule
+from flatcheck.surface import Surface
 from flatcheck.survey import Survey
 from flatcheck.tile import Tile
 from flatcheck.tiling import asked, laid, planes_of
 from flatcheck.units import MM_PER_INCH
 from flatcheck.verdict import Outcome
 
+Floats = npt.NDArray[np.float64]
 Progress = Callable[[int, str], None]
 
 SIZES_MM = {
@@ -143,10 +148,10 @@ def outlook(
 
     Raises SurveyError as `laid`, `allowed` and `forecast` do.
     """
-    survey, floor = assessment.survey, assessment.surface
+    survey = assessment.survey
     tile, _ = asked(survey)
-    limit, laying = allowed(survey, tile), laid(survey, floor.room)
-    wanted = required_heights(assessment)
+    limit, laying = allowed(survey, tile), laid(survey, assessment.surface.room)
+    floor, wanted = unfolded(assessment, assessment.surface)
     found = forecast(
         floor, laying, limit.limit_mm, bed_of(tile), bow_of(tile), wanted, progress=progress
     )
@@ -161,7 +166,22 @@ def outlook(
         within = "the floor is within its standard for flatness as it is"
         return Outlook(limit, found, why=f"{within if choice.fixes else 'no remedy passes'}.")
     option = Option("", laying, limit.limit_mm, bow_of(tile))
-    return Outlook(limit, found, choose(after, [option], bed_of(tile), wanted))
+    made = [(title, unfolded(assessment, corrected)[0]) for title, corrected in after]
+    return Outlook(limit, found, choose(made, [option], bed_of(tile), wanted))
+
+
+def unfolded(assessment: Assessment, floor: Surface) -> tuple[Surface, Floats]:
+    """The floor to lay tile on and the heights it should have at its stations (n,) [mm].
+
+    Where one floor falls in several planes it is its departures from them: tiles are cut where
+    planes meet, and plates and steps are the same on either, but between readings on both sides of
+    a valley or ridge it is the departures that run on. Floors of several zones, each with a height
+    of its own, are laid on as they were read.
+    """
+    wanted = required_heights(assessment)
+    if len(assessment.parts) > 1 or len(assessment.parts[0].faces) < 2:
+        return floor, wanted
+    return replace(floor, height_mm=floor.height_mm - wanted), np.zeros(len(wanted))
 
 
 def options(
@@ -211,6 +231,5 @@ def compared(
 ) -> tuple[Row, ...]:
     """Every option on the floor as it is, what can be tiled first, then by the worst lippage."""
     tile, _ = asked(assessment.survey)
-    floor = (("as it is", assessment.surface),)
-    wanted = required_heights(assessment)
-    return choose(floor, tuple(tiles), bed_of(tile), wanted, progress=progress)
+    floor, wanted = unfolded(assessment, assessment.surface)
+    return choose((("as it is", floor),), tuple(tiles), bed_of(tile), wanted, progress=progress)

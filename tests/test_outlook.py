@@ -16,7 +16,7 @@ from flatcheck.cli import BAD_INPUT, main
 from flatcheck.commands import pattern_of, tile_size_of
 from flatcheck.correction import correct
 from flatcheck.errors import FlatcheckError, SurveyError
-from flatcheck.forecast import Answer, Bed
+from flatcheck.forecast import Answer, Bed, required_heights
 from flatcheck.outlook import allowed, bed_of, compared, options, outlook
 from flatcheck.readers.folder import edited, read_folder
 from flatcheck.report.outlook import (
@@ -233,6 +233,15 @@ def test_the_sheet_shows_every_tile_and_asks_no_network() -> None:
     assert page.count('class="tile"') == len(seen.found.laying.pieces)
     assert "<script>" not in page
     assert "http" not in page.replace("http-equiv", "")
+
+
+def test_tile_on_planes_that_meet_has_no_step() -> None:
+    """A pan of six planes read off its valleys is laid without a step, as it falls everywhere."""
+    survey = read_folder(SAMPLES / "hollin-ghyll-shower")
+    here = assess(edited(survey, {"tile": {"joint": "3 mm"}, "standard": {"rule": "us-tile"}}))
+    height = required_heights(here)
+    exact = replace(here, surface=replace(here.surface, height_mm=height))
+    assert outlook(exact).found.even.worst_mm == pytest.approx(0, abs=1e-6)
 
 
 def test_falls_and_holes_are_laid() -> None:
