@@ -24,8 +24,10 @@ from flatcheck.commands import (
     run_numbers,
     run_page,
     run_plan,
+    run_report,
     run_standards,
     run_two_peg,
+    run_verify,
 )
 from flatcheck.errors import FlatcheckError
 from flatcheck.instrument import TURNS
@@ -152,6 +154,24 @@ def _parser() -> argparse.ArgumentParser:
     change.add_argument("--sheet", type=Path, help="write a page with both: a .html file")
     change.add_argument("--overwrite", action="store_true", help="where it is there already")
     _tile_verbs(verbs)
+    report = verbs.add_parser("report", help="write the report, for the client and for the file")
+    report.set_defaults(run=run_report)
+    report.add_argument("survey", type=Path, help="survey folder")
+    report.add_argument("-o", "--out", type=Path, help="the report: a .html file")
+    report.add_argument("--tables", type=Path, help="all of it as CSV: a .zip file, or a folder")
+    report.add_argument("--before", type=Path, help="survey folder of the floor before the work")
+    report.add_argument("--remedy", help="the remedy to be done; the cheapest if not said")
+    report.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
+    report.add_argument("--show", choices=tuple(STYLES), help="units to print")
+    report.add_argument("--overwrite", action="store_true", help="where it is there already")
+    verify = verbs.add_parser(
+        "verify",
+        help="whether a report agrees with itself, and with a survey",
+        epilog="exit status: 0 it does, 1 it does not, 2 not a report, 70 a fault in flatcheck",
+    )
+    verify.set_defaults(run=run_verify)
+    verify.add_argument("report", type=Path, help="a report: a .html file")
+    verify.add_argument("survey", type=Path, nargs="?", help="survey folder it should be of")
     pegs = verbs.add_parser("two-peg", help="test a level: does its line of sight rise or fall")
     pegs.set_defaults(run=run_two_peg)
     pegs.add_argument("midway", nargs=2, help="readings on pegs A and B from midway")

@@ -8,6 +8,7 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Sequence
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -20,20 +21,22 @@ from flatcheck.correction import correct, fix_named
 from flatcheck.document import DOCUMENT, share_of
 from flatcheck.errors import FlatcheckError, RuleError, SurveyError, UnitsError
 from flatcheck.falls import flood_test
+from flatcheck.fingerprint import canonical, fingerprint
 from flatcheck.fnumber import slab_numbers
 from flatcheck.forecast import Answer
 from flatcheck.instrument import Statement, describe, standard_uncertainty, statement
-from flatcheck.judgment import NO_FLATNESS
-from flatcheck.lippage import judge_steps
 from flatcheck.outlook import PATTERNS, SIZES_MM, compared, options, outlook
 from flatcheck.planning import plan, plan_words, resolution_words, resolves
 from flatcheck.readers import turned
 from flatcheck.readers.cells import MOST_BYTES, cells_of
 from flatcheck.readers.folder import bare, bare_room, edited, file_bytes, read_folder
+from flatcheck.report.case import case_of, judged
 from flatcheck.report.change import change_html, change_words
 from flatcheck.report.correction import choice_words, mark_words
+from flatcheck.report.dossier import report_html
 from flatcheck.report.falls import flood_words
 from flatcheck.report.kit import bar_words, two_peg_words
+from flatcheck.report.ledger import packed, write_tables
 from flatcheck.report.lippage import lippage_record, lippage_words
 from flatcheck.report.marks import marks_csv, marks_html
 from flatcheck.report.outlook import (
@@ -44,6 +47,8 @@ from flatcheck.report.outlook import (
     outlook_html,
     outlook_words,
 )
+from flatcheck.report.proof import MOST_BYTES as MOST_REPORT
+from flatcheck.report.proof import apart_from, proof_words, proven
 from flatcheck.report.screed import screed_csv, screed_html, screed_words
 from flatcheck.report.sheet import Heading, sheet_csv, sheet_html
 from flatcheck.report.slab import slab_record, slab_words
@@ -53,7 +58,6 @@ from flatcheck.room import Room, rectangle
 from flatcheck.rules import Rule, grade_of, rules_for, standards
 from flatcheck.screed import screeds
 from flatcheck.survey import Survey
-from flatcheck.tables import readings_of
 from flatcheck.tile import Tile
 from flatcheck.units import LENGTH_UNITS, STYLES, Style, parse_length, typed_style
 from flatcheck.verdict import Outcome, chosen, gravest
@@ -68,9 +72,7 @@ SHEETS = (".html", ".csv")
 
 def run_check(arguments: argparse.Namespace) -> int:
     survey = _survey(arguments)
-    steps_alone = survey.lippage and survey.standard == NO_FLATNESS and not survey.falls
-    assessment = None if steps_alone and not readings_of(survey) else assess(survey)
-    lippage = judge_steps(survey, assessment)
+    assessment, lippage = judged(survey)
     outcomes, pages = [], []
     said: dict[str, Any] = {"title": survey.title}
     if assessment:
@@ -251,10 +253,11 @@ def _is_table(sheet: Path) -> bool:
     return sheet.suffix.lower() == ".csv"
 
 
-def _write(sheet: Path, page: str, overwrite: bool) -> None:
+def _write(sheet: Path, page: str | bytes, overwrite: bool) -> None:
+    data = page if isinstance(page, bytes) else page.encode()
     try:
-        with sheet.open("w" if overwrite else "x", encoding="utf-8") as out:
-            out.write(page)
+        with sheet.open("wb" if overwrite else "xb") as out:
+            out.write(data)
     except OSError as error:
         raise SurveyError(f"{sheet} cannot be written: {error.strerror or error}.") from None
 
@@ -420,6 +423,40 @@ def run_change(arguments: argparse.Namespace) -> int:
     if arguments.sheet:
         _write(arguments.sheet, change_html(found, before, after), arguments.overwrite)
     return STATUS[after.verdict.outcome]
+
+
+def run_report(arguments: argparse.Namespace) -> int:
+    report, tables = arguments.out, arguments.tables
+    if report is None and tables is None:
+        raise SurveyError(
+            "say where the report goes: -o report.html, --tables tables.zip, or both."
+        )
+    if report is not None:
+        _may_write(report, arguments.overwrite, (".html",))
+    if tables is not None and tables.exists() and not arguments.overwrite:
+        raise SurveyError(f"{tables} is there already; say --overwrite, or give it another name.")
+    survey = _folder(arguments.survey, _sections(arguments))
+    before = read_folder(arguments.before) if arguments.before else None
+    case = case_of(survey, before, arguments.remedy, _interrupted())
+    if report is not None:
+        _write(report, report_html(case, date.today()), arguments.overwrite)
+        print(f"Report: {report}")
+    if tables is not None and tables.suffix.lower() == ".zip":
+        _write(tables, packed(case), arguments.overwrite)
+    elif tables is not None:
+        write_tables(case, tables)
+    if tables is not None:
+        print(f"Tables: {tables}")
+    print(f"{case.outcome.upper()}. Fingerprint of the readings: {fingerprint(canonical(survey))}")
+    return STATUS[case.outcome]
+
+
+def run_verify(arguments: argparse.Namespace) -> int:
+    report = arguments.report
+    found = proven(report.name, file_bytes(report, MOST_REPORT))
+    survey = read_folder(arguments.survey) if arguments.survey else None
+    print("\n".join(wrapped(proof_words(report.name, found, survey))))
+    return int(bool(found.problems or (survey and apart_from(found, survey))))
 
 
 def run_flood(arguments: argparse.Namespace) -> int:

@@ -37,6 +37,7 @@ ORDER = (
     "places",
     "survey",
     "document",
+    "fingerprint",
     "normal",
     "covariance",
     "surface",

@@ -70,7 +70,8 @@ def size_words(count: int) -> str:
 
 def shown(text: str) -> str:
     """A text that a person typed, as a spreadsheet shows it and does not work it out."""
-    return f"'{text}" if text.lstrip().startswith(("=", "+", "-", "@")) else text
+    starts = text.lstrip().startswith(tuple("=+-@＝＋－＠")) or text.startswith(("\t", "\r", "\n"))
+    return f"'{text}" if starts else text
 
 
 def csv_text(cells: Cells) -> str:

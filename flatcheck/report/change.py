@@ -18,6 +18,11 @@ MOST = 12
 
 def change_html(change: Change, before: Assessment, after: Assessment) -> str:
     """One page with the floor before and after: both verdicts, a map of the change, and words."""
+    return page(f"Before and after: {after.survey.title}", change_body(change, before, after))
+
+
+def change_body(change: Change, before: Assessment, after: Assessment) -> str:
+    """The same without the page around it."""
     floor, style = after.surface, after.survey.show
     corners = np.array(floor.room.outline.corners_mm)
     paper = Paper(corners.min(axis=0), corners.max(axis=0))
@@ -35,11 +40,10 @@ def change_html(change: Change, before: Assessment, after: Assessment) -> str:
         for called, found in (("before", before), ("after", after))
     )
     said = "".join(f"<p>{escape(words)}</p>" for words in change_words(change, after))
-    body = (
+    return (
         f"<table>{rows}</table>{paper.svg(drawn, 'what changed between the two surveys')}"
         f"<p>Large dots changed beyond reading error: + filled, - ground.</p>{said}"
     )
-    return page(f"Before and after: {after.survey.title}", body)
 
 
 def change_words(change: Change, after: Assessment) -> list[str]:

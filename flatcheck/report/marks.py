@@ -62,7 +62,7 @@ def marks_html(choice: Choice, fix: Fix) -> str:
     body = (
         "".join(f"<p>{escape(words)}</p>" for words in said)
         + f"<table>{beside}</table>"
-        + _drawing(choice, found)
+        + marks_drawing(choice, found)
         + "<p>X: grind off. O: fill. Depths are those at the marks; between marks run straight "
         "from one to the next, and out to nothing at the first place that is not marked.</p>"
         + "<table><tr><th>mark</th><th>do</th><th>depth</th><th>from</th><th>distance</th>"
@@ -94,7 +94,7 @@ def _tape(room: Room, mark: Mark, style: Style) -> tuple[str, str, str, str]:
     return one, first, other, second
 
 
-def _drawing(choice: Choice, found: tuple[Mark, ...]) -> str:
+def marks_drawing(choice: Choice, found: tuple[Mark, ...]) -> str:
     """The room to scale with an X at every place to grind and an O at every place to fill."""
     floor, style = choice.site.floor, choice.site.assessment.survey.show
     corners = np.array(floor.room.outline.corners_mm)

@@ -1,8 +1,9 @@
 """A plan on paper: SVG to scale, and a self-contained page that prints and asks no network."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from html import escape
+from itertools import groupby
 
 import numpy as np
 import numpy.typing as npt
@@ -71,6 +72,13 @@ class Paper:
         anchor = f' style="text-anchor:{"start" if begins > 0 else "end"}"' if begins else ""
         return f'<text x="{x}" y="{y}"{turn}{anchor}>{escape(words)}</text>'
 
+    def area(self, kind: str, rings: Sequence[Sequence[At]]) -> str:
+        """Polygons in one piece, so that no seam shows between them."""
+        drawn = "".join(
+            "M" + "L".join(f"{x} {y}" for x, y in map(self.at, ring)) + "Z" for ring in rings
+        )
+        return f'<path class="{kind}" d="{drawn}"/>' if drawn else ""
+
     def walls(self, corners: Floats, names: Sequence[str], away: float = RIM_MM * 0.7) -> list[str]:
         """The names of walls, each outside of the middle of its own, corners counter-clockwise."""
         drawn = []
@@ -101,8 +109,29 @@ def plan_of(room: Room) -> tuple[Paper, list[str]]:
     return paper, drawn + ([] if room.assumed else paper.walls(corners, names))
 
 
-def page(title: str, body: str) -> str:
-    """A page with a title around a body that is HTML already."""
+def paragraphs(said: Iterable[str], kind: str = "") -> str:
+    """Sentences, each a paragraph, escaped."""
+    shown = f" class={kind}" if kind else ""
+    return "".join(f"<p{shown}>{escape(words)}</p>" for words in said)
+
+
+def listed(said: Iterable[str]) -> str:
+    """Sentences, and what is indented below them as lists; a number of its own in bold."""
+    return "".join(
+        f"<ul>{''.join(map(_item, lines))}</ul>" if below else paragraphs(lines)
+        for below, lines in groupby(said, lambda words: words.startswith("  "))
+    )
+
+
+def _item(line: str) -> str:
+    number, apart, words = line.strip().partition("  ")
+    if not apart:
+        return f"<li>{escape(number)}</li>"
+    return f"<li><b>{escape(number)}:</b> {escape(words.strip())}</li>"
+
+
+def page(title: str, body: str, style: str = "") -> str:
+    """A page with a title around a body that is HTML already, with more style where it has any."""
     return f"""<!DOCTYPE html>
 <html lang="en">
 <head>
@@ -110,7 +139,7 @@ def page(title: str, body: str) -> str:
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{escape(title)}</title>
-<style>{_CSS}</style>
+<style>{_CSS}{style}</style>
 </head>
 <body>
 <h1>{escape(title)}</h1>

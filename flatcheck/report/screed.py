@@ -267,23 +267,29 @@ def drawing(plan: Screed, survey: Survey) -> str:
 
 def _arrows(falls: Falls, paper: Paper) -> list[str]:
     """An arrow down the middle of each plane, its fall beside it where the plane has room."""
-    drawn = []
-    for facet in falls.facets:
-        ring = np.array(facet.outline.corners_mm)
-        middle = ring.mean(axis=0)
-        turn = np.radians(facet.bearing_deg)
-        down = np.array([np.sin(turn), np.cos(turn)]) * facet.run_mm / (5 if len(ring) > 3 else 10)
-        (x1, y1), (x2, y2) = paper.at(middle - down), paper.at(middle + down)
-        drawn.append(f'<line class="flow" x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}"/>')
-        back = np.array([x1 - x2, y1 - y2])
-        back = back / max(float(np.hypot(*back)), 1e-9) * 2
-        for sign in (1, -1):
-            hx, hy = x2 + back[0] - sign * back[1] / 2, y2 + back[1] + sign * back[0] / 2
-            drawn.append(f'<line class="flow" x1="{x2}" y1="{y2}" x2="{hx:.2f}" y2="{hy:.2f}"/>')
-        words = f"{facet.fall_ratio:.2%}"
-        off = _beside(facet, paper, np.array([(x1, y1), (x2, y2)]), words)
-        if off is not None:
-            drawn.append(paper.label(middle, off, words))
+    return [
+        drawn
+        for facet in falls.facets
+        for drawn in arrow(facet, paper, facet.bearing_deg, f"{facet.fall_ratio:.2%}")
+    ]
+
+
+def arrow(facet: Facet, paper: Paper, bearing_deg: float, words: str) -> list[str]:
+    """An arrow along a bearing over the middle of a plane, with words where they have room."""
+    ring = np.array(facet.outline.corners_mm)
+    middle = ring.mean(axis=0)
+    turn = np.radians(bearing_deg)
+    down = np.array([np.sin(turn), np.cos(turn)]) * facet.run_mm / (5 if len(ring) > 3 else 10)
+    (x1, y1), (x2, y2) = paper.at(middle - down), paper.at(middle + down)
+    drawn = [f'<line class="flow" x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}"/>']
+    back = np.array([x1 - x2, y1 - y2])
+    back = back / max(float(np.hypot(*back)), 1e-9) * 2
+    for sign in (1, -1):
+        hx, hy = x2 + back[0] - sign * back[1] / 2, y2 + back[1] + sign * back[0] / 2
+        drawn.append(f'<line class="flow" x1="{x2}" y1="{y2}" x2="{hx:.2f}" y2="{hy:.2f}"/>')
+    off = _beside(facet, paper, np.array([(x1, y1), (x2, y2)]), words)
+    if off is not None:
+        drawn.append(paper.label(middle, off, words))
     return drawn
 
 

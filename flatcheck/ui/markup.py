@@ -3,15 +3,15 @@
 Markup is ours; whatever a person typed, or a file holds, is escaped before it comes here.
 """
 
-from collections.abc import Iterable
 from html import escape
-from itertools import groupby
 from typing import Any
 
 import plotly.graph_objects as go
 import streamlit as st
 
 from flatcheck.errors import FlatcheckError
+from flatcheck.report.paper import listed as listed
+from flatcheck.report.paper import paragraphs as paragraphs
 from flatcheck.ui.axes import INK
 from flatcheck.verdict import Outcome
 
@@ -89,27 +89,6 @@ input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
 def write(*parts: str) -> None:
     """Markup of ours; whatever is not ours has been escaped in it."""
     st.html(f"<div class=fc>{''.join(parts)}</div>")
-
-
-def paragraphs(said: Iterable[str], kind: str = "") -> str:
-    """Sentences, each a paragraph, escaped."""
-    shown = f" class={kind}" if kind else ""
-    return "".join(f"<p{shown}>{escape(words)}</p>" for words in said)
-
-
-def listed(said: Iterable[str]) -> str:
-    """Sentences, and what is indented below them as lists; a number of its own in bold."""
-    return "".join(
-        f"<ul>{''.join(map(_item, lines))}</ul>" if below else paragraphs(lines)
-        for below, lines in groupby(said, lambda words: words.startswith("  "))
-    )
-
-
-def _item(line: str) -> str:
-    number, apart, words = line.strip().partition("  ")
-    if not apart:
-        return f"<li>{escape(number)}</li>"
-    return f"<li><b>{escape(number)}:</b> {escape(words.strip())}</li>"
 
 
 def word(outcome: Outcome) -> str:
