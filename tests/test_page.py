@@ -30,6 +30,7 @@ from flatcheck.report.words import titles
 from flatcheck.rules import standards
 from flatcheck.tables import readings_of
 from flatcheck.ui import correction, serve
+from flatcheck.ui.report import NOT_YET, case_now
 from flatcheck.ui.steps import STEPS
 
 ROOT = Path(__file__).parents[1]
@@ -661,11 +662,30 @@ def test_bad_after(page: AppTest, name: str, data: bytes, words: str) -> None:
 
 
 def test_downloads(page: AppTest) -> None:
-    """Two buttons give the verdict to take away."""
+    """Buttons give the report, its tables and the verdict to take away."""
     go(page, "report")
     widget(page, "Survey").set_value("millbrook-plywood").run()
     labels = [button.label for button in page.get("download_button")]
-    assert labels == ["Verdict as text", "Verdict as JSON, in mm"]
+    assert labels == [
+        "Report to print or to send",
+        "Everything as tables, CSV in a ZIP",
+        "Verdict as text",
+        "Verdict as JSON, in mm",
+    ]
+    assert any(NOT_YET in block.proto.body for block in page.get("html"))
+
+
+def test_the_report_has_the_correction_of_its_floor() -> None:
+    """The correction worked out last for a floor goes into its report, no other floor's does."""
+    dips, humps = (
+        assess(read_folder(ROOT / "sample_surveys" / name))
+        for name in ("withy-lane-dips", "gorse-yard-humps")
+    )
+    choice = correct(dips)
+    assert case_now(dips, {"a": choice}).choice is choice
+    assert case_now(dips, {"a": choice}).fix is choice.fixes[0]
+    assert case_now(humps, {"a": choice}).choice is None
+    assert case_now(dips, {}).fix is None
 
 
 def test_bug_shows_as_bug(page: AppTest, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -40,9 +40,11 @@ from flatcheck.report.section import profile_of
 from flatcheck.report.text import cite
 from flatcheck.report.words import (
     beside,
+    disputes,
     explain,
     many,
     shape_words,
+    side_word,
     spot_words,
     tile_size,
     titles,
@@ -121,10 +123,13 @@ tr {break-inside: avoid}
 .rules, .readings, .spotlist {break-inside: auto}
 .readings {font-size: 8.5pt; margin-bottom: 3mm}
 .readings td {padding: 0.2mm 1.2mm; text-align: left; max-width: 60mm}
+@media screen {.scroll {overflow-x: auto}}
+@media screen and (max-width: 600px) {.scroll {columns: 1 !important} .columns {columns: 1}
+  .facts th {width: auto}}
 .caution {border-left: 1mm solid #000; padding-left: 3mm; break-inside: avoid}
 .columns {columns: 2; column-gap: 6mm; font-size: 9pt}
 .canonical {font: 6.5pt/1.2 "Liberation Mono", monospace; white-space: pre-wrap}
-code {font-family: "Liberation Mono", monospace; font-weight: bold}
+code {font: bold 8.5pt "Liberation Mono", monospace}
 .signed {display: flex; gap: 8mm; margin-top: 8mm; break-inside: avoid}
 .signed p {flex: 1; border-top: 0.3mm solid #000; padding-top: 1mm}
 """
@@ -220,10 +225,12 @@ def _rules(case: Case) -> str:
     other = [beside(v) for v in (case.assessment and case.assessment.verdict, case.lippage) if v]
     shape = shape_words(case.assessment) if case.assessment else []
     sources = [cite(citation) for citation in dict.fromkeys(citations)]
+    apart = disputes(case.assessment.verdict) if case.assessment else []
     return (
         f'<h2>Verdict by rule</h2><table class="rules wide">{rows}</table>'
         f"{paragraphs(dict.fromkeys(other))}{paragraphs(shape)}"
-        f"<h3>The rules and how sure their numbers are</h3>{paragraphs(sources, 'fine')}"
+        f"<h3>The rules and how sure their numbers are</h3>"
+        f"{paragraphs(apart)}{paragraphs(sources, 'fine')}"
     )
 
 
@@ -231,14 +238,17 @@ def _map(assessment: Assessment) -> str:
     """Where the floor is high and low, with the worst bar, and the list of spots."""
     survey, room = assessment.survey, assessment.surface.room
     spots, unit = assessment.verdict.spots, "inches" if survey.show.unit == "in" else "millimeters"
+    low, high = (side_word(way, room) for way in (False, True))
     key = [
-        "Red stands above the required plane; blue, hatched, below it; gray was not read. Numbers "
-        f"are departures in {unit}, dots the readings. North is up.",
+        f"Red is {high} of the required plane, blue and hatched is {low}; gray was not read. "
+        f"Numbers are departures in {unit}, dots the readings."
     ]
+    if not room.upright:
+        key.append("North is up.")
     if spots:
         key.append(
-            "A triangle up is high, down is low; filled is beyond reading error, hollow may be "
-            "reading error. An outline holds the floor that belongs to a spot."
+            f"A triangle up is {high}, down is {low}; filled is beyond reading error, hollow may "
+            "be reading error. An outline holds the floor that belongs to a spot."
         )
     finding = worst_of(assessment)
     side = ""
@@ -257,7 +267,7 @@ def _map(assessment: Assessment) -> str:
     more = f"<p>{len(spots) - SPOTS} more are in the tables.</p>" if len(spots) > SPOTS else ""
     listing = f'<h3>Where it is out</h3><table class="spotlist wide">{rows}</table>{more}'
     return (
-        f"<h2>Where it is high and low</h2><figure>{relief(assessment)}{legend(assessment)}"
+        f"<h2>Where it is {high} and {low}</h2><figure>{relief(assessment)}{legend(assessment)}"
         f"<figcaption>{escape(' '.join(key))}</figcaption></figure>{side}{listing if spots else ''}"
     )
 
@@ -282,10 +292,13 @@ def _lippage(case: Case) -> str:
         return ""
     lines = lippage_words(case.lippage, case.survey)
     rows = [words for words in lines if "   " in words.strip()]
-    said = [words for words in lines if words not in rows]
+    # The outcome, the standard and the sources are told with those of the floor.
+    told = {*rows, *lines[:3], *(cite(joint.rule.citation) for joint in case.lippage.joints)}
+    said = [words for words in lines if words not in told]
     return (
         f"<h2>Steps between tiles</h2><figure>{joints_plan(case.lippage, case.survey)}"
-        f"<figcaption>{SIGN_WORDS}</figcaption></figure><pre>{escape(chr(10).join(rows))}</pre>{listed(said)}"
+        f"<figcaption>{SIGN_WORDS}</figcaption></figure>"
+        f'<pre class="scroll">{escape(chr(10).join(rows))}</pre>{listed(said)}'
     )
 
 
@@ -322,7 +335,8 @@ def _correction(choice: Choice, fix: Fix | None) -> str:
     )
     return (
         f'<h2>Correction</h2><h3>{escape(fix.proposal.title)}</h3><table class="facts wide">{taken}'
-        f"</table>{drawn}{warned}<h3>What else was tried</h3><table>{beside_each_other}</table>"
+        f"</table>{drawn}{warned}<h3>What else was tried</h3>"
+        f'<div class="scroll"><table>{beside_each_other}</table></div>'
         f"{paragraphs(refused, 'fine')}"
     )
 
@@ -413,7 +427,11 @@ def _cells(number: int, table: Table) -> str:
             + "</tr>"
             for r, row in enumerate(table.cells, 1)
         )
-        drawn.append(f'<table class="readings">{rows}</table>')
+        beside = max(1, WIDE // sum(widths[c] for c in columns))
+        drawn.append(
+            f'<div class="scroll" style="columns: {beside}">'
+            f'<table class="readings">{rows}</table></div>'
+        )
     return "".join(drawn)
 
 
@@ -437,6 +455,7 @@ def _proof(survey: Survey, text: str, mark: str) -> str:
         f"<h2>What this rests on</h2><p>{escape(RELIANCE)}</p>"
         '<div class="signed"><p>Read by, date</p><p>For the client, date</p></div>'
         f"<h2>Fingerprint</h2><p><code>{mark}</code></p><p>{escape(FINGERPRINT_WORDS)}</p>"
-        f'<pre class="canonical" id="readings">\n{escape(text)}</pre>'
+        "<details><summary>The text that is hashed</summary>"
+        f'<pre class="canonical" id="readings">\n{escape(text)}</pre></details>'
         f'<pre id="survey" hidden>\n{escape(tomli_w.dumps(head))}</pre>'
     )

@@ -44,7 +44,7 @@ COLUMNS: dict[str, tuple[tuple[str, str, str], ...]] = {
     ),
     "spots": (
         ("spot", "", "its number on the map"),
-        ("side", "", "high or low"),
+        ("side", "", "high or low, of a wall proud or hollow"),
         ("beyond_reading_error", "", "yes or no"),
         ("value_mm", "mm", "worst value laid to it"),
         ("limit_mm", "mm", "its limit"),

@@ -25,7 +25,7 @@ from flatcheck.readers.cells import csv_text, shown
 from flatcheck.report.case import Case
 from flatcheck.report.glossary import COLUMNS
 from flatcheck.report.relief import departures_of
-from flatcheck.report.words import outcome_of, titles
+from flatcheck.report.words import outcome_of, side_word, titles
 from flatcheck.room import Room, from_walls
 from flatcheck.surface import decided, variance
 from flatcheck.survey import Benchmark, Gap, Observation, Reading, Step, Survey, Tilt
@@ -156,7 +156,7 @@ def _floor(assessment: Assessment) -> dict[str, list[Row]]:
     spots: list[Row] = [
         (
             spot.number,
-            "high" if spot.high else "low",
+            side_word(spot.high, room),
             spot.proven,
             spot.value_mm,
             spot.limit_mm,
@@ -206,7 +206,7 @@ def _floor(assessment: Assessment) -> dict[str, list[Row]]:
 
 def _taped(room: Room, place: Place) -> tuple[str, float | None, str, float | None]:
     """The two walls that a place is measured from, with the distances."""
-    found = [(wall_called(name), away) for name, away in from_walls(room, place)]
+    found = [(wall_called(name, room.upright), away) for name, away in from_walls(room, place)]
     (one, first), (other, second) = (*found, ("", None), ("", None))[:2]
     return one, first, other, second
 

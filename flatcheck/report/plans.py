@@ -28,6 +28,7 @@ from flatcheck.report.relief import (
 from flatcheck.report.screed import arrow
 from flatcheck.report.section import Profile, exaggeration, shown_heights
 from flatcheck.report.ticks import distance_steps, ticks
+from flatcheck.report.words import side_word
 from flatcheck.room import Room, rectangle, ring_area, wall_names
 from flatcheck.surface import Surface, triangulate
 from flatcheck.survey import Survey
@@ -115,7 +116,7 @@ def walls(paper: Paper, room: Room, survey: Survey) -> list[str]:
         drawn.append(paper.label(below, (0, -2.5), drain.outline.name[:NAME]))
     drawn.append(paper.line("room", corners.tolist(), closed=True))
     if not room.assumed:
-        names = [wall_called(name)[:NAME] for name in wall_names(room)]
+        names = [wall_called(name, room.upright)[:NAME] for name in wall_names(room)]
         if ring_area(corners) < 0:
             # Turned round, side k is the one that came before corner k.
             corners, names = corners[::-1], [*names[-2::-1], names[-1]]
@@ -198,8 +199,10 @@ def _spots(paper: Paper, assessment: Assessment) -> list[str]:
         ]
     for spot in assessment.verdict.spots[:SPOTS]:
         x, y = paper.at(spot.at)
-        shape = f"M{x} {y - 1.6}l1.5 2.6h-3z" if spot.high else f"M{x} {y + 1.6}l1.5 -2.6h-3z"
-        drawn.append(f'<path{"" if spot.proven else " class=hollow"} d="{shape}"/>')
+        way = 1 if spot.high else -1
+        shape = f"M{x} {y - 1.6 * way:.2f}l1.5 {2.6 * way}h-3z"
+        kind = "solid" if spot.proven else "hollow"
+        drawn.append(f'<path class="{kind}" d="{shape}"/>')
         drawn.append(f'<g class="spots">{paper.label(spot.at, (3.2, 0), str(spot.number))}</g>')
     return drawn
 
@@ -220,11 +223,11 @@ def _bar(paper: Paper, assessment: Assessment) -> list[str]:
 
 def legend(assessment: Assessment) -> str:
     """The colors with their departures, a length to scale, and north."""
-    style = assessment.survey.show
+    style, room = assessment.survey.show, assessment.surface.room
     edges = _edges(assessment, departures_of(assessment))
-    paper, _ = ground(assessment.surface.room)
+    paper, _ = ground(room)
     wide, left = 14.0, 14.0
-    drawn = [f'<text x="{left / 2}" y="5">low</text>']
+    drawn = [f'<text x="{left / 2}" y="5">{side_word(False, room)}</text>']
     for k in range(len(COLORS)):
         box = f'x="{left + k * wide}" y="2" width="{wide}" height="5"'
         drawn.append(f'<rect class="b{k}" {box}/>')
@@ -233,20 +236,23 @@ def legend(assessment: Assessment) -> str:
     for k, edge in enumerate(edges):
         words = escape(format_length(edge, style, sign=True))
         drawn.append(f'<text x="{left + k * wide}" y="10">{words}</text>')
-    drawn.append(f'<text x="{left * 1.5 + len(COLORS) * wide}" y="5">high</text>')
-    return _beside(drawn, paper, style)
+    drawn.append(
+        f'<text x="{left * 1.5 + len(COLORS) * wide}" y="5">{side_word(True, room)}</text>'
+    )
+    return _beside(drawn, paper, room, style)
 
 
-def _beside(drawn: list[str], paper: Paper, style: Style) -> str:
-    """The right side of a legend: a length to scale, and north."""
+def _beside(drawn: list[str], paper: Paper, room: Room, style: Style) -> str:
+    """The right side of a legend: a length to scale, and north, which a wall has none of."""
     known = [step for step in distance_steps(style) if step * paper.scale <= 34]
     if known:
         end = round(128 + known[-1] * paper.scale, 2)
         drawn.append(f'<path class="floor" d="M128 3v3H{end}v-3"/>')
         words = escape(format_distance(known[-1], style))
         drawn.append(f'<text x="{(128 + end) / 2:.2f}" y="10">{words}</text>')
-    drawn.append('<path class="floor" d="M170 11V2l-1.5 3M170 2l1.5 3"/>')
-    drawn.append('<text x="174" y="4">N</text>')
+    if not room.upright:
+        drawn.append('<path class="floor" d="M170 11V2l-1.5 3M170 2l1.5 3"/>')
+        drawn.append('<text x="174" y="4">N</text>')
     return (
         f'<svg width="{WIDE_MM}mm" height="13mm" viewBox="0 0 {WIDE_MM} 13" role="img" '
         f'aria-label="legend">{"".join(drawn)}</svg>'
@@ -283,7 +289,7 @@ def falls_plan(
         for number, pond in enumerate(zone.ponds, 1):
             label = paper.label(pond.at, (0, 0), f"pond {number}")
             drawn.append(f'<g class="spots">{label}</g>')
-    scale = _beside([], paper, survey.show)
+    scale = _beside([], paper, assessment.surface.room, survey.show)
     return paper.svg(drawn, "how the floor falls, and where water stands") + scale
 
 
@@ -313,7 +319,7 @@ def joints_plan(verdict: LippageVerdict, survey: Survey) -> str:
         x, y = paper.at(place)
         sign = SIGNS[verdict.ends(joint)].format(x=x, y=y)
         drawn.append(f'<path class="mark" d="{sign}"/>')
-    scale = _beside([], paper, survey.show)
+    scale = _beside([], paper, room, survey.show)
     return paper.svg(drawn, "joints that were read, by how they end") + scale
 
 

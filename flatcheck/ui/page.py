@@ -21,6 +21,7 @@ from flatcheck.ui.correction import correction, text_of
 from flatcheck.ui.entry import entered
 from flatcheck.ui.job import job
 from flatcheck.ui.markup import STYLE, offer, paragraphs, tell, word, write
+from flatcheck.ui.report import report
 from flatcheck.ui.steps import chosen_step, next_step
 from flatcheck.ui.verdict import verdict
 from flatcheck.ui.water import falls, heights
@@ -121,6 +122,7 @@ def _after_verdict(assessment: Assessment) -> None:
 def _report(assessment: Assessment) -> None:
     """What there is to take away."""
     write("<h3>To take away</h3>")
+    report(assessment)
     row = st.container(horizontal=True)
     offer(row, "Verdict as text", text(assessment), "verdict.txt")
     exact = json.dumps(record(assessment), indent=2, allow_nan=False)

@@ -6,11 +6,14 @@ import json
 import re
 import socket
 import time
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from flatcheck.cli import main
 
 LASER = Path(__file__).parents[2] / "sample_surveys" / "millbrook-plywood" / "laser.csv"
 GROUND = LASER.parents[1] / "gorse-yard-ground" / "staff.csv"
@@ -324,6 +327,21 @@ def test_download(page: Any, tmp_path: Path) -> None:
         got[caught.value.suggested_filename] = tmp_path / caught.value.suggested_filename
     assert got["verdict.txt"].read_text().startswith('OUT for 12" x 24" tile')
     assert json.loads(got["verdict.json"].read_text())["outcome"] == "out"
+
+
+@desk_only
+def test_report_and_tables(page: Any, tmp_path: Path) -> None:
+    """The report from the page is of that survey, as verify finds; the tables come too."""
+    survey(page, "Kitchen subfloor, Millbrook", "Report")
+    got = {}
+    for words in ("Report to print or to send", "Everything as tables, CSV in a ZIP"):
+        with page.expect_download() as caught:
+            page.get_by_role("button", name=words).click()
+        caught.value.save_as(tmp_path / caught.value.suggested_filename)
+        got[caught.value.suggested_filename] = tmp_path / caught.value.suggested_filename
+    assert main(["verify", str(got["report.html"]), str(LASER.parent)]) == 0
+    with zipfile.ZipFile(got["tables.zip"]) as held:
+        assert "stations.csv" in held.namelist()
 
 
 def point_at(page: Any, number: int) -> None:
