@@ -21,6 +21,7 @@ from flatcheck.report.case import Case, outcomes
 from flatcheck.report.change import change_body
 from flatcheck.report.checks import checks, misread
 from flatcheck.report.correction import cautions, mark_words, table
+from flatcheck.report.doubts import doubts
 from flatcheck.report.falls import plane_words, water_words
 from flatcheck.report.lippage import lippage_words
 from flatcheck.report.marks import marks_drawing
@@ -186,7 +187,8 @@ def _head(case: Case, mark: str, made: date) -> str:
         for name, value in facts
         if value
     )
-    warned = misread(case.assessment) if case.assessment else []
+    found = case.assessment
+    warned = [*doubts(found), *misread(found)] if found else []
     return (
         f'<p class="verdict"><b id="verdict">{escape(outcome.upper())}</b>: {escape(meant)}.</p>'
         f'<table class="facts wide">{rows}<tr><th>Fingerprint of the readings</th>'
