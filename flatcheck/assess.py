@@ -14,7 +14,7 @@ from flatcheck.judgment import judge
 from flatcheck.parts import Part
 from flatcheck.room import EDGE_MM, Ring, Room, rectangle
 from flatcheck.surface import Surface, surface
-from flatcheck.survey import Observation, Survey
+from flatcheck.survey import Gap, Observation, Survey
 from flatcheck.tables import readings_of
 from flatcheck.verdict import Verdict
 
@@ -38,6 +38,11 @@ def assess(survey: Survey) -> Assessment:
 
     Raises FlatcheckError naming what cannot be used.
     """
+    if survey.sample and all(isinstance(seen, Gap) for seen in readings_of(survey)):
+        raise SurveyError(
+            "the survey is a sample of bars laid by lot, and says nothing of the floor place by "
+            "place; judge it with `flatcheck tally`."
+        )
     readings, known, floor = surveyed(survey)
     parts, verdict = judge(survey, floor, known.piece[floor_stations(known)])
     return Assessment(survey, readings, known, floor, parts, verdict)

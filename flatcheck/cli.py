@@ -25,7 +25,9 @@ from flatcheck.commands import (
     run_page,
     run_plan,
     run_report,
+    run_sample,
     run_standards,
+    run_tally,
     run_two_peg,
     run_verify,
 )
@@ -113,6 +115,23 @@ def _parser() -> argparse.ArgumentParser:
     numbers.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
     numbers.add_argument("--show", choices=tuple(STYLES), help="units to print")
     _bare_table(numbers)
+    lot = verbs.add_parser("sample", help="draw by lot where to lay the straightedge")
+    lot.set_defaults(run=run_sample)
+    lot.add_argument("room", help='survey folder with a room, or its size: "12 x 14 ft"')
+    lot.add_argument("--standard", required=True, help="such as aci-bar:flat or bs-8204:SR1")
+    lot.add_argument("--tile", help='where the rule depends on it: "12 x 24 in"')
+    lot.add_argument("--seed", type=int, help="draw again what was drawn with this number")
+    lot.add_argument("--count", type=int, help="placements of each bar; what is asked if not said")
+    lot.add_argument("--show", choices=tuple(STYLES), help="units to print")
+    lot.add_argument("--sheet", type=Path, help="write a sheet to fill in: a .csv file")
+    lot.add_argument("--overwrite", action="store_true", help="where it is there already")
+    count = verbs.add_parser("tally", help="judge a sample of straightedge placements")
+    count.set_defaults(run=run_tally)
+    count.add_argument("survey", type=Path, help="survey folder with gaps and [sample]")
+    count.add_argument("--standard", dest="scheme", help="instead of the one in [sample]")
+    count.add_argument("--json", action="store_true", help="print the verdict as JSON, in mm")
+    count.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
+    count.add_argument("--show", choices=tuple(STYLES), help="units to print")
     ahead = verbs.add_parser("plan", help="plan the readings for a room, and print a sheet")
     ahead.set_defaults(run=run_plan)
     ahead.add_argument("room", help='survey folder with a room, or its size: "12 x 14 ft"')

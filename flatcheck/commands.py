@@ -4,6 +4,7 @@ import argparse
 import json
 import math
 import re
+import secrets
 import signal
 import sys
 import threading
@@ -49,6 +50,8 @@ from flatcheck.report.outlook import (
 )
 from flatcheck.report.proof import MOST_BYTES as MOST_REPORT
 from flatcheck.report.proof import apart_from, proof_words, proven
+from flatcheck.report.sample import plan_csv, tally_record, tally_words
+from flatcheck.report.sample import plan_words as sample_words
 from flatcheck.report.screed import screed_csv, screed_html, screed_words
 from flatcheck.report.sheet import Heading, sheet_csv, sheet_html
 from flatcheck.report.slab import slab_record, slab_words
@@ -56,6 +59,7 @@ from flatcheck.report.text import record, shelf, text, wrapped
 from flatcheck.report.tiling import tiling_html, tiling_words
 from flatcheck.room import Room, rectangle
 from flatcheck.rules import Rule, grade_of, rules_for, standards
+from flatcheck.sampling import about_of, draw, may_sample, scheme_named, tally
 from flatcheck.screed import screeds
 from flatcheck.survey import Survey
 from flatcheck.tile import Tile
@@ -478,6 +482,43 @@ def run_numbers(arguments: argparse.Namespace) -> int:
     if not found.asks:
         return STATUS[Outcome.WITHIN if found.proper else Outcome.NOT_ASSESSED]
     return STATUS[chosen(survey.decision, found.guarded, found.as_read)]
+
+
+def run_sample(arguments: argparse.Namespace) -> int:
+    if arguments.sheet:
+        _may_write(arguments.sheet, arguments.overwrite, (".csv",))
+    folder = Path(arguments.room)
+    tile, style, about = None, None, "floor"
+    if folder.is_dir():
+        survey = read_folder(folder)
+        room, tile, style, about = may_sample(survey), survey.tile, survey.show, about_of(survey)
+    else:
+        room = _room_of(arguments.room)
+    if arguments.tile:
+        edges = tile_section(arguments.tile)
+        tile = Tile(parse_length(edges["length"]), parse_length(edges["width"]))
+    scheme = scheme_named(arguments.standard, tile, about)
+    metric = scheme.bars[0].length_mm % 100 == 0
+    usual = style or STYLES["mm/0.1" if metric else "in/16"]
+    style = STYLES[arguments.show] if arguments.show else usual
+    # Nobody should know beforehand where the bar will lie; afterwards anybody may draw it again.
+    seed = secrets.randbelow(1_000_000) if arguments.seed is None else arguments.seed
+    plan = draw(scheme, room, seed, arguments.count)
+    print("\n".join(wrapped(sample_words(plan, style))))
+    if arguments.sheet:
+        _write(arguments.sheet, plan_csv(plan, style), arguments.overwrite)
+        print(f"Sheet to fill in: {arguments.sheet}")
+    return 0
+
+
+def run_tally(arguments: argparse.Namespace) -> int:
+    survey = _folder(arguments.survey, _sections(arguments))
+    found = tally(survey, arguments.scheme)
+    if arguments.json:
+        print(json.dumps(tally_record(found, survey), indent=2, allow_nan=False))
+    else:
+        print("\n".join(wrapped(tally_words(found, survey))))
+    return STATUS[found.outcome]
 
 
 def _job(

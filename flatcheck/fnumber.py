@@ -260,9 +260,11 @@ def _by_lines(
 def slab_numbers(survey: Survey) -> SlabVerdict:
     """FF and FL of a surveyed slab: line by line, section by section, and overall.
 
-    Raises SurveyError where no line can be used, where the readings do not decide the numbers, and
-    whatever `surveyed` raises.
+    Raises SurveyError for a wall, where no line can be used, where the readings do not decide the
+    numbers, and whatever `surveyed` raises.
     """
+    if survey.room and survey.room.upright:
+        raise SurveyError("FF and FL are numbers of a slab, and this survey is of a wall.")
     readings, known, floor = surveyed(survey)
     sections = sections_of(survey, floor, known.piece[floor_stations(known)], readings)
     error_q, error_z = _errors(sections, floor)

@@ -397,6 +397,12 @@ def test_a_slab_that_cannot_be_read(sections: dict[str, object], message: str) -
         read_along([("A", (600.0, 3000.0), (300.0, 0.0), 20)], flat, **sections)
 
 
+def test_a_wall_has_no_f_numbers() -> None:
+    """A survey of a wall is refused."""
+    with pytest.raises(SurveyError, match="of a wall"):
+        slab_numbers(read_along(across(1), flat, room=BAY, survey={"about": "wall"}))
+
+
 def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
     """`numbers` judges the sample: good overall, and its second bay below the local FL."""
     folder = str(SAMPLES / "harnmoor-bays")

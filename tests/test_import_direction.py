@@ -66,6 +66,7 @@ ORDER = (
     "runs",
     "fnumber",
     "waviness",
+    "sampling",
     "falls",
     "thickness",
     "screed",

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from flatcheck.assess import assess
+from flatcheck.cli import main
 from flatcheck.commands import tile_section
 from flatcheck.lippage import judge_steps
 from flatcheck.readers.folder import BARE_KINDS, edited, read_folder, write_folder
@@ -22,15 +23,18 @@ SAMPLES = ROOT / "sample_surveys"
 STATUS = {"within": 0, "out": 1, "too close to call": 3, "not assessed": 3}
 
 
-def promised() -> list[tuple[str, ...]]:
-    """The rows of README's table of samples."""
-    table = (ROOT / "README.md").read_text().split("## The sample surveys")[1].split("\n## ")[0]
+def promised(part: str = "The sample surveys") -> list[tuple[str, ...]]:
+    """The rows of a table of samples in README."""
+    table = (ROOT / "README.md").read_text().split(f"## {part}\n")[1].split("\n## ")[0]
     rows = [
         tuple(cell.strip() for cell in line.strip("|").split("|"))
         for line in table.splitlines()
         if line.startswith("|")
     ]
     return rows[2:]
+
+
+SLABS = promised("A straightedge sample")
 
 
 def named(standard: str) -> tuple[str, list[str], str]:
@@ -44,7 +48,7 @@ def test_every_sample_is_promised() -> None:
     """Each folder of sample_surveys stands in the README, and nothing else does."""
     folders = {path.name for path in SAMPLES.iterdir() if path.is_dir()}
 
-    assert {row[0] for row in promised()} == folders
+    assert {row[0] for row in (*promised(), *SLABS)} == folders
     assert len(folders) >= 4
 
 
@@ -87,7 +91,19 @@ def test_sample_from_the_shell(row: tuple[str, ...], decision: str) -> None:
     assert ran.stderr == ""
 
 
-@pytest.mark.parametrize("name", sorted({row[0] for row in promised()}))
+@pytest.mark.parametrize("row", SLABS, ids=lambda row: row[0])
+@pytest.mark.parametrize("decision", DECISIONS)
+def test_slabs_and_samples_from_the_shell(
+    row: tuple[str, ...], decision: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Slabs and samples end as README says, in the first words and in the exit status."""
+    name, command, verdict, as_read, _ = row
+    expected = as_read if decision == "as read" else verdict
+    assert main([command, str(SAMPLES / name), "--decision", decision]) == STATUS[expected]
+    assert capsys.readouterr().out.startswith(expected.upper())
+
+
+@pytest.mark.parametrize("name", sorted({row[0] for row in (*promised(), *SLABS)}))
 def test_sample_is_written_back_the_same(name: str, tmp_path: Path) -> None:
     """Reading a sample and writing it gives the same document and the same cells."""
     survey = read_folder(SAMPLES / name)

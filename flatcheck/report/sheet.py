@@ -46,10 +46,10 @@ def sheet_csv(survey: SurveyPlan, style: Style) -> str:
     Offsets carry their unit. Cells to fill are blank; `x` stands where there is no floor.
     """
     walk = _walk(survey)
-    rows = [["", *(_offset(x, style) for x in survey.east_mm)]]
+    rows = [["", *(offset(x, style) for x in survey.east_mm)]]
     for y in reversed(survey.north_mm):
         cells = ("" if (x, y) in walk else "x" for x in survey.east_mm)
-        rows.append([_offset(y, style), *cells])
+        rows.append([offset(y, style), *cells])
     return csv_text(tuple(map(tuple, rows)))
 
 
@@ -103,7 +103,7 @@ def _walk(survey: SurveyPlan) -> dict[tuple[float, float], int]:
     return {place: number for number, place in enumerate(survey.stations_mm, 1)}
 
 
-def _offset(mm: float, style: Style) -> str:
+def offset(mm: float, style: Style) -> str:
     """An offset to the mark: no rounding to what is said of a place in a room."""
     if style.unit == "in":
         return format_distance(mm, STYLES["in/64"])
@@ -125,14 +125,14 @@ def _panel(
     survey: SurveyPlan, north: Sequence[float], east: Sequence[float], style: Style, name: str
 ) -> str:
     walk = _walk(survey)
-    head = "".join(f'<th class="east">{escape(_offset(x, style))}</th>' for x in east)
+    head = "".join(f'<th class="east">{escape(offset(x, style))}</th>' for x in east)
     rows = []
     for y in north:
         cells = "".join(
             f"<td><i>{walk[x, y]}</i></td>" if (x, y) in walk else '<td class="off">×</td>'
             for x in east
         )
-        rows.append(f'<tr><th class="north">{escape(_offset(y, style))}</th>{cells}</tr>')
+        rows.append(f'<tr><th class="north">{escape(offset(y, style))}</th>{cells}</tr>')
     return (
         f'<section><h2>{escape(name)}</h2><table class="grid"><tr><th>↑ N, → E</th>{head}'
         f"</tr>{''.join(rows)}</table></section>\n"

@@ -32,9 +32,14 @@ def headline(assessment: Assessment) -> str:
 
 def beside(verdict: Verdict | LippageVerdict) -> str:
     """The outcome under the other decision rule, which is always worked out too."""
-    if verdict.decision == "as read":
-        return f"Allowing for reading error it would be: {verdict.guarded}."
-    return f"Taken as read, at face value, it would be: {verdict.as_read}."
+    return beside_of(verdict.decision, verdict.guarded, verdict.as_read)
+
+
+def beside_of(decision: str, guarded: Outcome, as_read: Outcome) -> str:
+    """Of two outcomes the one that the person did not ask for."""
+    if decision == "as read":
+        return f"Allowing for reading error it would be: {guarded}."
+    return f"Taken as read, at face value, it would be: {as_read}."
 
 
 def titles(verdict: Verdict) -> list[str]:

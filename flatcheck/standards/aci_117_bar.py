@@ -30,9 +30,9 @@ _NOW = Citation(
     clause="table 4.8.6.1",
     source="from memory (that the table exists was seen, its numbers were not legible)",
     certainty="from memory",
-    note="For all placements; the tighter limit for 90 % of them is not judged here. The bar is "
-    "not levelled and rests on two high spots. At least one placement for every 100 square feet "
-    "(US Access Board report, Part III). No other length may be used.",
+    note="For all placements; the tighter limit for 90 % of them is judged of a sample drawn by "
+    "lot. The bar is not levelled and rests on two high spots. At least one placement for every "
+    "100 square feet (US Access Board report, Part III). No other length may be used.",
 )
 _THEN = Citation(
     document="ACI 117",

@@ -1,0 +1,491 @@
+"""Where to lay the straightedge so that a few places speak for the floor, and what they say.
+
+Some documents do not ask for every place but for a sample: so many placements for the area, of
+which a share must be within a limit. A plan draws placements of the bar at random, every placement
+that lies wholly on the floor as likely as any other, again the same from the same seed. The sample
+that was read is judged against the plan: what was drawn and not read counts as open, what was read
+and not drawn does not count.
+
+A floor has placements without number, so how many of n are within is binomial. If k are, the share
+that is within of all of them is at least p at a confidence of 95 %, where p solves
+P(at least k of n | p) = 0.05 (Clopper & Pearson, Biometrika 26, 1934): p is the 5 % quantile of the
+beta distribution with k and n - k + 1.
+"""
+
+import math
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import bdtrc, betaincinv
+
+from flatcheck.errors import RuleError, SurveyError
+from flatcheck.guard import CLEAR, EXACT_MM, RISK
+from flatcheck.intent import DRAINING
+from flatcheck.lippage import factor_for
+from flatcheck.room import Room, area, clear, inside
+from flatcheck.rules import Citation, check_on, grade_of, rules_for
+from flatcheck.survey import Gap, Sample, Survey
+from flatcheck.tables import readings_of
+from flatcheck.tile import Tile
+from flatcheck.units import MM_PER_FOOT, MM_PER_INCH
+from flatcheck.verdict import Outcome, chosen, gravest
+
+Floats = npt.NDArray[np.float64]
+
+MOST = 2000
+"""More placements than this nobody lays."""
+
+TRIES = 2_000_000
+"""After so many tries without enough placements the floor is too narrow for the bar."""
+
+BATCH = 4096
+
+SAME_MM = 50.0
+"""A bar laid this near to where it was drawn is the one that was drawn [mm]. Common practice, no
+source."""
+
+WORSE = 0.10
+"""By how much a floor is worse of which it is told how often it would pass."""
+
+
+@dataclass(frozen=True)
+class Bar:
+    """One bar of a scheme and its limits.
+
+    `shares` are (share, limit [mm]): of the placements at least that share is within the limit. On
+    equal `blocks` high counts as low does; else the bar rests on the floor.
+    """
+
+    length_mm: float
+    blocks: bool
+    shares: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class Scheme:
+    """How a standard samples a floor.
+
+    One placement of each bar for every `each_mm2` of floor, rounded up, and at least `fewest`;
+    `each_mm2` is None where the document leaves the number to be agreed. `citation` is of the
+    limits, `how_many` of the number.
+    """
+
+    standard: str
+    title: str
+    bars: tuple[Bar, ...]
+    each_mm2: float | None
+    fewest: int
+    citation: Citation
+    how_many: Citation
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """One placement of a plan: where it starts, which way it points, and where it ends [mm]."""
+
+    name: str
+    bar: int
+    start: tuple[float, float]
+    toward_deg: int
+    end: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A sampling plan of a room: `count` placements of each bar of the scheme."""
+
+    scheme: Scheme
+    room: Room
+    seed: int
+    count: int
+    placements: tuple[Drawn, ...]
+
+
+@dataclass(frozen=True)
+class Read:
+    """What was read under one placement: the largest gap, or departure from the blocks [mm]."""
+
+    name: str
+    gap_mm: float
+    u_mm: float
+    where: str
+
+
+@dataclass(frozen=True)
+class Share:
+    """One limit of one bar against the sample.
+
+    Of `count` placements `needed` must be within `limit_mm`; `read` were read, `within` are at face
+    value, `surely` whatever the reading error, `over` are not whatever it is. `bound` is the share
+    of all placements on the floor that are within, at least, at 95 %. `more` further ones, all
+    within, would prove the share; 0 where it is proven, None where no number can. `passes` is how
+    often a floor with WORSE fewer within than asked would pass such a sample.
+    """
+
+    bar: Bar
+    share: float
+    limit_mm: float
+    count: int
+    needed: int
+    read: int
+    within: int
+    surely: int
+    over: int
+    bound: float
+    more: int | None
+    passes: float
+
+    @property
+    def as_read(self) -> Outcome:
+        """Taking the gaps at face value."""
+        if self.within >= self.needed:
+            return Outcome.WITHIN
+        open_ = self.count - self.read
+        return Outcome.OUT if self.within + open_ < self.needed else Outcome.NOT_ASSESSED
+
+    @property
+    def guarded(self) -> Outcome:
+        """Allowing for reading error."""
+        if self.surely >= self.needed:
+            return Outcome.WITHIN
+        if self.count - self.over < self.needed:
+            return Outcome.OUT
+        return Outcome.CLOSE if self.read == self.count else Outcome.NOT_ASSESSED
+
+
+@dataclass(frozen=True)
+class SampleVerdict:
+    """The answer for one sample.
+
+    `drawn` says that the plan is known, so that what was read could be held against it; `missed`
+    are the placements of it that were not read, `strangers` those read that are none of it.
+    """
+
+    scheme: Scheme
+    decision: str
+    drawn: bool
+    shares: tuple[Share, ...]
+    reads: tuple[tuple[int, Read], ...]
+    missed: tuple[str, ...]
+    strangers: tuple[str, ...]
+
+    @property
+    def guarded(self) -> Outcome:
+        """Allowing for reading error."""
+        return gravest(share.guarded for share in self.shares)
+
+    @property
+    def as_read(self) -> Outcome:
+        """Taking the gaps at face value."""
+        return gravest(share.as_read for share in self.shares)
+
+    @property
+    def outcome(self) -> Outcome:
+        """Under the person's own decision rule."""
+        return chosen(self.decision, self.guarded, self.as_read)
+
+
+# The schemes
+
+_ACI_COUNT = Citation(
+    document="ACI 117",
+    edition="edition not stated by the page seen",
+    clause="at least 0.01 placements for each square foot of floor",
+    source="US Access Board, report on surface roughness, part III",
+    certainty="single source",
+)
+
+_BS_COUNT = Citation(
+    document="BS 8204-1, BS 8204-2 and BS 8204-7",
+    edition="edition not stated by the pages seen",
+    clause="the number of places is agreed beforehand",
+    source="technical pages of two screeding firms",
+    certainty="agreed",
+    note="One place for every 20 m² is what one firm does, no more: agree another with --count.",
+)
+
+_DTU_COUNT = Citation(
+    document="NF DTU 13.3",
+    edition="edition not stated by the pages seen",
+    clause="at least 10 places, one for every 100 m² (article number not seen)",
+    source="dtu.golgoth.org (two documents)",
+    certainty="agreed",
+    note="That a hump counts against the limit as a dip does follows from the blocks; it was not "
+    "read in so many words.",
+)
+
+_HOW_MANY = {
+    "aci-bar": (100 * MM_PER_FOOT**2, 1, _ACI_COUNT),
+    "bs-8204": (20e6, 1, _BS_COUNT),
+    "dtu-slabs": (100e6, 10, _DTU_COUNT),
+}
+"""By standard: floor for each placement [mm²], fewest placements, and where that is written."""
+
+_MOST = {
+    "aci-bar:conventional": (0.9, MM_PER_INCH / 2),
+    "aci-bar:moderately-flat": (0.9, MM_PER_INCH * 3 / 8),
+    "aci-bar:flat": (0.9, MM_PER_INCH / 4),
+}
+"""By grade: the share of a sample that must be within a tighter limit [mm] than all of it. From
+memory, as the limits for all."""
+
+
+def scheme_named(name: str, tile: Tile | None = None, about: str = "floor") -> Scheme:
+    """How a `standard:grade` is sampled: by its straightedge rules that hold for this tile.
+
+    A rule asks every place to be within its limit, so all placements of a sample must be. Raises
+    RuleError for a standard whose rules are not of a straightedge with one limit, that depends on a
+    tile nobody said, or that is for walls where `about` is "floor".
+    """
+    standard, grade = grade_of(name)
+    full = f"{standard.id}:{grade.id}"
+    check_on(grade, about, full)
+    rules = () if standard.about != "flatness" else rules_for(grade, tile)
+    bars = []
+    for rule in rules:
+        if rule.measure in ("resting", "blocks") and rule.length_mm and rule.limit.fixed:
+            shares = [(1.0, rule.limit.anchors[0][1])]
+            if full in _MOST:
+                shares.insert(0, _MOST[full])
+            bars.append(Bar(rule.length_mm, rule.measure == "blocks", tuple(shares)))
+    if len(bars) < max(len(rules), 1):
+        raise RuleError(
+            f"{full}: what is not a rule of a straightedge with one limit cannot be sampled; "
+            f"{', '.join(_HOW_MANY)} can."
+        )
+    citation = rules[0].citation
+    each, fewest, how_many = _HOW_MANY.get(standard.id, (None, 1, citation))
+    title = f"{standard.title} - {grade.title}"
+    return Scheme(full, title, tuple(bars), each, fewest, citation, how_many)
+
+
+def asked(scheme: Scheme, floor_mm2: float) -> int:
+    """How many placements of each bar the standard asks of a floor of this area.
+
+    Raises RuleError where it leaves the number to be agreed.
+    """
+    if scheme.each_mm2 is None:
+        raise RuleError(f"{scheme.standard} does not say how many places to try; say --count.")
+    # The billionth keeps a floor of just so many parts from taking one more.
+    return max(scheme.fewest, math.ceil(floor_mm2 / scheme.each_mm2 - 1e-9))
+
+
+def draw(scheme: Scheme, room: Room, seed: int, count: int | None = None) -> Plan:
+    """A plan of `count` placements of each bar, or of as many as the standard asks.
+
+    Starts lie on whole inches, or centimeters for a metric bar; directions are whole degrees.
+    Placements that do not lie wholly on the floor are drawn again. The numbers come from Python's
+    own generator, whose sequence is promised to stay the same from version to version.
+
+    Raises SurveyError for a floor on which the bar does not fit, a count beyond MOST and a seed
+    below zero.
+    """
+    if seed < 0:
+        raise SurveyError(f"seed {seed} was expected to be a whole number, zero or more.")
+    wanted = asked(scheme, area(room)) if count is None else count
+    if not 0 < wanted <= MOST:
+        raise SurveyError(f"{wanted:,} placements were asked for; a sample has 1 to {MOST:,}.")
+    placements = []
+    for number, bar in enumerate(scheme.bars):
+        letter = "P" if len(scheme.bars) == 1 else "ABCDEFGH"[number]
+        drawn = _drawn(room, bar.length_mm, random.Random(f"{seed} {bar.length_mm:g}"), wanted)
+        placements += [
+            Drawn(f"{letter}{n}", number, start, turn, _end(start, turn, bar.length_mm))
+            for n, (start, turn) in enumerate(drawn, 1)
+        ]
+    return Plan(scheme, room, seed, wanted, tuple(placements))
+
+
+def _end(start: tuple[float, float], toward_deg: int, length: float) -> tuple[float, float]:
+    turn = math.radians(toward_deg)
+    return start[0] + length * math.sin(turn), start[1] + length * math.cos(turn)
+
+
+def _drawn(
+    room: Room, length: float, lot: random.Random, wanted: int
+) -> list[tuple[tuple[float, float], int]]:
+    corners = np.array(room.outline.corners_mm)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    mark = 10.0 if length % 100 == 0 else MM_PER_INCH
+    found: list[tuple[tuple[float, float], int]] = []
+    for _ in range(TRIES // BATCH):
+        lots = np.array([lot.random() for _ in range(3 * BATCH)]).reshape(-1, 3)
+        start = np.round((low + lots[:, :2] * (high - low)) / mark) * mark
+        turn = np.floor(360 * lots[:, 2])
+        way = np.radians(turn)
+        end = start + length * np.column_stack((np.sin(way), np.cos(way)))
+        whole = inside(room, start) & inside(room, end)
+        whole[whole] = clear(room, start[whole], end[whole])
+        for k in np.flatnonzero(whole):
+            found.append(((float(start[k, 0]), float(start[k, 1])), int(turn[k])))
+            if len(found) == wanted:
+                return found
+    raise SurveyError(
+        f"a bar of {length:,.0f} mm fits hardly anywhere on this floor; sample it with a shorter "
+        "one where the standard allows it."
+    )
+
+
+# What was read
+
+
+def tally(survey: Survey, standard: str | None = None) -> SampleVerdict:
+    """Does the sample that was read keep its standard, and what does it say of the floor?
+
+    With [sample] in the survey and its room the plan is drawn again and held against what was read.
+
+    Raises SurveyError where no straightedge was read, or only with bars of other lengths, and where
+    nothing says which standard.
+    """
+    sample = survey.sample
+    name = standard or (sample.standard if sample else None)
+    if name is None:
+        raise SurveyError("say which standard the sample is of: --standard, or [sample].")
+    if sample and standard:
+        sample = Sample(standard, sample.seed, sample.count)
+    scheme = scheme_named(name, survey.tile, about_of(survey))
+    bars: dict[str, list[Gap]] = {}
+    for seen in readings_of(survey):
+        if isinstance(seen, Gap):
+            bars.setdefault(seen.placement, []).append(seen)
+    if not bars:
+        raise SurveyError("no gap under a straightedge was read; add a table of kind gaps.")
+    plan = None
+    if sample and survey.room:
+        plan = plan_of(survey, sample, scheme)
+    reads: list[tuple[int, Read]] = []
+    strangers, met = [], set[str]()
+    for placement, gaps in bars.items():
+        number = _which(scheme, gaps[0], placement)
+        if number is not None and plan:
+            drawn = _matching(plan, number, gaps[0], met)
+            if drawn:
+                met.add(drawn.name)
+            else:
+                number = None
+        if number is None:
+            strangers.append(placement)
+            continue
+        worst = max(gaps, key=lambda gap: abs(gap.gap_mm))
+        reads.append((number, Read(placement, abs(worst.gap_mm), worst.u_mm, worst.where)))
+    if not reads:
+        raise SurveyError(
+            f"none of the {len(bars)} placements read is one of {scheme.standard}: check the "
+            "length of the bar, its places and the seed."
+        )
+    missed = [one.name for one in plan.placements if one.name not in met] if plan else []
+    least = asked(scheme, area(survey.room)) if survey.room and scheme.each_mm2 else 0
+    shares = []
+    for number, bar in enumerate(scheme.bars):
+        own = [read for which, read in reads if which == number]
+        # More than the standard asks may be agreed, fewer may not.
+        count = max(plan.count if plan else len(own), least, len(own), 1)
+        shares += [_share(bar, own, count, part, limit) for part, limit in bar.shares]
+    return SampleVerdict(
+        scheme=scheme,
+        decision=survey.decision,
+        drawn=plan is not None,
+        shares=tuple(shares),
+        reads=tuple(reads),
+        missed=tuple(missed),
+        strangers=tuple(strangers),
+    )
+
+
+def plan_of(survey: Survey, sample: Sample, scheme: Scheme) -> Plan:
+    """The plan that a survey says it was read by. Raises SurveyError as `may_sample` and `draw`."""
+    return draw(scheme, may_sample(survey), sample.seed, sample.count)
+
+
+def about_of(survey: Survey) -> str:
+    """Whether the survey is of a floor or a wall."""
+    return "wall" if survey.room and survey.room.upright else "floor"
+
+
+def may_sample(survey: Survey) -> Room:
+    """The room of a survey, if it is one plane that a bar may be laid on anywhere.
+
+    Raises SurveyError for a survey without a room, and for a floor that falls to a drain.
+    """
+    if survey.room is None:
+        raise SurveyError("the survey gives no outline of the room to draw places in.")
+    intents = (survey.intent, *(zone.intent for zone in survey.zones))
+    if any(intent.kind in DRAINING for intent in intents):
+        raise SurveyError(
+            "the floor falls to a drain, and a bar is not laid across its valleys; sample the part "
+            'that does not by its size, such as "12 x 14 ft".'
+        )
+    return survey.room
+
+
+def lower_bound(within: int, read: int) -> float:
+    """The least share of all placements that are within, at 1 - RISK: exact, binomial."""
+    return float(betaincinv(within, read - within + 1, RISK)) if within else 0.0
+
+
+def more_to_prove(share: float, within: int, read: int) -> int | None:
+    """How many further placements, all within, prove the share; None where no number can."""
+    if share >= 1:
+        return None
+    if lower_bound(within, read) >= share:
+        return 0
+    low, high = 0, 1
+    while lower_bound(within + high, read + high) < share:
+        low, high = high, 2 * high
+    while high - low > 1:
+        middle = (low + high) // 2
+        if lower_bound(within + middle, read + middle) < share:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def _share(bar: Bar, own: Sequence[Read], count: int, share: float, limit: float) -> Share:
+    excess = np.array([read.gap_mm for read in own]) - limit
+    u = np.array([read.u_mm for read in own])
+    factor = factor_for(excess / u) if len(own) else 0.0
+    needed = math.ceil(share * count - 1e-9)
+    within = int(np.count_nonzero(excess <= EXACT_MM))
+    return Share(
+        bar=bar,
+        share=share,
+        limit_mm=limit,
+        count=count,
+        needed=needed,
+        read=len(own),
+        within=within,
+        surely=int(np.count_nonzero(excess <= -CLEAR * u)),
+        over=int(np.count_nonzero(excess > factor * u)),
+        bound=lower_bound(within, len(own)),
+        more=more_to_prove(share, within, len(own)),
+        passes=float(bdtrc(needed - 1, count, share - WORSE)),
+    )
+
+
+def _which(scheme: Scheme, gap: Gap, placement: str) -> int | None:
+    """Which bar of the scheme this is, by its length and whether it stood on blocks."""
+    length = math.dist(gap.start, gap.end)
+    for number, bar in enumerate(scheme.bars):
+        if abs(length - bar.length_mm) <= max(0.01 * bar.length_mm, 2 * 1.0):
+            if bar.blocks != (gap.block_mm is not None):
+                stood = "on two equal blocks" if bar.blocks else "on the floor, without blocks"
+                raise SurveyError(
+                    f"{gap.where}: by {scheme.standard} the bar of {placement} lies {stood}."
+                )
+            return number
+    return None
+
+
+def _matching(plan: Plan, number: int, gap: Gap, met: set[str]) -> Drawn | None:
+    """The placement of the plan that was read, either way round, if it was not met before."""
+    for drawn in plan.placements:
+        if drawn.bar != number or drawn.name in met:
+            continue
+        for start, end in ((gap.start, gap.end), (gap.end, gap.start)):
+            if max(math.dist(start, drawn.start), math.dist(end, drawn.end)) <= SAME_MM:
+                return drawn
+    return None
