@@ -268,6 +268,7 @@ def slab_numbers(survey: Survey) -> SlabVerdict:
     readings, known, floor = surveyed(survey)
     sections = sections_of(survey, floor, known.piece[floor_stations(known)], readings)
     error_q, error_z = _errors(sections, floor)
+    error_ff, error_fl = FF_MM / (3 * error_q), FL_MM / (3 * error_z)
     found = []
     for section in sections:
         lines = tuple(LineNumbers(run, floor.height_mm[run.stations]) for run in section.runs)
@@ -290,8 +291,8 @@ def slab_numbers(survey: Survey) -> SlabVerdict:
         sections=tuple(found),
         ff=ff,
         fl=fl,
-        error_ff=FF_MM / (3 * error_q) if error_q else math.inf,
-        error_fl=FL_MM / (3 * error_z) if error_z else math.inf,
+        error_ff=error_ff,
+        error_fl=error_fl,
         pooled=(
             f_number(np.concatenate([np.concatenate(group) for group in q]), FF_MM),
             f_number(np.concatenate([np.concatenate(group) for group in z]), FL_MM),
@@ -299,7 +300,13 @@ def slab_numbers(survey: Survey) -> SlabVerdict:
         specified=slab.specified,
         local_share=slab.local_share,
         levelness=levelness,
-        asks=_asks(found, ff, fl, slab.specified, slab.local_share, levelness),
+        asks=_asks(
+            found,
+            ((ff, error_ff), (fl, error_fl)),
+            slab.specified,
+            slab.local_share,
+            levelness,
+        ),
         suspects=known.suspects,
     )
 
@@ -324,8 +331,7 @@ def _errors(sections: Sequence[Section], floor: Surface) -> tuple[float, float]:
 
 def _asks(
     found: Sequence[SectionNumbers],
-    ff: Estimate,
-    fl: Estimate,
+    overall: Sequence[tuple[Estimate, float]],
     specified: Specified | None,
     share: float,
     levelness: bool,
@@ -334,34 +340,35 @@ def _asks(
     if specified is None:
         return ()
     proper = all(one.section.proper for one in found)
-    kinds = [("FF", specified.ff, ff)] + ([("FL", specified.fl, fl)] if levelness else [])
-    asks = [_ask("", kind, number, least, proper) for kind, least, number in kinds]
+    (ff, error_ff), (fl, error_fl) = overall
+    kinds = [("FF", specified.ff, ff, error_ff)]
+    if levelness:
+        kinds.append(("FL", specified.fl, fl, error_fl))
+    asks = [_ask("", kind, number, least, error, proper) for kind, least, number, error in kinds]
     if len(found) > 1:
         for one in found:
-            own = {"FF": one.ff, "FL": one.fl}
+            name, own = one.section.name, {"FF": one.ff, "FL": one.fl}
             asks += [
-                _ask(one.section.name, kind, own[kind], share * least, one.section.proper)
-                for kind, least, _ in kinds
+                _ask(name, kind, own[kind], share * least, error, one.section.proper)
+                for kind, least, _, error in kinds
             ]
     return tuple(asks)
 
 
-def _ask(section: str, kind: str, number: Estimate | None, least: float, proper: bool) -> Ask:
-    """One number against the least that was asked for.
+def _ask(
+    section: str, kind: str, number: Estimate | None, least: float, error: float, proper: bool
+) -> Ask:
+    """One number against the least that was asked for; `error` is what reading error alone reads.
 
-    Reading error makes a floor look worse, never better: before one is called out, it is taken off.
+    Reading error makes a floor look worse: before one is called out, it is taken off. Rounding can
+    make it look better, so that nothing beyond what reading error alone would read is shown.
     """
     if number is None or not proper:
-        return Ask(
-            section,
-            kind,
-            number.value if number else math.nan,
-            least,
-            Outcome.NOT_ASSESSED,
-            Outcome.NOT_ASSESSED,
-        )
+        value = number.value if number else math.nan
+        return Ask(section, kind, value, least, Outcome.NOT_ASSESSED, Outcome.NOT_ASSESSED)
+    low = math.inf if math.isinf(number.value) else number.low
     outcome = Outcome.CLOSE
-    if math.isinf(number.value) or (number.low is not None and number.low >= least):
+    if low is not None and min(low, error) >= least:
         outcome = Outcome.WITHIN
     elif number.high is not None and number.high * number.freed / number.value < least:
         outcome = Outcome.OUT

@@ -220,9 +220,9 @@ _DTU_COUNT = Citation(
 _HOW_MANY = {
     "aci-bar": (100 * MM_PER_FOOT**2, 1, _ACI_COUNT),
     "bs-8204": (20e6, 1, _BS_COUNT),
-    "dtu-slabs": (100e6, 10, _DTU_COUNT),
+    "dtu-slabs:slab": (100e6, 10, _DTU_COUNT),
 }
-"""By standard: floor for each placement [mm²], fewest placements, and where that is written."""
+"""By standard or grade: floor for each placement [mm²], fewest placements, and its source."""
 
 _MOST = {
     "aci-bar:conventional": (0.9, MM_PER_INCH / 2),
@@ -257,7 +257,8 @@ def scheme_named(name: str, tile: Tile | None = None, about: str = "floor") -> S
             f"{', '.join(_HOW_MANY)} can."
         )
     citation = rules[0].citation
-    each, fewest, how_many = _HOW_MANY.get(standard.id, (None, 1, citation))
+    agreed = _HOW_MANY.get(standard.id, (None, 1, citation))
+    each, fewest, how_many = _HOW_MANY.get(full, agreed)
     title = f"{standard.title} - {grade.title}"
     return Scheme(full, title, tuple(bars), each, fewest, citation, how_many)
 

@@ -337,6 +337,24 @@ def test_reading_error_is_not_the_floor() -> None:
     assert ff.outcome is Outcome.CLOSE
 
 
+def test_rounding_hides_a_floor() -> None:
+    """Readings to 1/8 in that are all equal show no super flat floor: rounding can hide its waves.
+
+    They are good to 1/8 / sqrt(12) = 0.0361 in; of that alone q reads as FF 4.57 / (3 sqrt(6) u),
+    which is 17.
+    """
+    survey = read_along(
+        across(3),
+        flat,
+        room=BAY,
+        slab={"specified": "super flat"},
+        instrument={"uncertainty": "0.0001 in", "reads_to": "1/8 in"},
+    )
+    found = slab_numbers(survey)
+    assert found.error_ff == pytest.approx(17, rel=0.05)
+    assert (found.guarded, found.as_read) == (Outcome.CLOSE, Outcome.WITHIN)
+
+
 @pytest.mark.parametrize("setup_of", ["AB", "AA"])
 def test_a_line_over_two_setups(setup_of: str) -> None:
     """A line read from two setups that nothing ties together ends where the second begins."""

@@ -182,6 +182,8 @@ def test_a_rule_for_every_place_can_be_sampled() -> None:
     assert finished.bars[0].blocks
     with pytest.raises(RuleError, match="say --count"):
         draw(finished, HALL, 1)
+    with pytest.raises(RuleError, match="say --count"):  # of NF DTU 52.10, beside 13.3 on the shelf
+        draw(scheme_named("dtu-slabs:underlay"), HALL, 1)
     assert len(draw(finished, HALL, 1, 5).placements) == 5
 
 
