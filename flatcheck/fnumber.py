@@ -13,7 +13,8 @@ combined by area: F is the mean of the sections' F.
 How far a number can be trusted is asked in two ways. The *approximate* interval takes every reading
 as independent, F (1 ± 1.645 / sqrt(2 (r - 1))), which neighboring q and overlapping z are not. The
 interval *by lines* draws the lines of a section again, with replacement (bootstrap); it is widened
-for few lines by sqrt(k / (k - 1)) and Student's t. Neither allows for a section without lines.
+for few lines by sqrt(k / (k - 1)) and Student's t (see T_AT). Neither allows for a section without
+lines.
 """
 
 import math
@@ -46,6 +47,12 @@ TEN = 10
 """Steps over which z is taken."""
 
 CONFIDENCE = 0.90
+
+T_AT = 0.975
+"""Where Student's t is taken for the interval by lines: beyond the 0.95 of a 90 % interval, because
+a sample of few lines seldom holds the roughest. On simulated floors the interval then holds the
+truth in 91 to 96 % of cases and lies above it in 3 to 9 %; at 0.95 in 85 to 92 % and 6 to 14 %."""
+
 DRAWS = 2000
 SEED = 1155
 """Fixed, so that the same survey always gets the same interval."""
@@ -254,7 +261,7 @@ def _by_lines(
         # Drawing k of k lines again spreads by (k - 1) / k of what other lines would.
         total += part * value * np.exp(np.log(drawn / value) * math.sqrt(k / (k - 1)))
     freedom = sum(len(own) - 1 for own in lines)
-    return float(np.std(np.log(total)) * stdtrit(freedom, (1 + CONFIDENCE) / 2))
+    return float(np.std(np.log(total)) * stdtrit(freedom, T_AT))
 
 
 def slab_numbers(survey: Survey) -> SlabVerdict:

@@ -429,7 +429,7 @@ def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
     assert words.startswith("OUT as FF 25 / FL 20 (moderately flat): Warehouse slab")
     assert "OUT: [bay 2] FL" in words
     assert "OUT: [bay 1]" not in words
-    assert main(["numbers", folder, "--specified", "20/8"]) == 0
+    assert main(["numbers", folder, "--specified", "20/8", "--local", "0.5"]) == 0
     assert capsys.readouterr().out.startswith("WITHIN as FF 20 / FL 8:")
     assert main(["numbers", folder, "--json"]) == 1
     got = json.loads(capsys.readouterr().out)
