@@ -38,7 +38,7 @@ def assess(survey: Survey) -> Assessment:
 
     Raises FlatcheckError naming what cannot be used.
     """
-    if survey.sample and all(isinstance(seen, Gap) for seen in readings_of(survey)):
+    if readings_of(survey) and not reads_floor(survey):
         raise SurveyError(
             "the survey is a sample of bars laid by lot, and says nothing of the floor place by "
             "place; judge it with `flatcheck tally`."
@@ -46,6 +46,13 @@ def assess(survey: Survey) -> Assessment:
     readings, known, floor = surveyed(survey)
     parts, verdict = judge(survey, floor, known.piece[floor_stations(known)])
     return Assessment(survey, readings, known, floor, parts, verdict)
+
+
+def reads_floor(survey: Survey) -> bool:
+    """Whether it tells of a floor place by place: not steps alone, nor bars laid by lot alone."""
+    readings = readings_of(survey)
+    by_lot = survey.sample and all(isinstance(seen, Gap) for seen in readings)
+    return bool(readings) and not by_lot
 
 
 def surveyed(survey: Survey) -> tuple[tuple[Observation, ...], Adjusted, Surface]:

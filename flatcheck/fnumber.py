@@ -30,7 +30,7 @@ from flatcheck.errors import SurveyError
 from flatcheck.intent import DRAINING
 from flatcheck.misread import Suspect
 from flatcheck.rules import Citation
-from flatcheck.runs import Q_STEPS, Q_WEIGHTS, Run, Section, along, sections_of
+from flatcheck.runs import Q_STEPS, Q_WEIGHTS, Run, Section, sections_of, stepped
 from flatcheck.slab import Specified
 from flatcheck.surface import Surface, decided, variance
 from flatcheck.survey import Survey
@@ -325,7 +325,7 @@ def _errors(sections: Sequence[Section], floor: Surface) -> tuple[float, float]:
     """
     found = []
     for steps, weights in ((Q_STEPS, Q_WEIGHTS), ((0, TEN), (-1.0, 1.0))):
-        stations = along(sections, steps)
+        stations = stepped(sections, steps)
         form = np.broadcast_to(np.array(weights), stations.shape)
         if not decided(floor.free, stations, form).all():
             raise SurveyError(

@@ -231,7 +231,7 @@ def sections_of(
             f"no straight line of {FEWEST} readings 12 in or 300 mm apart lies on the floor"
             f"{_why(sections)}; FF, FL and waviness are worked out along such lines."
         )
-    curved = along(sections, Q_STEPS)
+    curved = stepped(sections, Q_STEPS)
     if not decided(floor.free, curved, np.broadcast_to(np.array(Q_WEIGHTS), curved.shape)).all():
         raise SurveyError(
             "the readings leave open how high the places of a line are against each other; read "
@@ -240,7 +240,7 @@ def sections_of(
     return tuple(sections)
 
 
-def along(sections: Sequence[Section], steps: tuple[int, ...]) -> Ints:
+def stepped(sections: Sequence[Section], steps: tuple[int, ...]) -> Ints:
     """Stations (K, m) of every place along every run, each with those so many steps on."""
     return np.concatenate(
         [

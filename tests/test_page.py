@@ -18,7 +18,7 @@ import openpyxl
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from flatcheck.assess import assess
+from flatcheck.assess import assess, reads_floor
 from flatcheck.correction import correct
 from flatcheck.errors import FlatcheckError
 from flatcheck.falls import plane_falls
@@ -28,7 +28,6 @@ from flatcheck.remedies import least
 from flatcheck.report.falls import plane_words
 from flatcheck.report.words import titles
 from flatcheck.rules import standards
-from flatcheck.tables import readings_of
 from flatcheck.ui import correction, serve
 from flatcheck.ui.report import NOT_YET, case_now
 from flatcheck.ui.steps import STEPS
@@ -40,7 +39,7 @@ LASER = (SAMPLES / "millbrook-plywood" / "laser.csv").read_bytes()
 NAMES = sorted(
     path.parent.name
     for path in SAMPLES.glob("*/survey.toml")
-    if readings_of(read_folder(path.parent))
+    if reads_floor(read_folder(path.parent))
 )
 
 FALLING = [name for name in NAMES if plane_falls(assess(read_folder(SAMPLES / name)))]

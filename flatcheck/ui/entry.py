@@ -7,13 +7,13 @@ from typing import Any
 import streamlit as st
 
 import flatcheck
+from flatcheck.assess import reads_floor
 from flatcheck.judgment import NO_FLATNESS
 from flatcheck.readers.cells import cells_of
 from flatcheck.readers.folder import bare, edited, read_folder
 from flatcheck.report.words import disputed_words, sure_words
 from flatcheck.rules import Grade, grade_of, standards
 from flatcheck.survey import DECISIONS, SENSES, Survey
-from flatcheck.tables import readings_of
 from flatcheck.ui.markup import paragraphs, write
 from flatcheck.units import LENGTH_UNITS, STYLES, style_name
 
@@ -44,8 +44,8 @@ def entered() -> tuple[str, Survey] | None:
     source = st.radio("Readings from", sources, format_func=SOURCES.__getitem__, horizontal=True)
     if source == "sample":
         read = {folder.name: read_folder(folder) for folder in samples}
-        # The page draws floors; steps across joints alone make none.
-        surveys = {name: survey for name, survey in read.items() if readings_of(survey)}
+        # The page draws floors; steps across joints alone, or bars laid by lot, make none.
+        surveys = {name: survey for name, survey in read.items() if reads_floor(survey)}
         name = st.selectbox("Survey", surveys, format_func=lambda name: surveys[name].title)
         _keep_others(name)
         return name, edited(surveys[name], _wanted(name, surveys[name]))
