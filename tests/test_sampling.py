@@ -279,6 +279,23 @@ def test_to_leave_places_out_is_to_choose() -> None:
     assert tally(survey_of(plan, [None, *[8.0] * 2, *[3.0] * 9])).guarded is Outcome.OUT
 
 
+def test_a_sheet_half_filled_in() -> None:
+    """Rows of the sheet that are still blank are placements not read; one cell alone is a slip."""
+    plan = draw(scheme_named("aci-bar:flat"), HALL, 3)
+    header, *rows = csv.reader(io.StringIO(plan_csv(plan, STYLES["mm/0.1"])))
+    whole = survey_of(plan, [3.0] * 12)
+    filled = whole.tables[0].cells
+    half = (tuple(header), *filled[1:8], *map(tuple, rows[7:]))
+    assert tally(checked(whole.document, {"plan.csv": half})).missed == tuple(
+        f"P{n}" for n in range(8, 13)
+    )
+    with pytest.raises(SurveyError, match="holds no gaps"):
+        checked(whole.document, {"plan.csv": (tuple(header), *map(tuple, rows))})
+    slip = (*rows[7][:5], "70 mm", *rows[7][6:])
+    with pytest.raises(SurveyError, match="row 9, cell G9"):
+        checked(whole.document, {"plan.csv": (*half[:8], slip, *half[9:])})
+
+
 def test_places_that_were_not_drawn_do_not_count() -> None:
     """A placement of one's own choice is named and not counted."""
     plan = draw(scheme_named("aci-bar:flat"), HALL, 3)

@@ -5,8 +5,8 @@ plan, or `x1`, `y1`, `toward` and `length` its start, the way it points and how 
 written on the placement's first row and may be left blank on the rows below. `at` is how far from
 the start the gap was read, `gap` from the bar down to the floor. `block` is the height of the two
 equal blocks the bar stood on at its ends, taken off the gap; blank where the bar rests freely.
-The table's `bow` is how high the bar's own arch stands at its middle, taken off every gap by its
-place along the bar.
+A row with neither `at` nor `gap` is of a placement that was not read. The table's `bow` is how high
+the bar's own arch stands at its middle, taken off every gap by its place along the bar.
 """
 
 import math
@@ -90,6 +90,8 @@ def read(table: Table) -> tuple[Gap, ...]:
                 f"the bar {quoted(name)} stands on two equal blocks in all its rows, or in none; "
                 "a bar laid anew has another name.",
             )
+        if not row.text("at") and not row.text("gap"):
+            continue  # where a bar was to lie that nobody read, as on the sheet of a sample
         gap = _gap(row, laid[name], bow_mm)
         if block_mm is not None and _at_foot(gap, laid[name]):
             if abs(gap.gap_mm) > FOOT_U * gap.u_mm:
