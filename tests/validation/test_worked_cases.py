@@ -426,9 +426,14 @@ def test_step(edge: Edge) -> None:
     text = tomli_w.dumps(
         document(
             case,
-            tile={"length": edge.tile[0], "width": edge.tile[1], "joint": edge.joint},
+            tile={
+                "length": edge.tile[0],
+                "width": edge.tile[1],
+                "joint": edge.joint,
+                "warpage": {"edge": edge.warped, "bow": "crown", "measured": True},
+            },
             standard={"rule": "none", "lippage": edge.name},
-            table=[{"file": "t.csv", "kind": "steps", "warpage": edge.warped}],
+            table=[{"file": "t.csv", "kind": "steps"}],
         )
     )
     cells = (("x", "y", "step", "proud"), ("100", "100", f"{edge.step:g}", "north"))
