@@ -44,7 +44,7 @@ def assess(survey: Survey) -> Assessment:
             "place; judge it with `flatcheck tally`."
         )
     readings, known, floor = surveyed(survey)
-    parts, verdict = judge(survey, floor, known.piece[floor_stations(known)])
+    parts, verdict = judge(survey, floor, pieces_of(known))
     return Assessment(survey, readings, known, floor, parts, verdict)
 
 
@@ -81,6 +81,11 @@ def surveyed(survey: Survey) -> tuple[tuple[Observation, ...], Adjusted, Surface
         known.free[here],
     )
     return readings, known, floor
+
+
+def pieces_of(known: Adjusted) -> npt.NDArray[np.int64]:
+    """Which piece each station of the floor belongs to, of those that no reading joins (n,)."""
+    return known.piece[floor_stations(known)]
 
 
 def floor_stations(known: Adjusted) -> npt.NDArray[np.int64]:

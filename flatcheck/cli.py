@@ -16,6 +16,7 @@ from flatcheck.commands import (
     run_change,
     run_check,
     run_choose,
+    run_compare,
     run_correct,
     run_falls,
     run_flood,
@@ -92,15 +93,11 @@ def _parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     check.set_defaults(run=run_check)
-    check.add_argument("survey", help="survey folder, file of readings, or - for pasted cells")
-    check.add_argument("--json", action="store_true", help="print the verdict as JSON, in mm")
+    _survey_arguments(check)
     check.add_argument("--tile", help='tile size, such as "12 x 24 in"')
     check.add_argument("--standard", help="standard:grade; see `flatcheck standards`")
     check.add_argument("--falls", help="standards for falls, with commas between them")
     check.add_argument("--lippage", help="standard:grade for steps between tiles")
-    check.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
-    check.add_argument("--show", choices=tuple(STYLES), help="units to print")
-    _bare_table(check)
     numbers = verbs.add_parser(
         "numbers",
         help="FF, FL and waviness of a slab",
@@ -108,13 +105,9 @@ def _parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     numbers.set_defaults(run=run_numbers)
-    numbers.add_argument("survey", help="survey folder, file of readings, or - for pasted cells")
-    numbers.add_argument("--json", action="store_true", help="print the numbers as JSON, in mm")
+    _survey_arguments(numbers)
     numbers.add_argument("--specified", help='what was asked for: "35/25", or a class: flat')
     numbers.add_argument("--local", type=float, help="share of it that any section must reach")
-    numbers.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
-    numbers.add_argument("--show", choices=tuple(STYLES), help="units to print")
-    _bare_table(numbers)
     lot = verbs.add_parser("sample", help="draw by lot where to lay the straightedge")
     lot.set_defaults(run=run_sample)
     lot.add_argument("room", help='survey folder with a room, or its size: "12 x 14 ft"')
@@ -132,6 +125,10 @@ def _parser() -> argparse.ArgumentParser:
     count.add_argument("--json", action="store_true", help="print the verdict as JSON, in mm")
     count.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
     count.add_argument("--show", choices=tuple(STYLES), help="units to print")
+    every = verbs.add_parser("compare", help="a survey against every standard, in one table")
+    every.set_defaults(run=run_compare)
+    _survey_arguments(every)
+    every.add_argument("--tile", help='tile size, such as "12 x 24 in"')
     ahead = verbs.add_parser("plan", help="plan the readings for a room, and print a sheet")
     ahead.set_defaults(run=run_plan)
     ahead.add_argument("room", help='survey folder with a room, or its size: "12 x 14 ft"')
@@ -214,9 +211,13 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _bare_table(command: argparse.ArgumentParser) -> None:
-    """What must be said of a table that comes without a survey.toml."""
-    bare_table = command.add_argument_group("a bare table")
+def _survey_arguments(parser: argparse.ArgumentParser) -> None:
+    """What names a survey, in a folder or as a bare table, and how it is told."""
+    parser.add_argument("survey", help="survey folder, file of readings, or - for pasted cells")
+    parser.add_argument("--json", action="store_true", help="print it as JSON, in mm")
+    parser.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
+    parser.add_argument("--show", choices=tuple(STYLES), help="units to print")
+    bare_table = parser.add_argument_group("a bare table")
     bare_table.add_argument("--kind", choices=BARE_KINDS, default="grid")
     bare_table.add_argument("--sense", choices=SENSES, help="rod: larger is lower")
     bare_table.add_argument("--readings", choices=tuple(LENGTH_UNITS), help="unit of bare readings")

@@ -18,6 +18,7 @@ import numpy as np
 from flatcheck.assess import assess
 from flatcheck.bond import Pattern
 from flatcheck.change import changed
+from flatcheck.compare import compare
 from flatcheck.correction import correct, fix_named
 from flatcheck.document import DOCUMENT, share_of
 from flatcheck.errors import FlatcheckError, RuleError, SurveyError, UnitsError
@@ -33,6 +34,7 @@ from flatcheck.readers.cells import MOST_BYTES, cells_of
 from flatcheck.readers.folder import bare, bare_room, edited, file_bytes, read_folder
 from flatcheck.report.case import case_of, judged
 from flatcheck.report.change import change_html, change_words
+from flatcheck.report.compare import compare_record, compare_text
 from flatcheck.report.correction import choice_words, mark_words
 from flatcheck.report.dossier import report_html
 from flatcheck.report.falls import flood_words
@@ -94,6 +96,15 @@ def run_check(arguments: argparse.Namespace) -> int:
     else:
         print("\n".join(pages), end="")
     return STATUS[gravest(outcomes)]
+
+
+def run_compare(arguments: argparse.Namespace) -> int:
+    found = compare(_survey(arguments))
+    if arguments.json:
+        print(json.dumps(compare_record(found), indent=2, allow_nan=False))
+    else:
+        print(compare_text(found), end="")
+    return 0
 
 
 def _sections(arguments: argparse.Namespace) -> dict[str, dict[str, Any]]:

@@ -11,8 +11,8 @@ from scipy.spatial import cKDTree
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import Evidence, decided_rows, looks_at, measure_named, some_rows
 from flatcheck.guard import CLEAR, RISK, Call, call
-from flatcheck.parts import Face, Part, faces_for, parts_of, spread
-from flatcheck.room import EDGE_MM, ring_area
+from flatcheck.parts import OFF, Face, Part, cell_of, faces_for, parts_of, spread
+from flatcheck.room import EDGE_MM, Room, ring_area
 from flatcheck.rules import Limit, Rule, check_on, grade_of, limit_at, pitch_for, rules_for
 from flatcheck.spots import Judged, spots
 from flatcheck.surface import Surface
@@ -21,6 +21,7 @@ from flatcheck.verdict import (
     Finding,
     Outcome,
     Placement,
+    Reach,
     Settle,
     Spot,
     Verdict,
@@ -30,6 +31,7 @@ from flatcheck.verdict import (
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
 
 REACH = 0.8
 """The share of a floor that must have been judged before it is called within.
@@ -73,10 +75,11 @@ def judge(survey: Survey, floor: Surface, piece: Ints) -> tuple[tuple[Part, ...]
     for part in parts:
         judged: dict[str, list[Judged]] = {}
         for rule in rules:
-            seen = looks(part, rule, risk)
+            bars = laid(part, rule.measure, rule.length_mm)
+            seen = looks(bars, rule, risk)
             if not seen:
                 continue
-            findings.append(_finding(part, rule, seen))
+            findings.append(finding_of(part, rule, seen, reach_of(part, rule, bars)))
             for look in seen:
                 if look.call is not None and rule.measure in TOLD_AS_SPOTS:
                     judged.setdefault(look.face.name, []).append(
@@ -141,15 +144,24 @@ def _check_asked(survey: Survey, findings: Sequence[Finding]) -> None:
             )
 
 
-def looks(piece: Part, rule: Rule, risk: float) -> tuple[Look, ...]:
-    """What was measured for one rule on every plane of a part, or on it as a whole, and called."""
-    measure = measure_named(rule.measure)
+Laid = tuple[tuple[Face, Evidence, Evidence], ...]
+"""What one measure found on every plane of a part: decided by the readings, and left open."""
+
+
+def laid(piece: Part, measured: str, length_mm: float | None) -> Laid:
+    """What was measured on every plane of a part, or on it as a whole; no limit is held to it."""
+    measure = measure_named(measured)
     found = []
-    for face in faces_for(piece, looks_at(rule.measure)):
-        every = measure(face.view, rule.length_mm)
+    for face in faces_for(piece, looks_at(measured)):
+        every = measure(face.view, length_mm)
         if every is not None:
             decided = decided_rows(face.view, every)
             found.append((face, some_rows(every, decided), some_rows(every, ~decided)))
+    return tuple(found)
+
+
+def looks(found: Laid, rule: Rule, risk: float) -> tuple[Look, ...]:
+    """What was measured, called by one rule."""
     asked = sum(1 for _, evidence, _ in found if len(evidence.value_mm))
     return tuple(
         Look(
@@ -164,9 +176,12 @@ def looks(piece: Part, rule: Rule, risk: float) -> tuple[Look, ...]:
     )
 
 
-def _finding(piece: Part, rule: Rule, seen: tuple[Look, ...]) -> Finding:
+def finding_of(
+    piece: Part, rule: Rule, seen: tuple[Look, ...], reached: tuple[float, Reach | None]
+) -> Finding:
+    """What the looks of one rule at a part come to, one at least, with how far they reached."""
     need = pitch_for(rule)
-    reach = _reach(piece, rule, seen, need)
+    reach, where = reached
     pitch = np.concatenate([look.face.view.pitch_mm for look in seen])
     finite = pitch[np.isfinite(pitch)]
     called = [(look, look.call) for look in seen if look.call is not None]
@@ -201,19 +216,39 @@ def _finding(piece: Part, rule: Rule, seen: tuple[Look, ...]) -> Finding:
         left_open=sum(len(look.left_open.value_mm) for look in seen),
         joined=not len(piece.rivals),
         settle=_settle(piece, rule, *nearest) if nearest and guarded is Outcome.CLOSE else None,
+        reach=where,
     )
 
 
-def _reach(piece: Part, rule: Rule, seen: tuple[Look, ...], need_mm: float) -> float:
-    """What share of a part the rule could judge: that of each plane, by its area."""
-    said = seen[0].evidence.reach_ratio
+def reach_of(piece: Part, rule: Rule, bars: Laid) -> tuple[float, Reach | None]:
+    """What share of a part a rule could judge, that of each plane by its area, and where.
+
+    Whatever its limit: by what was measured, one at least, and the spacing that it needs.
+    """
+    said = bars[0][1].reach_ratio
     if said is not None:
-        return said
-    shares = [(_face_reach(piece, look, need_mm), _size(look.face)) for look in seen]
-    whole = sum(size for _, size in shares)
+        return said, None
+    need_mm = pitch_for(rule)
+    found = [_face_reach(piece, *one, need_mm) for one in bars]
+    sizes = [_size(face) for face, _, _ in bars]
+    whole = sum(sizes)
     if looks_at(rule.measure) == "plane":
-        whole += sum(abs(ring_area(np.array(ring.corners_mm))) for ring in piece.bare)
-    return sum(share * size for share, size in shares) / whole
+        room = piece.view.surface.room
+        for ring in piece.bare:
+            bare = replace(room, zone=ring)
+            points = spread(bare)
+            whole += abs(ring_area(np.array(ring.corners_mm)))
+            found.append(_judged(bare, points, np.zeros(len(points), bool)))
+    share = sum(
+        size * float(np.mean(one.judged)) if len(one.judged) else 0.0
+        for one, size in zip(found, sizes, strict=False)
+    )
+    where = Reach(
+        np.concatenate([one.places_mm for one in found]),
+        np.concatenate([one.cells_mm for one in found]),
+        np.concatenate([one.judged for one in found]),
+    )
+    return share / whole, where
 
 
 def _size(face: Face) -> float:
@@ -221,15 +256,17 @@ def _size(face: Face) -> float:
     return abs(ring_area(np.array((room.zone or room.outline).corners_mm)))
 
 
-def _face_reach(piece: Part, look: Look, need_mm: float) -> float:
-    """What share of a plane the rule could judge, by points spread over it.
+def _face_reach(
+    piece: Part, face: Face, evidence: Evidence, left_open: Evidence, need_mm: float
+) -> Reach:
+    """Where on a plane the rule could judge, by points spread over it.
 
     A point counts when a judged station is no farther than on a grid of the needed step, and no
     station is that near whose gap under some bar the readings leave open: true rows and columns
     say nothing of a twist, which lies under the diagonals. Judged is a station that bars cover,
     with readings close enough beneath them, in as many directions as the measure asks for.
     """
-    floor, evidence, left_open = look.face.view.surface, look.evidence, look.left_open
+    floor = face.view.surface
     close = evidence.pitch_mm <= need_mm * 1.01 + EDGE_MM
     n = len(floor.xy_mm)
     seen = np.zeros(n, dtype=np.int64)
@@ -239,20 +276,23 @@ def _face_reach(piece: Part, look: Look, need_mm: float) -> float:
         covered[evidence.stations[rows].ravel()] = True
         seen += covered
     judged = floor.xy_mm[seen >= evidence.directions]
-    if len(judged) == 0:
-        return 0.0
     points = spread(floor.room)
     if len(piece.rivals) and len(points):
         nearest, _ = cKDTree(floor.xy_mm).query(points)
         points = points[nearest <= cKDTree(piece.rivals).query(points)[0]]
-    if not len(points):
-        return 0.0
     near_mm = need_mm * 1.01 / math.sqrt(2) + EDGE_MM
-    could = cKDTree(judged).query(points)[0] <= near_mm
-    blind = floor.xy_mm[np.unique(left_open.stations[:, 1])]
-    if len(blind):
-        could &= cKDTree(blind).query(points)[0] > near_mm
-    return float(np.mean(could))
+    could = np.zeros(len(points), dtype=bool)
+    if len(judged) and len(points):
+        could = cKDTree(judged).query(points)[0] <= near_mm
+        blind = floor.xy_mm[np.unique(left_open.stations[:, 1])]
+        if len(blind):
+            could &= cKDTree(blind).query(points)[0] > near_mm
+    return _judged(floor.room, points, could)
+
+
+def _judged(room: Room, points: Floats, could: Mask) -> Reach:
+    cell = cell_of(room)
+    return Reach(points + (0.5 - OFF) * cell, np.tile(cell, (len(points), 1)), could)
 
 
 def _placement(piece: Part, rule: Rule, look: Look, row: int) -> Placement:

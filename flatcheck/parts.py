@@ -19,6 +19,10 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
+CELLS, OFF = 40, 0.37
+"""So many cells each way, and where in its cell a place is: off center, as zones like to meet at
+halves."""
+
 NEAR_MM = 50.0
 """A reading this near to the low side of a floor is a reading of where water leaves it [mm]."""
 
@@ -283,12 +287,17 @@ def settled(floor: Surface) -> bool:
     return bool(np.ptp(floor.free, axis=0).max(initial=0.0) < 1e-6)
 
 
+def cell_of(room: Room) -> Floats:
+    """How much floor, east-west and north-south, each place of `spread` stands for (2,) [mm]."""
+    size: Floats = np.ptp(np.array((room.zone or room.outline).corners_mm), axis=0)
+    return size / CELLS
+
+
 def spread(room: Room) -> Floats:
     """Places spread evenly over the floor of a room, or of its zone."""
-    corners = np.array((room.zone or room.outline).corners_mm)
-    low, high = corners.min(axis=0), corners.max(axis=0)
-    across = (np.arange(40) + 0.37) / 40  # off center: zones like to meet at halves
-    points = low + np.stack(np.meshgrid(across, across), axis=-1).reshape(-1, 2) * (high - low)
+    low = np.array((room.zone or room.outline).corners_mm).min(axis=0)
+    across = np.arange(CELLS) + OFF
+    points = low + np.stack(np.meshgrid(across, across), axis=-1).reshape(-1, 2) * cell_of(room)
     placed: Floats = points[inside(room, points)]
     return placed
 

@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from flatcheck.assess import Assessment, floor_stations
+from flatcheck.assess import Assessment, pieces_of
 from flatcheck.demand import Demand, feather
 from flatcheck.drain import HELD_MM
 from flatcheck.errors import SurveyError
@@ -221,8 +221,7 @@ def rejudged(site: Site, fill_mm: Floats, grind_mm: Floats) -> tuple[tuple[Part,
 
 def pieces(site: Site) -> Ints:
     """Which piece each station of the surface belongs to (n,)."""
-    known = site.assessment.adjusted
-    return known.piece[floor_stations(known)]
+    return pieces_of(site.assessment.adjusted)
 
 
 def cheapest(site: Site, grind: bool, fill: Material | None) -> Correction | Conflict:

@@ -5,7 +5,7 @@ assessed* and *too close to call* are outcomes of their own and never shown as *
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
@@ -96,6 +96,19 @@ class Settle:
     places: tuple[Placement, ...]
 
 
+@dataclass(frozen=True, eq=False)
+class Reach:
+    """Where a rule could judge: places spread evenly over the floor, and whether it could at each.
+
+    `places_mm` (p, 2) are the middles of cells `cells_mm` (p, 2) wide and high, `judged` (p,) is
+    true where the rule could say something of the floor there.
+    """
+
+    places_mm: npt.NDArray[np.float64]
+    cells_mm: npt.NDArray[np.float64]
+    judged: npt.NDArray[np.bool_]
+
+
 @dataclass(frozen=True)
 class Finding:
     """One rule on one zone: what was measured, how sure it is, and how it ends.
@@ -106,7 +119,8 @@ class Finding:
     `reach_ratio` the share of the floor that this rule could judge, `pitch_mm` the reading
     spacing that it needs, `have_mm` the median spacing that the readings have. `left_open` counts
     placements that the readings do not decide, such as slopes where only gaps were read;
-    `joined` says that readings join the floor judged here to all of its zone.
+    `joined` says that readings join the floor judged here to all of its zone. `reach` is the same
+    as `reach_ratio` on the plan, None where that is no share of the floor.
     """
 
     zone: str
@@ -123,6 +137,7 @@ class Finding:
     left_open: int
     joined: bool
     settle: Settle | None
+    reach: Reach | None = field(default=None, compare=False, repr=False)
 
 
 @dataclass(frozen=True)

@@ -67,6 +67,7 @@ ORDER = (
     "fnumber",
     "waviness",
     "sampling",
+    "compare",
     "falls",
     "thickness",
     "screed",

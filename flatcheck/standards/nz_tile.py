@@ -24,7 +24,10 @@ def _concrete(source: str, note: str = "") -> Citation:
 
 
 _BUILD = _concrete("buildmagazine.org.nz (Build 184)", "Plus or minus, on equal blocks here.")
-_BOARD = _concrete("US Access Board report of 2011, Part III", "Probably of an older edition.")
+_BOARD = _concrete(
+    "US Access Board report of 2011, Part III",
+    "Probably of an older edition. An abrupt change is one off the required plane within 200 mm.",
+)
 
 _DISPUTED = (
     "One page asks 3 mm either way in any 3 m (nz-tile:concrete-3mm), an older one 5 mm over 3 m "
@@ -52,7 +55,7 @@ STANDARD = Standard(
             title="Concrete, NZS 3114, 5 mm over 3 m",
             rules=(
                 flat_rule("resting", "3 m", "5 mm", _BOARD),
-                flat_rule("step", "200 mm", "3 mm", _BOARD),
+                flat_rule("plane", "200 mm", "3 mm", _BOARD),
             ),
             disputed=_DISPUTED,
         ),

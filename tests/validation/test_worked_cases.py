@@ -264,7 +264,7 @@ FLAT = [
     Case("nz-tile:finished", "2m", 500, groove(-3.9), -3.9, 4, "3.9 < 4"),
     Case("nz-tile:concrete-3mm", "3m", 750, groove(-3.1), -3.1, 3, "3.1 > 3"),
     Case("nz-tile:concrete-5mm", "3m", 750, groove(4.9), 4.9, 5, "4.9 < 5"),
-    Case("nz-tile:concrete-5mm", "200mm", 150, (0, 0, 0, 3.2, 3.2, 3.2), 3.2, 3, "3.2 - 0 > 3"),
+    Case("nz-tile:concrete-5mm", "200mm", 50, groove(3.2), 3.2, 3, "3.2 - 0 > 3", intent=LEVEL),
 ]
 
 
