@@ -96,6 +96,8 @@ def _parser() -> argparse.ArgumentParser:
     _survey_arguments(check)
     check.add_argument("--tile", help='tile size, such as "12 x 24 in"')
     check.add_argument("--standard", help="standard:grade; see `flatcheck standards`")
+    check.add_argument("--reach", type=Path, help="write maps of what could be judged: .html")
+    check.add_argument("--overwrite", action="store_true", help="where that file is there already")
     check.add_argument("--falls", help="standards for falls, with commas between them")
     check.add_argument("--lippage", help="standard:grade for steps between tiles")
     numbers = verbs.add_parser(

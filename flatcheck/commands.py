@@ -52,6 +52,7 @@ from flatcheck.report.outlook import (
 )
 from flatcheck.report.proof import MOST_BYTES as MOST_REPORT
 from flatcheck.report.proof import apart_from, proof_words, proven
+from flatcheck.report.reach import reach_html
 from flatcheck.report.sample import plan_csv, tally_record, tally_words
 from flatcheck.report.sample import plan_words as sample_words
 from flatcheck.report.screed import screed_csv, screed_html, screed_words
@@ -77,6 +78,8 @@ SHEETS = (".html", ".csv")
 
 
 def run_check(arguments: argparse.Namespace) -> int:
+    if arguments.reach:
+        _may_write(arguments.reach, arguments.overwrite, (".html",))
     survey = _survey(arguments)
     assessment, lippage = judged(survey)
     outcomes, pages = [], []
@@ -91,6 +94,10 @@ def run_check(arguments: argparse.Namespace) -> int:
         first = 0 if gravest(outcomes) is not outcomes[0] else len(pages)
         pages.insert(first, "\n".join(wrapped(lippage_words(lippage, survey))) + "\n")
         said["lippage"] = lippage_record(lippage)
+    if arguments.reach and assessment is None:
+        raise SurveyError("no heights were read, so there is no map of what could be judged.")
+    if arguments.reach and assessment:
+        _write(arguments.reach, reach_html(assessment), arguments.overwrite)
     if arguments.json:
         print(json.dumps(said, indent=2, allow_nan=False))
     else:

@@ -35,6 +35,7 @@ ORDER = (
     "slab",
     "verdict",
     "places",
+    "reach",
     "survey",
     "document",
     "fingerprint",

@@ -2,14 +2,12 @@
 
 from html import escape
 
-import numpy as np
-
 from flatcheck.correction import Choice, Fix, Mark, marks
 from flatcheck.places import wall_called
 from flatcheck.readers.cells import csv_text, shown
 from flatcheck.report.correction import cautions, check_words, fix_words, recommended, table
-from flatcheck.report.paper import MOST_LABELS, Paper, page
-from flatcheck.room import Room, from_walls, ring_area, wall_names
+from flatcheck.report.paper import MOST_LABELS, Paper, page, walls_of
+from flatcheck.room import Room, from_walls
 from flatcheck.units import Style, format_distance, format_length
 
 
@@ -97,11 +95,7 @@ def _tape(room: Room, mark: Mark, style: Style) -> tuple[str, str, str, str]:
 def marks_drawing(choice: Choice, found: tuple[Mark, ...]) -> str:
     """The room to scale with an X at every place to grind and an O at every place to fill."""
     floor, style = choice.site.floor, choice.site.assessment.survey.show
-    corners = np.array(floor.room.outline.corners_mm)
-    names = [wall_called(name, floor.room.upright) for name in wall_names(floor.room)]
-    if ring_area(corners) < 0:
-        # Turned round, side k is the one that came before corner k.
-        corners, names = corners[::-1], [*names[-2::-1], names[-1]]
+    corners, names = walls_of(floor.room)
     paper = Paper(corners.min(axis=0), corners.max(axis=0))
     drawn = [paper.line("room", corners.tolist(), closed=True)]
     drawn += [paper.line("cutout", ring.corners_mm, closed=True) for ring in floor.room.cutouts]

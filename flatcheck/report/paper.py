@@ -97,12 +97,19 @@ class Paper:
         )
 
 
-def plan_of(room: Room) -> tuple[Paper, list[str]]:
-    """The paper for a plan of a room, and its outline, cutouts and named walls drawn on it."""
-    corners, names = np.array(room.outline.corners_mm), [wall_called(n) for n in wall_names(room)]
+def walls_of(room: Room) -> tuple[Floats, list[str]]:
+    """The corners of a room, counter-clockwise, with the name of the wall from each to the next."""
+    corners: Floats = np.array(room.outline.corners_mm)
+    names = [wall_called(name, room.upright) for name in wall_names(room)]
     if ring_area(corners) < 0:
         # Turned round, side k is the one that came before corner k.
         corners, names = corners[::-1], [*names[-2::-1], names[-1]]
+    return corners, names
+
+
+def plan_of(room: Room) -> tuple[Paper, list[str]]:
+    """The paper for a plan of a room, and its outline, cutouts and named walls drawn on it."""
+    corners, names = walls_of(room)
     paper = Paper(corners.min(axis=0), corners.max(axis=0))
     drawn = [paper.line("cutout", ring.corners_mm, closed=True) for ring in room.cutouts]
     drawn.append(paper.line("room", corners.tolist(), closed=True))

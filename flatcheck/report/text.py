@@ -7,6 +7,7 @@ from typing import Any
 from flatcheck.assess import Assessment
 from flatcheck.falls import drainage, plane_falls
 from flatcheck.places import where
+from flatcheck.reach import blind_spots
 from flatcheck.report.checks import checks, misread
 from flatcheck.report.doubts import doubts
 from flatcheck.report.falls import drain_words, plane_words, water_words
@@ -172,6 +173,14 @@ def record(assessment: Assessment) -> dict[str, Any]:
                 "worst": _placement(finding.worst),
                 "placements": finding.placements,
                 "floor_judged_ratio": round(finding.reach_ratio, 4),
+                "not_judged": [
+                    {
+                        "area_m2": round(spot.area_mm2 / 1e6, 4),
+                        "extent_mm": [round(v, 1) for v in spot.extent_mm],
+                        "at_mm": [round(v, 1) for v in spot.at],
+                    }
+                    for spot in (blind_spots(finding.reach) if finding.reach else ())
+                ],
                 "spacing_needed_mm": round(finding.pitch_mm, 1),
                 "said": explain(finding, assessment),
                 "certainty": finding.rule.citation.certainty,

@@ -13,6 +13,7 @@ from flatcheck.misread import IGNORED
 from flatcheck.places import where
 from flatcheck.planning import MOST_REPEATS
 from flatcheck.report.falls import SHOWN, not_read, worst_fall
+from flatcheck.report.reach import WHOLE, blind_words
 from flatcheck.room import Room
 from flatcheck.rules import Citation, Grade, grade_of
 from flatcheck.tile import Tile
@@ -105,8 +106,10 @@ def explain(finding: Finding, assessment: Assessment) -> list[str]:
         )
     if outcome is Outcome.NOT_ASSESSED and not (twist and close_enough(finding)):
         said.append(_not_assessed(finding, room, style))
-    elif finding.reach_ratio < 0.995:
+    elif finding.reach_ratio < WHOLE:
         said.append(f"The readings could judge {finding.reach_ratio:.0%} of the {room.about}.")
+    if close_enough(finding):
+        said += blind_words(finding, room, style)
     length = finding.rule.length_mm
     reach = length or 4 * finding.pitch_mm
     if outcome is Outcome.WITHIN and finding.have_mm > reach / 8:
@@ -139,8 +142,10 @@ def _explain_fall(finding: Finding, assessment: Assessment) -> list[str]:
         said.append(
             _not_assessed(finding, room, style) if finding.left_open else not_read(finding, style)
         )
-    elif finding.reach_ratio < 0.995:
+    elif finding.reach_ratio < WHOLE:
         said.append(f"The readings could judge {finding.reach_ratio:.0%} of it.")
+    if close_enough(finding):
+        said += blind_words(finding, room, style)
     if outcome is Outcome.CLOSE and finding.settle:
         said.append(settle_words(finding, assessment))
     return said

@@ -23,6 +23,7 @@ from flatcheck.report.words import (
 )
 from flatcheck.ui.figures import floor_map, map_aspect
 from flatcheck.ui.markup import chosen_station, draw, paragraphs, word, write
+from flatcheck.ui.reach import add_reach, reach_chosen
 from flatcheck.ui.section import profile_figure
 from flatcheck.ui.slide import slide
 from flatcheck.verdict import Finding
@@ -58,7 +59,10 @@ def _floor(assessment: Assessment) -> None:
     survey, found = assessment.survey, assessment.verdict
     write("<h3>Where it is high and low</h3>")
     floor = f"{survey.title}, {len(assessment.surface.xy_mm)} places"
-    station = chosen_station(floor_map(assessment), "map", map_aspect(assessment), floor)
+    figure, hatched = floor_map(assessment), reach_chosen(assessment)
+    if hatched and hatched.reach:
+        add_reach(figure, hatched.reach)
+    station = chosen_station(figure, "map", map_aspect(assessment), floor)
     falls = PLANES_KEY if plane_falls(assessment) else ""
     key = MAP_KEY + falls + (SPOT_KEY if found.spots else "")
     write(f"<p class=fine>{key}</p>", _spots(assessment))
