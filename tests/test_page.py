@@ -70,6 +70,7 @@ def widget(page: AppTest, label: str) -> Any:
         page.number_input,
         page.text_area,
         page.button,
+        page.toggle,
     )
     (found,) = [w for kind in kinds for w in kind if w.label == label]
     return found
@@ -247,6 +248,26 @@ def test_doubts_of_a_standard(page: AppTest) -> None:
     assert "from memory, seen in no page" not in seen(page)
     widget(page, "Class, row or reading").set_value("bonded-short").run()
     assert seen(page).count("This number is from memory, seen in no page") == 2
+
+
+def test_held_against_every_standard(page: AppTest) -> None:
+    """Behind a switch the survey is held against every standard, its own outcome among them."""
+    widget(page, "Survey").set_value("larkfield-coarse").run()
+    assert "Strictest class within" not in seen(page)
+    widget(page, "Hold it against every other standard").set_value(True).run()
+    assert "Strictest class within: din-18202:4-2mm (of" in seen(page)
+    assert "Not judged, no zone is meant to fall: bs-falls:range" in seen(page)
+    assert not errors(page)
+
+
+def test_hatched_where_not_judged(page: AppTest) -> None:
+    """The map hatches what the chosen rule could not judge; nothing until a rule is chosen."""
+    widget(page, "Survey").set_value("saltmarsh-l-shaped").run()
+    assert "Not judged: 2.92 m²" in seen(page)
+    assert "Hatched: what the readings could not judge" not in seen(page)
+    widget(page, "Hatch what a rule could not judge").set_value(0).run()
+    assert "Hatched: what the readings could not judge" in seen(page)
+    assert not errors(page)
 
 
 def test_rules_for_a_wall(page: AppTest) -> None:

@@ -100,6 +100,12 @@ def _table(found: Comparison, rows: Sequence[Row], style: Style) -> list[str]:
     return lines
 
 
+def row_words(row: Row, style: Style) -> tuple[str, str, str, str]:
+    """A judged grade: how it is called, how far over its limit, its worst value and its limit."""
+    value, limit, _ = _cells(row, style)
+    return _called(row, style), _share(row), value, limit
+
+
 def _share(row: Row) -> str:
     return "" if row.share is None else f"{row.share:+.0%}"
 

@@ -7,7 +7,7 @@ from flatcheck.instrument import fine
 from flatcheck.lippage import PROOF, Joint, LippageVerdict, Sampling, histogram
 from flatcheck.places import where
 from flatcheck.report.text import cite
-from flatcheck.report.words import against, beside, many, sure_words
+from flatcheck.report.words import against, beside, disputed_words, many, sure_words
 from flatcheck.room import Room, rectangle
 from flatcheck.rules import grade_of
 from flatcheck.survey import Survey
@@ -37,6 +37,8 @@ def lippage_words(verdict: LippageVerdict, survey: Survey) -> list[str]:
         f"{standard.title} - {grade.title}",
         beside(verdict),
     ]
+    if grade.disputed:
+        said.append(disputed_words(grade))
     said += [f"  {words}" for words in dict.fromkeys(j.rule.words for j in verdict.joints)]
     said.append(f"  {_limits(verdict, style)}")
     said.append(f"  {_counted(verdict)}")
@@ -113,6 +115,8 @@ def lippage_record(verdict: LippageVerdict) -> dict[str, Any]:
         "as_read": verdict.as_read,
         "share_within": round(verdict.share_within, 4),
         "warpage_mm": verdict.warpage_mm,
+        "certainty": sorted({joint.rule.citation.certainty for joint in verdict.joints}),
+        "sources_disagree": grade_of(f"{verdict.standard}:{verdict.grade}")[1].disputed or None,
         "joints": [
             {
                 "at_mm": [round(joint.step.x_mm, 1), round(joint.step.y_mm, 1)],

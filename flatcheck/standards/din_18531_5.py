@@ -30,6 +30,11 @@ _SHOWER = Citation(
     note="About 2%; 1 to 2% is also named. DIN 18534 gives no fixed figure (from memory).",
 )
 
+_DISPUTED = (
+    "Two pages name about 2% (din-falls:shower), and 1 to 2% is named too (din-falls:shower-flat); "
+    "no standard fixes it."
+)
+
 STANDARD = Standard(
     id="din-falls",
     title="DIN 18531 and German practice",
@@ -40,11 +45,13 @@ STANDARD = Standard(
             id="shower",
             title="Shower, about 2%",
             rules=(least_fall(0.02, "The floor falls at least 2%.", _SHOWER),),
+            disputed=_DISPUTED,
         ),
         Grade(
             id="shower-flat",
             title="Shower, the flatter end of practice",
             rules=(least_fall(0.01, "The floor falls at least 1%.", _SHOWER),),
+            disputed=_DISPUTED,
         ),
         Grade(
             id="balcony",

@@ -50,6 +50,12 @@ def _words(limit_mm: float, lead: str = "No edge") -> str:
     return f"{lead} stands proud by more than {limit_mm:g} mm"
 
 
+_DISPUTED = (
+    "For 300 x 600 mm tile the trade's formula (de-lippage:trade) allows 1.9 mm, the experts' "
+    "circle 1.3 mm in a thin bed (de-lippage:experts-thin) and 1 mm in a thicker one "
+    "(de-lippage:experts-thick)."
+)
+
 STANDARD = Standard(
     id="de-lippage",
     title="German lippage",
@@ -69,6 +75,7 @@ STANDARD = Standard(
                     edges_ratio=1 / 1000,
                 ),
             ),
+            disputed=_DISPUTED,
         ),
         Grade(
             id="experts-thin",
@@ -82,6 +89,7 @@ STANDARD = Standard(
                     adds_warpage=True,
                 ),
             ),
+            disputed=_DISPUTED,
         ),
         Grade(
             id="experts-thick",
@@ -95,6 +103,7 @@ STANDARD = Standard(
                     adds_warpage=True,
                 ),
             ),
+            disputed=_DISPUTED,
         ),
         Grade(
             id="cast-stone",

@@ -48,6 +48,11 @@ def _rules(narrow: str, wide: str, bound_mm: float, citation: Citation) -> tuple
     )
 
 
+_DISPUTED = (
+    "A joint of exactly 6 mm may have 2 mm by a trade page (bs-lippage:tile) and 1 mm by a house "
+    "warranty (bs-lippage:warranty)."
+)
+
 STANDARD = Standard(
     id="bs-lippage",
     title="BS 5385 lippage",
@@ -63,6 +68,7 @@ STANDARD = Standard(
                 _JOINT_MM,
                 _FORUM,
             ),
+            disputed=_DISPUTED,
         ),
         Grade(
             id="warranty",
@@ -70,6 +76,7 @@ STANDARD = Standard(
             rules=_rules(
                 f"up to {_JOINT_MM:g} mm wide", f"over {_JOINT_MM:g} mm", up_to(_JOINT_MM), _NHBC
             ),
+            disputed=_DISPUTED,
         ),
     ),
 )

@@ -19,6 +19,11 @@ _FORUM = Citation(
     note="Named as a least fall for drainage; weak sources.",
 )
 
+_DISPUTED = (
+    "From memory the method asks 1/4 in per ft (us-deck:quarter); forum pages call 1/8 in per ft "
+    "the least that drains (us-deck:eighth)."
+)
+
 STANDARD = Standard(
     id="us-deck",
     title="US exterior decks and balconies",
@@ -29,11 +34,13 @@ STANDARD = Standard(
             id="quarter",
             title="1/4 in per ft",
             rules=(least_fall(1 / 48, "The deck falls at least 1/4 in per ft (1:48).", _METHOD),),
+            disputed=_DISPUTED,
         ),
         Grade(
             id="eighth",
             title="1/8 in per ft",
             rules=(least_fall(1 / 96, "The deck falls at least 1/8 in per ft (1:96).", _FORUM),),
+            disputed=_DISPUTED,
         ),
     ),
 )

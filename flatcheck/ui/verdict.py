@@ -21,6 +21,7 @@ from flatcheck.report.words import (
     spot_words,
     titles,
 )
+from flatcheck.ui.compare import comparison
 from flatcheck.ui.figures import floor_map, map_aspect
 from flatcheck.ui.markup import chosen_station, draw, paragraphs, word, write
 from flatcheck.ui.reach import add_reach, reach_chosen
@@ -49,6 +50,7 @@ def verdict(assessment: Assessment) -> None:
         paragraphs(shape_words(assessment)),
     )
     _floor(assessment)
+    comparison(assessment)
     citations = dict.fromkeys(cite(finding.rule.citation) for finding in found.findings)
     write(paragraphs(citations, "fine"))
 
