@@ -225,6 +225,7 @@ def _survey_arguments(parser: argparse.ArgumentParser) -> None:
     bare_table.add_argument("--readings", choices=tuple(LENGTH_UNITS), help="unit of bare readings")
     bare_table.add_argument("--offsets", choices=tuple(LENGTH_UNITS), help="unit of bare offsets")
     bare_table.add_argument("--uncertainty", help='how far a reading may be off: "1/32 in"')
+    bare_table.add_argument("--sight", help='longest distance read, for "1/8 in at 30 ft"')
 
 
 def _tile_verbs(verbs: Any) -> None:

@@ -144,6 +144,8 @@ def _sections(arguments: argparse.Namespace) -> dict[str, dict[str, Any]]:
         sections["slab"] = said_slab
     if said("show"):
         sections["units"] = {"show": arguments.show}
+    if said("sight"):
+        sections["instrument"] = {"sight": arguments.sight}
     return sections
 
 
@@ -167,6 +169,12 @@ def _survey(arguments: argparse.Namespace) -> Survey:
     if missing:
         raise SurveyError(
             f"{arguments.survey} comes without a survey.toml; say {', '.join(missing)} too."
+        )
+    stated = _stated(arguments.uncertainty, arguments.readings)
+    if stated.by_distance and not arguments.sight:
+        raise SurveyError(
+            f"--uncertainty {arguments.uncertainty!r} grows with the distance; say --sight too, "
+            "the longest distance that was read."
         )
     pasted = arguments.survey == "-"
     if pasted and sys.stdin is None:
@@ -597,10 +605,10 @@ def run_bar(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _stated(written: str) -> Statement:
-    """What is said of one reading on the command line."""
+def _stated(written: str, unit: str | None = None) -> Statement:
+    """What is said of one reading on the command line; bare numbers are in `unit`."""
     try:
-        return statement(written)
+        return statement(written, unit)
     except FlatcheckError as error:
         raise SurveyError(f"--uncertainty: {error}") from None
 

@@ -50,6 +50,40 @@ def test_bare_grid(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert capsys.readouterr().out.startswith("WITHIN: grid.csv")
 
 
+@pytest.mark.parametrize(
+    ("stated", "sight", "said"),
+    [
+        ("reading to 1/16", None, 'reading to 1/16: 0.062" / √12 = 0.018"'),
+        ("1/8 in at 30 ft", "15 ft", '1/8 in at 30 ft: 0.062" at 15\', 0.062" / √3 = 0.036"'),
+        ("+-2 mm at 30 m", "15 m", '0.039" at 49\' 2 9/16", 0.039" / √3 = 0.023"'),
+        ("0.3 mm/m", "10 m", '0.12" at 32\' 9 11/16", 0.12" / √3 = 0.068"'),
+        ("0.3 mm/m", None, None),
+        ("good", None, None),
+    ],
+)
+def test_a_makers_words_for_a_bare_grid(
+    stated: str,
+    sight: str | None,
+    said: str | None,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A maker's words are taken on the command line; what grows with distance asks for that."""
+    path = tmp_path / "grid.csv"
+    path.write_text(GRID)
+    command = ["check", str(path), *BARE, "--standard", "din-18202:3", "--uncertainty", stated]
+    status = main([*command, *(["--sight", sight] if sight else [])])
+    streams = capsys.readouterr()
+    if said is None:
+        assert status == 2
+        assert streams.err.startswith("flatcheck: --uncertainty")
+        assert ("say --sight too" in streams.err) is (stated == "0.3 mm/m")
+    else:
+        assert status in (0, 1, 3)
+        assert f"One reading: {stated}: " in streams.out.replace("\n", " ")
+        assert said in streams.out.replace("\n", " ")
+
+
 def test_bare_grid_without_its_sense(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Rod or elevation is never guessed: without it nothing is judged."""
     path = tmp_path / "grid.csv"
