@@ -22,7 +22,7 @@ from flatcheck.tables import readings_of
 from flatcheck.ui.drainage import falls_key, falls_map, head_of, rims
 from flatcheck.ui.figures import floor_map, raster
 from flatcheck.ui.heights import height_words, heights_plan, key_words, walls_tables, written
-from flatcheck.ui.plan import middle_of, reach_of
+from flatcheck.ui.plan import middle_of, reach_of, write_beside
 from flatcheck.ui.planes import (
     LONGEST,
     SHORTEST,
@@ -567,3 +567,16 @@ def test_hostile_names_are_text() -> None:
     for text in shown:
         assert "<a " not in text.replace("\\u003c", "<")
     assert any("&lt;a href" in text.replace("\\u0026", "&") for text in shown)
+
+
+@pytest.mark.parametrize(("px_per_mm", "told"), [(1.0, "A 0.47"), (0.3, "A"), (0.1, "A")])
+def test_words_stay_within_a_plane_that_narrows(px_per_mm: float, told: str) -> None:
+    """Beside an arrow in a triangle stand the words that lie in it, not those across its side."""
+    sliver = Ring("plane", ((0, 0), (120, 400), (0, 400)))
+    figure = go.Figure()
+    write_beside(figure, sliver, True, ("A 0.47", "A"), px_per_mm)
+    (note,) = figure.layout.annotations
+    assert note.text == told
+    figure = go.Figure()
+    write_beside(figure, sliver, True, ("A 0.47", ""), 0.3)
+    assert len(figure.layout.annotations) == 0

@@ -113,21 +113,24 @@ def write_beside(
 ) -> None:
     """Words in the middle of a plane beside an arrow that `lies` or stands there.
 
-    The first of the choices that fits level or else upright, on a phone; the last in any case.
+    The first of the choices that fits in it level or else upright, on a phone; the last in any
+    case.
     """
-    (north, south), (east, west) = (reach_of(ring, bearing) for bearing in (0, 90))
-    across = px_per_mm * (2 * min(west, east) if lies else east)
-    along = px_per_mm * (south if lies else 2 * min(south, north))
-    narrow = px_per_mm * min(north + south, east + west) < LINE_PX
-    told, upright = choices[-1], False
-    for words in () if narrow else choices:
-        needed = LETTER_PX * len(re.sub("<[^>]*>", "", words)) + 12
-        if needed <= max(across, along):
-            told, upright = words, across < needed
-            break
+    middle = middle_of(ring)
+
+    def fits(words: str, upright: bool) -> bool:
+        long = LETTER_PX * len(re.sub("<[^>]*>", "", words))
+        wide, tall = (LINE_PX, long) if upright else (long, LINE_PX)
+        off = (-10 - tall / 2 if upright else 6 + tall / 2) if lies else 9 + wide / 2
+        center = np.array([0, off] if lies else [off, 0])
+        box = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * (wide / 2, tall / 2)
+        return bool(inside(Room(ring), middle + (center + box) / px_per_mm).all())
+
+    ways = [(words, upright) for words in choices for upright in (False, True)]
+    told, upright = next((way for way in ways if way[0] and fits(*way)), (choices[-1], False))
     if not told:
         return
-    middle, below = middle_of(ring), upright and lies
+    below = upright and lies
     figure.add_annotation(
         x=middle[0],
         y=middle[1],
