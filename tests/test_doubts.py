@@ -4,15 +4,14 @@ from pathlib import Path
 
 import pytest
 
-from flatcheck.assess import Assessment, assess
+from flatcheck.assess import Assessment, assess, reads_floor
 from flatcheck.errors import SurveyError
 from flatcheck.readers.folder import checked, read_folder
 from flatcheck.report.doubts import NAMED, doubts
 from flatcheck.report.text import record, text
-from flatcheck.tables import readings_of
 
 SAMPLES = Path(__file__).parents[1] / "sample_surveys"
-SURVEYS = [f for f in sorted(SAMPLES.iterdir()) if readings_of(read_folder(f))]
+SURVEYS = [f for f in sorted(SAMPLES.iterdir()) if reads_floor(read_folder(f))]
 
 DOCUMENT = """flatcheck = 1
 [units]

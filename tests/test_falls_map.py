@@ -8,7 +8,7 @@ import numpy as np
 import plotly.graph_objects as go
 import pytest
 
-from flatcheck.assess import Assessment, assess
+from flatcheck.assess import Assessment, assess, reads_floor
 from flatcheck.compass import side_of
 from flatcheck.drain import falls_to
 from flatcheck.facet import Falls, height_at
@@ -18,7 +18,6 @@ from flatcheck.report.falls import water_words
 from flatcheck.report.relief import departures_of
 from flatcheck.room import EDGE_MM, Ring, Room, inside, rectangle, ring_area
 from flatcheck.screed import screeds
-from flatcheck.tables import readings_of
 from flatcheck.ui.drainage import falls_key, falls_map, head_of, rims
 from flatcheck.ui.figures import floor_map, raster
 from flatcheck.ui.heights import height_words, heights_plan, key_words, walls_tables, written
@@ -39,7 +38,7 @@ SAMPLES = Path(__file__).parents[1] / "sample_surveys"
 FALLING = sorted(
     path.parent.name
     for path in SAMPLES.glob("*/survey.toml")
-    if readings_of(read_folder(path.parent))
+    if reads_floor(read_folder(path.parent))
     and any(part.view.ground for part in assess(read_folder(path.parent)).parts)
 )
 

@@ -9,7 +9,7 @@ import numpy as np
 import plotly.graph_objects as go
 import pytest
 
-from flatcheck.assess import Assessment, assess
+from flatcheck.assess import Assessment, assess, reads_floor
 from flatcheck.intent import Intent
 from flatcheck.judgment import NO_FLATNESS
 from flatcheck.parts import Face, Part, view_of
@@ -21,7 +21,6 @@ from flatcheck.report.ticks import distance_steps, height_steps, ticks
 from flatcheck.room import Room, rectangle
 from flatcheck.surface import surface
 from flatcheck.survey import Cells
-from flatcheck.tables import readings_of
 from flatcheck.ui.figures import (
     floor_map,
     map_aspect,
@@ -35,7 +34,7 @@ SAMPLES = Path(__file__).parents[1] / "sample_surveys"
 NAMES = sorted(
     path.parent.name
     for path in SAMPLES.glob("*/survey.toml")
-    if readings_of(read_folder(path.parent))
+    if reads_floor(read_folder(path.parent))
 )
 FLATNESS = [n for n in NAMES if read_folder(SAMPLES / n).standard != NO_FLATNESS]
 FALLING = [n for n in NAMES if read_folder(SAMPLES / n).falls]
