@@ -64,12 +64,13 @@ input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
 .fc ul {margin: .25rem 0; padding-left: 1.25rem} .fc li {padding: .1rem 0}
 .fc .narrow {display: none}
 @media (max-width: 640px) {.fc .wide {display: none} .fc .narrow {display: block}}
-.st-key-map, .st-key-profile, .st-key-falls, .st-key-work, .st-key-change,
+.st-key-map, .st-key-profile, .st-key-falls, .st-key-work, .st-key-change, .st-key-laying,
   [class*="st-key-heights"] {max-width: 45rem; flex: none !important}
 .stMain {--wide: min(45rem, 100vw - 2rem)}
 @media (min-width: 641px) {.stMain {--wide: min(45rem, 62vw)}}
 .st-key-map {height: min(calc((var(--wide) - 4rem) / var(--shape) + 6rem), 60rem) !important}
-.st-key-falls {height: min(calc((var(--wide) - 4rem) / var(--shape) + 3.5rem), 60rem) !important}
+:is(.st-key-falls, .st-key-laying)
+  {height: min(calc((var(--wide) - 4rem) / var(--shape) + 3.5rem), 60rem) !important}
 [class*="st-key-bag-"] > div {flex: 1 1 5.5rem !important; min-width: 5.5rem !important}
 [class*="st-key-bag-"] [data-testid=stNumberInput] button {display: none}
 .st-key-work, .st-key-change

@@ -23,6 +23,7 @@ from flatcheck.ui.job import job
 from flatcheck.ui.markup import STYLE, offer, paragraphs, tell, word, write
 from flatcheck.ui.report import report
 from flatcheck.ui.steps import chosen_step, next_step
+from flatcheck.ui.tile import tile_on_floor
 from flatcheck.ui.verdict import verdict
 from flatcheck.ui.water import falls, heights
 from flatcheck.verdict import Outcome
@@ -103,6 +104,10 @@ def _open(step: str, source: str, assessment: Assessment) -> None:
         before_and_after(source, assessment, fix)
         next_step("tile", "how the tile lies on this floor")
     elif step == "tile":
+        if assessment.survey.tile:
+            tile_on_floor(source, assessment)
+        else:
+            write("<h3>The tile</h3><p>Say the tile's length and width in the job's settings.</p>")
         next_step("report", "all of it on paper")
     else:
         _report(assessment)

@@ -1,0 +1,223 @@
+"""The tile on the page: laid on this floor as a person says, with the lippage that it will have."""
+
+import tomllib
+from dataclasses import replace
+from html import escape
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import plotly.graph_objects as go
+import streamlit as st
+
+from flatcheck.assess import Assessment
+from flatcheck.bond import KINDS
+from flatcheck.correction import correct
+from flatcheck.errors import FlatcheckError
+from flatcheck.forecast import Answer
+from flatcheck.instrument import fine
+from flatcheck.outlook import Outlook, outlook
+from flatcheck.pattern import slivers
+from flatcheck.readers.folder import edited
+from flatcheck.report.outlook import joints_csv, outlook_html, outlook_words
+from flatcheck.report.tiling import tiling_words
+from flatcheck.room import wall_names
+from flatcheck.survey import Survey
+from flatcheck.tiling import laid
+from flatcheck.ui.markup import draw, listed, offer, paragraphs, tell, write
+from flatcheck.ui.plan import FLOOR, add_drains, add_room, aspect, frame, name_sides
+from flatcheck.verdict import Outcome
+
+Floats = npt.NDArray[np.float64]
+
+KEPT = 4
+"""So many forecasts are kept."""
+
+CLASSES = {Answer.AS_IS: "within", Answer.CORRECTED: "close", Answer.NOT: "out"}
+"""The color that each answer stands on."""
+
+LINES = {
+    Outcome.WITHIN: ("#8c959f", 1, "solid", "within"),
+    Outcome.CLOSE: ("#8a5a00", 3, "dot", "too close to call"),
+    Outcome.OUT: ("#a3231c", 4, "solid", "out"),
+}
+"""How joints are drawn by how they end: color, width, dash, and in words."""
+
+KEY = (
+    "Joints in an even bed: thin gray lines will be within, dotted brown ones are too close to "
+    "call, thick red ones out. Cut tiles are light gray, slivers dark, tiles that cannot be bedded "
+    "pink."
+)
+
+LABELS = {
+    "joint": ("Joint of the tile", "3/16 in"),
+    "offset": ("Offset of each row", "1/3, for running bond"),
+    "rotation": ("Rows turned by, in degrees", "0"),
+    "least": ("Mortar at least", "3/32 in"),
+    "most": ("Mortar at most", "1/2 in"),
+}
+
+
+def tile_on_floor(source: str, assessment: Assessment) -> None:
+    """Asks how the tile is to lie; shows it laid, and what lippage to expect."""
+    write("<h3>The tile, laid on this floor</h3>")
+    pressed, corrections, typed = _form(source, assessment.survey)
+    asked: set[str] = st.session_state.setdefault("laid", set())
+    if pressed:
+        asked.add(source)
+    if source not in asked:
+        write("<p>Every tile is laid, and the step at every joint foreseen.</p>")
+        return
+    try:
+        here = replace(assessment, survey=_as_typed(assessment.survey, typed))
+        seen = _kept(here, corrections)
+        words, counts = outlook_words(seen, here), tiling_words(here.survey, here.surface.room)
+    except FlatcheckError as error:
+        tell(error)
+        return
+    write(
+        f'<p class=large><span class="word {CLASSES[seen.answer]}">{escape(seen.answer.upper())}'
+        f"</span> {escape(words[1])}</p>"
+    )
+    draw(laying_figure(seen, here), "laying", aspect(here.surface.room.outline))
+    write(paragraphs([KEY], "fine"), listed(words[2:]), listed(counts[1:]))
+    row = st.container(horizontal=True)
+    offer(row, "Joints and bed as a sheet to print", outlook_html(seen, here), "forecast.html")
+    offer(row, "Joints as a table", joints_csv(seen, here), "joints.csv")
+
+
+def _form(source: str, survey: Survey) -> tuple[bool, bool, dict[str, str]]:
+    """Whether to lay, whether to try corrections too, and what was typed."""
+    own = tomllib.loads(survey.document)
+    tile, pattern = own.get("tile", {}), own.get("pattern", {})
+    bed = tile.get("bed", ["", ""])
+    start = {"joint": tile.get("joint", ""), "least": bed[0], "most": bed[1]} | {
+        key: pattern.get(key, "") for key in ("offset", "rotation")
+    }
+    with st.form(f"{source} laying", border=False):
+        row = st.container(horizontal=True, vertical_alignment="bottom")
+        kind = row.selectbox(
+            "Pattern",
+            KINDS,
+            KINDS.index(survey.pattern.kind) if survey.pattern else 0,
+            key=f"{source}/pattern",
+        )
+        typed = {"kind": kind} | {
+            key: row.text_input(
+                label, str(start[key]), key=f"{source}/laying/{key}", placeholder=example
+            ).strip()
+            for key, (label, example) in LABELS.items()
+        }
+        corrections = st.checkbox(
+            "Try every correction of the floor too", key=f"{source}/laying/corrections"
+        )
+        pressed = st.form_submit_button("Lay the tile", type="primary")
+    return pressed, corrections, typed
+
+
+def _as_typed(survey: Survey, typed: dict[str, str]) -> Survey:
+    """The survey with its tile laid as was typed; what is left empty is as usual."""
+    own = tomllib.loads(survey.document).get("pattern", {})
+    kept = own if own.get("kind", KINDS[0]) == typed["kind"] else {}
+    pattern: dict[str, Any] = {key: kept[key] for key in kept if key not in LABELS}
+    pattern["kind"] = typed["kind"]
+    if typed["offset"] and typed["kind"] == "running bond":
+        pattern["offset"] = typed["offset"]
+    if typed["rotation"]:
+        pattern["rotation"] = _degrees(typed["rotation"])
+    tile: dict[str, Any] = {"joint": typed["joint"]} if typed["joint"] else {}
+    if typed["least"] or typed["most"]:
+        tile["bed"] = [typed["least"], typed["most"]]
+    return edited(edited(survey, {"pattern": None}), {"tile": tile, "pattern": pattern})
+
+
+def _degrees(written: str) -> float | str:
+    try:
+        return float(written.removesuffix("°"))
+    except ValueError:
+        return written  # refused where the document is read, in a sentence
+
+
+def _kept(here: Assessment, corrections: bool) -> Outlook:
+    """The forecast of this very survey: kept from before, or worked out now and told of."""
+    kept: dict[Any, Outlook] = st.session_state.setdefault("outlooks", {})
+    key = (here.survey.document, *(table.cells for table in here.survey.tables), corrections)
+    if key not in kept:
+        place = st.empty()
+
+        def told(_: int, words: str) -> None:
+            with place:
+                write(f"<p role=status>Working out {escape(words)}.</p>")
+
+        try:
+            kept[key] = outlook(here, (lambda: correct(here)) if corrections else None, told)
+        finally:
+            place.empty()
+    found = kept.pop(key)
+    kept[key] = found
+    for oldest in list(kept)[:-KEPT]:
+        del kept[oldest]
+    return found
+
+
+def laying_figure(seen: Outlook, here: Assessment) -> go.Figure:
+    """The room to scale with every tile, and its joints by how they will end."""
+    survey, room, found = here.survey, here.surface.room, seen.found
+    laying = laid(survey, room)
+    figure = go.Figure()
+    add_room(figure, room, FLOOR)
+    fill = np.where(laying.cut, "#eaeef2", "#ffffff")
+    fill[slivers(laying)] = "#afb8c1"
+    way = found.even if found.best is None or found.good(found.even) else found.best
+    fill[way.unbedded] = "#f4c7c3"
+    for color in dict.fromkeys(fill.tolist()):
+        outline = _broken([laying.pieces[k] for k in np.flatnonzero(fill == color)])
+        figure.add_scatter(
+            x=outline[:, 0],
+            y=outline[:, 1],
+            mode="lines",
+            fill="toself",
+            fillcolor=color,
+            line={"color": "#d0d7de", "width": 1},
+            hoverinfo="skip",
+        )
+    ends = np.array([str(outcome) for outcome in found.outcomes])
+    for outcome, (color, width, dash, words) in LINES.items():
+        own = np.flatnonzero(ends == str(outcome))
+        line = _broken(found.laying.joints_mm[own].tolist())
+        figure.add_scatter(
+            name=words,
+            x=line[:, 0],
+            y=line[:, 1],
+            mode="lines",
+            line={"color": color, "width": width, "dash": dash},
+            hoverinfo="skip",
+        )
+        middle = found.laying.joints_mm[own].mean(axis=1)
+        figure.add_scatter(
+            x=middle[:, 0],
+            y=middle[:, 1],
+            mode="markers",
+            marker={"size": 12, "opacity": 0},
+            hovertext=[
+                f"<b>{words}</b><br>{fine(float(found.even.lippage_mm[k]), survey.show)} of "
+                f"{fine(float(found.limit_mm[k]), survey.show)}"
+                for k in own.tolist()
+            ],
+            hoverinfo="text",
+        )
+    add_drains(figure, survey.drains)
+    name_sides(figure, room.outline, () if room.assumed else wall_names(room))
+    frame(figure, room.outline, survey.show, {"l": 5, "r": 5, "t": 5, "b": 10})
+    return figure
+
+
+def _broken(lines: list[Any]) -> Floats:
+    """Lines (k, 2) one after another, NaN between them, those of three corners or more closed."""
+    parts = [np.empty((0, 2))]
+    for line in lines:
+        ring = np.array(line, dtype=float)
+        if len(ring) > 2:
+            ring = np.concatenate((ring, ring[:1]))
+        parts += [ring, np.full((1, 2), np.nan)]
+    return np.concatenate(parts)

@@ -1,0 +1,53 @@
+"""The tile on the page: laid as asked, its answer in words, and what it refuses in a sentence."""
+
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+from test_page import said, seen, widget
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.fixture
+def page() -> AppTest:
+    """The page with the slab that rolls."""
+    page = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60).run()
+    return widget(page, "Survey").set_value("tansy-ford-roll").run()
+
+
+def lay(page: AppTest) -> AppTest:
+    return widget(page, "Lay the tile").click().run()
+
+
+def test_nothing_is_foreseen_before_it_is_asked_for(page: AppTest) -> None:
+    """The page offers to lay the tile, starting from what the survey says of it."""
+    assert "ONLY WITH A CORRECTION" not in seen(page)
+    assert widget(page, "Pattern").value == "running bond"
+    assert widget(page, "Offset of each row").value == "1/3"
+
+
+def test_large_tile_then_small(page: AppTest) -> None:
+    """24 x 48 in at a third needs a correction; 12 x 24 in aligned can be laid as it is."""
+    assert "ONLY WITH A CORRECTION" in seen(lay(page))
+    widget(page, "Tile length").set_value("24 in")
+    widget(page, "Tile width").set_value("12 in").run()
+    widget(page, "Pattern").set_value("aligned")
+    assert "CAN BE TILED AS IT IS" in seen(lay(page))
+    assert not page.exception
+
+
+@pytest.mark.parametrize(
+    ("label", "typed", "words"),
+    [
+        ("Joint of the tile", "<b>wide</b>", "tile.joint"),
+        ("Offset of each row", "7", "between 0 and 1"),
+        ("Rows turned by, in degrees", "north", "degrees"),
+        ("Mortar at most", "", "tile.bed"),
+        ("Mortar at least", "1 in", "no more than its most"),
+    ],
+)
+def test_what_is_refused(page: AppTest, label: str, typed: str, words: str) -> None:
+    """Whatever cannot be is one sentence, escaped."""
+    widget(page, label).set_value(typed)
+    assert words in said(lay(page))
