@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
-from test_page import said, seen, widget
+from test_page import go, said, seen, widget
 
 ROOT = Path(__file__).parents[1]
 
@@ -13,7 +13,8 @@ ROOT = Path(__file__).parents[1]
 def page() -> AppTest:
     """The page with the slab that rolls."""
     page = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60).run()
-    return widget(page, "Survey").set_value("tansy-ford-roll").run()
+    widget(page, "Survey").set_value("tansy-ford-roll")
+    return go(page, "tile")
 
 
 def lay(page: AppTest) -> AppTest:
