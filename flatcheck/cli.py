@@ -207,9 +207,17 @@ def _parser() -> argparse.ArgumentParser:
     bar.add_argument("--show", choices=tuple(STYLES), help="units to print; those typed, if not")
     shelf = verbs.add_parser("standards", help="list the standards and their grades")
     shelf.set_defaults(run=run_standards)
-    page = verbs.add_parser("page", help="serve the page to a browser, on this machine only")
+    page = verbs.add_parser("page", help="serve the page to a browser")
     page.set_defaults(run=run_page)
     page.add_argument("--port", type=int, default=8501)
+    page.add_argument(
+        "--store", type=Path, help="keep surveys in this folder, not in the usual one"
+    )
+    page.add_argument(
+        "--phone",
+        action="store_true",
+        help="open it to the network too: prints the address for a phone, with a key",
+    )
     return parser
 
 

@@ -621,4 +621,4 @@ def run_standards(arguments: argparse.Namespace) -> int:
 def run_page(arguments: argparse.Namespace) -> int:
     from flatcheck.ui.serve import serve
 
-    return serve(arguments.port)
+    return serve(arguments.port, arguments.store, arguments.phone)

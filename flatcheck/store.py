@@ -157,7 +157,9 @@ class Store:
             ).fetchall()
             return tuple(
                 Listed(
-                    key, _title(_data(read, json.loads(held)[DOCUMENT])), datetime.fromisoformat(at)
+                    key,
+                    title_of(_data(read, json.loads(held)[DOCUMENT])),
+                    datetime.fromisoformat(at),
                 )
                 for key, at, held in rows
             )
@@ -316,6 +318,14 @@ def _head(read: sqlite3.Connection, key: str) -> Kept:
 # In words
 
 
+def title_of(document: bytes) -> str:
+    """What a survey calls itself, even where its document cannot be used as it is."""
+    try:
+        return str(tomllib.loads(document.decode("utf-8-sig"))["survey"]["title"])[:200]
+    except (ValueError, KeyError, TypeError):
+        return "survey"
+
+
 def difference(before: Files, after: Files) -> str:
     """What changed between two states of a survey's files, in words."""
     said = []
@@ -417,14 +427,6 @@ def _path(log: Sequence[Entry]) -> tuple[list[int], int]:
         else:
             at += 1 if entry.kind == "redo" else -1
     return path, at
-
-
-def _title(document: bytes) -> str:
-    """What a survey calls itself, even where its document cannot be used as it is."""
-    try:
-        return str(tomllib.loads(document.decode("utf-8-sig"))["survey"]["title"])[:200]
-    except (ValueError, KeyError, TypeError):
-        return "survey"
 
 
 def _line(text: str) -> str:

@@ -209,6 +209,16 @@ VOLUME_UNITS |= {"cubic ft": LITERS_PER_CUBIC_FOOT, "gal": LITERS_PER_GALLON, "m
 _AMOUNT_OF = re.compile(r"([0-9]{1,9}(?:[.,][0-9]{1,9})?) ?([a-z][a-z0-9 ]*)")
 
 
+def format_offset(mm: float, style: Style) -> str:
+    """How is a place on a tape [mm, finite] said to the mark: 7' 4 13/64", 2350 mm or 87.5 mm.
+
+    Inches to 1/64, millimeters to 0.1: not rounded to what is told of a place in a room.
+    """
+    if style.unit == "in":
+        return format_distance(mm, STYLES["in/64"])
+    return f"{mm:.1f}".removesuffix(".0") + " mm"
+
+
 def parse_amount(text: str, units: Mapping[str, float]) -> float:
     """How much did the person write: a number and one of `units`, as in `50 lb` or `0.47 cu ft`.
 

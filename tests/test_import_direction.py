@@ -92,6 +92,7 @@ ORDER = (
     "layout",
     "trial",
     "planning",
+    "walk",
     "store",
     "report",
     "ui",

@@ -54,6 +54,12 @@ ANSWERS = {
 }
 
 
+@pytest.fixture(autouse=True)
+def _own_store(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Each test begins with no survey kept."""
+    monkeypatch.setenv(serve.FOLDER, str(tmp_path / "kept"))
+
+
 @pytest.fixture
 def page() -> AppTest:
     """The page as it opens."""
@@ -721,10 +727,10 @@ def test_bug_shows_as_bug(page: AppTest, monkeypatch: pytest.MonkeyPatch) -> Non
 
 
 def test_installed_without_samples(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where there are no samples the page begins with the person's own file."""
+    """Where there are no samples the page begins with a new survey, or the person's own file."""
     monkeypatch.setattr("flatcheck.ui.entry.SAMPLES", tmp_path)
     page = AppTest.from_file(str(ROOT / "app.py"), default_timeout=30).run()
-    assert widget(page, "Readings from").options == ["File", "Pasted cells"]
+    assert widget(page, "Readings from").options == ["New survey", "File", "Pasted cells"]
     assert not page.exception
 
 

@@ -9,6 +9,9 @@ from flatcheck.fields import length_of, quoted, slope_of
 from flatcheck.survey import Table, cell_error, cell_length, cell_name
 from flatcheck.units import parse_slope
 
+UNREAD = ("", "x", "X")
+"""What stands in place of a reading where none was taken."""
+
 
 @dataclass(frozen=True)
 class Row:

@@ -4,6 +4,7 @@ The corner cell is free for a label. A blank cell, or an `x`, is a place that co
 """
 
 from flatcheck.errors import SurveyError
+from flatcheck.readers.columns import UNREAD
 from flatcheck.survey import (
     Reading,
     Table,
@@ -17,14 +18,31 @@ from flatcheck.survey import (
 KIND = "grid"
 OPTIONS = ()
 
-UNREAD = ("", "x", "X")
-
 
 def read(table: Table) -> tuple[Reading, ...]:
     """The readings of a grid, row by row.
 
     Raises SurveyError naming the cell for text that is no length, a row of another width, an
     offset given twice, and a grid without readings.
+    """
+    rows, east, north = offsets_of(table)
+    readings = [
+        _reading(table, number, column, x, y, cell)
+        for (number, row), y in zip(rows[1:], north, strict=True)
+        for column, (x, cell) in enumerate(zip(east, row[1:], strict=True), 2)
+        if cell.strip() not in UNREAD
+    ]
+    if not readings:
+        raise SurveyError(f"{table.name} holds no readings.")
+    return tuple(readings)
+
+
+def offsets_of(
+    table: Table,
+) -> tuple[list[tuple[int, tuple[str, ...]]], list[float], list[float]]:
+    """The rows that are not blank with their numbers, and the offsets east and north [mm].
+
+    The first of the rows is that of the offsets to the east. Raises SurveyError as `read`.
     """
     rows = [(n, row) for n, row in enumerate(table.cells, 1) if any(cell.strip() for cell in row)]
     if not rows:
@@ -40,22 +58,16 @@ def read(table: Table) -> tuple[Reading, ...]:
         for c, cell in enumerate(header[1:], 2)
     ]
     _no_twice(table, east, [(header_row, c, cell) for c, cell in enumerate(header[1:], 2)])
-    north, readings = [], []
+    north = []
     for number, row in rows[1:]:
         if len(row) != len(header):
             raise SurveyError(
                 f"{table.name}, row {number}: {len(row)} cells where the first row has "
                 f"{len(header)}; leave a blank cell for a place that could not be read."
             )
-        y = cell_length(table, number, 1, row[0], table.offset_unit)
-        north.append(y)
-        for column, (x, cell) in enumerate(zip(east, row[1:], strict=True), 2):
-            if cell.strip() not in UNREAD:
-                readings.append(_reading(table, number, column, x, y, cell))
+        north.append(cell_length(table, number, 1, row[0], table.offset_unit))
     _no_twice(table, north, [(n, 1, row[0]) for n, row in rows[1:]])
-    if not readings:
-        raise SurveyError(f"{table.name} holds no readings.")
-    return tuple(readings)
+    return rows, east, north
 
 
 def _reading(table: Table, row: int, column: int, x: float, y: float, cell: str) -> Reading:

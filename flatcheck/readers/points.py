@@ -1,6 +1,7 @@
 """A list of points: one row for each reading, with named columns.
 
 `x` (to the east), `y` (to the north) and `reading` are needed; `setup`, `line` and `note` are not.
+A blank reading, or an `x`, is a place that was not read.
 `line` names the straight line that a reading belongs to. A note that begins with `tie` says that
 the place was read from another setup too. The table's `warmed_up = true` says that each setup's
 last reading repeats its first, and that what they differ by came on steadily; its `collimation` (a
@@ -15,12 +16,16 @@ from dataclasses import dataclass
 from flatcheck.errors import SurveyError
 from flatcheck.fields import length_of, quoted
 from flatcheck.instrument import MOST_COLLIMATION_RATIO, corrected, drift, fine
-from flatcheck.readers.columns import Row, rows_of, said_slope
+from flatcheck.readers.columns import UNREAD, Row, rows_of, said_slope
 from flatcheck.survey import Reading, Table, height_from, sense_of, setup_named
 from flatcheck.units import Style
 
 KIND = "points"
 OPTIONS = ("warmed_up", "collimation", "level_at")
+
+NEEDED = ("x", "y", "reading")
+OPTIONAL = ("setup", "line", "note")
+"""Its columns."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +99,10 @@ def drift_words(table: Table, style: Style) -> list[str]:
 
 def _levelled(table: Table) -> tuple[list[Row], list[str], list[float]]:
     """Rows, their setups, and their readings freed from the collimation of the level [mm]."""
-    rows = rows_of(table, "a list of points", ("x", "y", "reading"), ("setup", "line", "note"))
+    rows = rows_of(table, "a list of points", NEEDED, OPTIONAL)
+    rows = [row for row in rows if row.text("reading") not in UNREAD]
+    if not rows:
+        raise SurveyError(f"{table.name} holds no readings.")
     setups = [setup_named(table, row.text("setup"), row.where("setup")) for row in rows]
     values = [row.length("reading", table.unit) for row in rows]
     options, name = dict(table.options), f"table {table.name}"

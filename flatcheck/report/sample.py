@@ -5,13 +5,12 @@ from typing import Any
 from flatcheck.instrument import fine
 from flatcheck.places import where
 from flatcheck.readers.cells import csv_text
-from flatcheck.report.sheet import offset
 from flatcheck.report.text import cite
 from flatcheck.report.words import against, bar_length, beside_of, many
 from flatcheck.room import area
 from flatcheck.sampling import WORSE, Bar, Plan, SampleVerdict, Share
 from flatcheck.survey import Survey
-from flatcheck.units import Style, format_area, format_length
+from flatcheck.units import Style, format_area, format_length, format_offset
 from flatcheck.verdict import Outcome, chosen
 
 COLUMNS = ("bar", "x1", "y1", "toward", "length", "at", "gap", "block", "note")
@@ -63,7 +62,7 @@ def plan_csv(plan: Plan, style: Style) -> str:
     for one in plan.placements:
         bar = plan.scheme.bars[one.bar]
         note = "block: its height" if bar.blocks else ""
-        x, y, length = (offset(mm, style) for mm in (*one.start, bar.length_mm))
+        x, y, length = (format_offset(mm, style) for mm in (*one.start, bar.length_mm))
         rows.append((one.name, x, y, str(one.toward_deg), length, "", "", "", note))
     return csv_text(tuple(rows))
 

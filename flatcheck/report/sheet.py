@@ -16,7 +16,7 @@ from flatcheck.planning import SurveyPlan, plan_words
 from flatcheck.readers.cells import csv_text
 from flatcheck.room import ring_area, wall_names
 from flatcheck.survey import SENSES
-from flatcheck.units import STYLES, Style, format_distance
+from flatcheck.units import Style, format_offset
 
 COLUMNS, ROWS = 9, 18
 """Boxes on one page at most: large enough for a pencil, on Letter and on A4."""
@@ -46,10 +46,10 @@ def sheet_csv(survey: SurveyPlan, style: Style) -> str:
     Offsets carry their unit. Cells to fill are blank; `x` stands where there is no floor.
     """
     walk = _walk(survey)
-    rows = [["", *(offset(x, style) for x in survey.east_mm)]]
+    rows = [["", *(format_offset(x, style) for x in survey.east_mm)]]
     for y in reversed(survey.north_mm):
         cells = ("" if (x, y) in walk else "x" for x in survey.east_mm)
-        rows.append([offset(y, style), *cells])
+        rows.append([format_offset(y, style), *cells])
     return csv_text(tuple(map(tuple, rows)))
 
 
@@ -103,13 +103,6 @@ def _walk(survey: SurveyPlan) -> dict[tuple[float, float], int]:
     return {place: number for number, place in enumerate(survey.stations_mm, 1)}
 
 
-def offset(mm: float, style: Style) -> str:
-    """An offset to the mark: no rounding to what is said of a place in a room."""
-    if style.unit == "in":
-        return format_distance(mm, STYLES["in/64"])
-    return f"{mm:.1f}".removesuffix(".0") + " mm"
-
-
 def _split(offsets: Sequence[float], most: int) -> list[Sequence[float]]:
     """Parts of nearly equal size, none longer than `most`."""
     parts = math.ceil(len(offsets) / most)
@@ -125,14 +118,14 @@ def _panel(
     survey: SurveyPlan, north: Sequence[float], east: Sequence[float], style: Style, name: str
 ) -> str:
     walk = _walk(survey)
-    head = "".join(f'<th class="east">{escape(offset(x, style))}</th>' for x in east)
+    head = "".join(f'<th class="east">{escape(format_offset(x, style))}</th>' for x in east)
     rows = []
     for y in north:
         cells = "".join(
             f"<td><i>{walk[x, y]}</i></td>" if (x, y) in walk else '<td class="off">×</td>'
             for x in east
         )
-        rows.append(f'<tr><th class="north">{escape(offset(y, style))}</th>{cells}</tr>')
+        rows.append(f'<tr><th class="north">{escape(format_offset(y, style))}</th>{cells}</tr>')
     return (
         f'<section><h2>{escape(name)}</h2><table class="grid"><tr><th>↑ N, → E</th>{head}'
         f"</tr>{''.join(rows)}</table></section>\n"

@@ -1,6 +1,7 @@
 """What the person enters: readings, what must be known of them, the tile and the standard."""
 
 import tomllib
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -8,22 +9,32 @@ import streamlit as st
 
 import flatcheck
 from flatcheck.assess import reads_floor
+from flatcheck.document import DOCUMENT
+from flatcheck.errors import StoreError
 from flatcheck.judgment import NO_FLATNESS
 from flatcheck.readers.cells import cells_of
-from flatcheck.readers.folder import bare, edited, read_folder
+from flatcheck.readers.folder import bare, edited, folder_files, read_folder
 from flatcheck.report.words import disputed_words, sure_words
 from flatcheck.rules import Grade, grade_of, standards
+from flatcheck.store import Listed, Store
 from flatcheck.survey import DECISIONS, SENSES, Survey
-from flatcheck.ui.markup import paragraphs, write
+from flatcheck.ui.begin import SENSE, begun
+from flatcheck.ui.kept import alike, keep, kept_survey, opened_key, opened_store
+from flatcheck.ui.markup import paragraphs, tell, write
 from flatcheck.units import LENGTH_UNITS, STYLES, style_name
 
 SAMPLES = Path(flatcheck.__file__).parents[1] / "sample_surveys"
 """In a checkout beside the package; an installed one comes without."""
 
-SOURCES = {"sample": "Sample survey", "file": "File", "pasted": "Pasted cells"}
+SOURCES = {
+    "kept": "Your surveys",
+    "sample": "Sample survey",
+    "new": "New survey",
+    "file": "File",
+    "pasted": "Pasted cells",
+}
 # The kinds of table that say all there is to say without a survey document beside them.
 KINDS = {"grid": "Grid: offsets on top and at the left", "points": "List: x, y, reading"}
-SENSE = {"rod": "Rod or staff: larger is lower", "elevation": "Elevation: larger is higher"}
 DECIDE = dict(zip(DECISIONS, ("Allow for reading error", "Take as read"), strict=True))
 SHOW = {name: name.replace("in/", "in, to 1/").replace("mm/", "mm, to ") for name in STYLES}
 NEEDED = {
@@ -34,28 +45,78 @@ NEEDED = {
 }
 
 
-def entered() -> tuple[str, Survey] | None:
-    """Where the survey that was chosen or entered comes from, and it; None until all is said.
+@dataclass(frozen=True)
+class Entered:
+    """A survey that was chosen or entered: a name for where it is from, and the survey.
+
+    `files` are those of its folder where it is not among the person's own yet, and `came` says in
+    words where from.
+    """
+
+    source: str
+    survey: Survey
+    files: dict[str, bytes] | None = None
+    came: str = ""
+
+
+def entered() -> Entered | None:
+    """What was chosen or entered; None until all is said.
 
     Raises FlatcheckError for what cannot be used.
     """
+    store, listed = _shelf()
     samples = sorted(path.parent for path in SAMPLES.glob("*/survey.toml"))
-    sources = [source for source in SOURCES if samples or source != "sample"]
-    source = st.radio("Readings from", sources, format_func=SOURCES.__getitem__, horizontal=True)
+    offered = {"kept": listed or opened_key(), "sample": samples, "new": store}
+    sources = [source for source in SOURCES if offered.get(source, True)]
+    source = st.radio(
+        "Readings from", sources, format_func=SOURCES.__getitem__, key="source", horizontal=True
+    )
+    if source == "kept" and store:
+        found = kept_survey(store, listed, _wanted)
+        return Entered(*found) if found else None
+    if source == "new" and store:
+        if files := begun():
+            keep(store, files, "begun", "readings")
+        return None
     if source == "sample":
         read = {folder.name: read_folder(folder) for folder in samples}
         # The page draws floors; steps across joints alone, or bars laid by lot, make none.
         surveys = {name: survey for name, survey in read.items() if reads_floor(survey)}
         name = st.selectbox("Survey", surveys, format_func=lambda name: surveys[name].title)
         _keep_others(name)
-        return name, edited(surveys[name], _wanted(name, surveys[name]))
+        survey = edited(surveys[name], _wanted(name, surveys[name]))
+        files = folder_files(SAMPLES / name)
+        if not alike(survey, surveys[name]):
+            files[DOCUMENT] = survey.document.encode()
+        return Entered(name, survey, files, f"a copy of the sample {surveys[name].title}")
     _keep_others(source)
     table = _table(source)
     wanted = _wanted(source, None)
     if table is None:
         return None
     name, data, facts = table
-    return source, bare(name, cells_of(name, data), sections=wanted, **facts)
+    survey = bare(name, cells_of(name, data), sections=wanted, **facts)
+    files = {DOCUMENT: survey.document.encode(), survey.tables[0].name: data}
+    return Entered(source, survey, files, f"brought in as {name}")
+
+
+def make_mine(found: Entered) -> None:
+    """The one click that makes a survey the person's own: kept, with all that is done to it."""
+    store, _ = _shelf()
+    if found.files and store:
+        label = "Make it mine" if "sample" in found.came else "Keep this survey"
+        if st.button(label, type="primary"):
+            keep(store, found.files, found.came)
+
+
+def _shelf() -> tuple[Store | None, tuple[Listed, ...]]:
+    """The store and what it holds; without it, which is told, the page can still judge."""
+    try:
+        store = opened_store()
+        return store, store.surveys()
+    except StoreError as error:
+        tell(error)
+        return None, ()
 
 
 def _keep_others(shown: str) -> None:

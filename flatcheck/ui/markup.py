@@ -20,6 +20,7 @@ MIMES = {
     "json": "application/json",
     "html": "text/html",
     "csv": "text/csv",
+    "zip": "application/zip",
 }
 """What a file that is taken away holds, by the ending of its name."""
 
@@ -149,7 +150,7 @@ def chosen_station(figure: go.Figure, key: str, shape: float, floor: str) -> int
     return int(stations[0]) if stations else None
 
 
-def offer(row: Any, label: str, data: str, name: str) -> None:
+def offer(row: Any, label: str, data: str | bytes, name: str) -> None:
     """A button that gives a file of this name."""
     mime = MIMES[name.rpartition(".")[2]]
     row.download_button(label, data, name, mime, on_click="ignore", width="stretch")

@@ -18,13 +18,16 @@ from flatcheck.report.words import headline
 from flatcheck.survey import Survey
 from flatcheck.ui.after import before_and_after
 from flatcheck.ui.correction import correction, text_of
-from flatcheck.ui.entry import entered
+from flatcheck.ui.door import let_in
+from flatcheck.ui.entry import entered, make_mine
 from flatcheck.ui.job import job
+from flatcheck.ui.kept import walk_alone
 from flatcheck.ui.markup import STYLE, offer, paragraphs, tell, word, write
 from flatcheck.ui.report import report
 from flatcheck.ui.steps import chosen_step, next_step
 from flatcheck.ui.tile import tile_on_floor
 from flatcheck.ui.verdict import verdict
+from flatcheck.ui.walking import walked
 from flatcheck.ui.water import falls, heights
 from flatcheck.verdict import Outcome
 
@@ -36,6 +39,18 @@ def main() -> None:
     """Draw the page once: what is entered, and the step that is open."""
     st.set_page_config("flatcheck: is this floor flat enough?", layout="wide")
     st.html(STYLE)
+    if let_in():
+        if walked():
+            walk_alone()
+        else:
+            _whole()
+    # The last thing drawn: whoever waits for the page to be drawn anew can see that it is.
+    st.session_state["runs"] = st.session_state.get("runs", 0) + 1
+    st.html(f'<span class="runs" data-runs="{st.session_state["runs"]}"></span>')
+
+
+def _whole() -> None:
+    """What is entered on one side, what it says on the other."""
     write("<h1>Is this floor flat enough for this tile?</h1>")
     step = chosen_step()
     entry, answer = st.columns([2, 5], gap="medium")
@@ -43,15 +58,12 @@ def main() -> None:
         with entry, st.container(key="pane"):
             found = entered()
         if found:
-            source, survey = found
             with answer:
-                _open(step, source, _assessed(survey))
+                make_mine(found)
+                _open(step, found.source, _assessed(found.survey))
     except FlatcheckError as error:
         with answer:
             tell(error)
-    # The last thing drawn: whoever waits for the page to be drawn anew can see that it is.
-    st.session_state["runs"] = st.session_state.get("runs", 0) + 1
-    st.html(f'<span class="runs" data-runs="{st.session_state["runs"]}"></span>')
 
 
 def _assessed(survey: Survey) -> Assessment:

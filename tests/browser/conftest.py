@@ -37,21 +37,24 @@ QUIET = (
 )
 
 
-Starter = Callable[[Path], tuple[subprocess.Popen[bytes], int]]
+Starter = Callable[..., tuple[subprocess.Popen[bytes], int]]
 
 
 @pytest.fixture(scope="session")
 def start() -> Starter:
     """Starts `flatcheck page` in a folder without settings; gives its process and its port."""
 
-    def started(folder: Path) -> tuple[subprocess.Popen[bytes], int]:
+    def started(folder: Path, *more: str) -> tuple[subprocess.Popen[bytes], int]:
         with socket.create_server(("127.0.0.1", 0)) as holder:
             port = int(holder.getsockname()[1])
         log = folder / "server.log"
         command = [sys.executable, "-m", "flatcheck", "page", "--port", str(port)]
+        command += ["--store", str(folder / "kept"), *more]
         with log.open("wb") as said:
             process = subprocess.Popen(command, cwd=folder, stdout=said, stderr=said)
         for _ in range(300):
+            if process.poll() is not None:
+                break
             try:
                 with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health"):
                     return process, port
@@ -65,13 +68,10 @@ def start() -> Starter:
 
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Any]:
-    """The browser; where there is none the tests are skipped, and fail where CI is set."""
+    """The browser; where there is none the tests fail."""
     path = shutil.which("chromium")
     if path is None:
-        reason = "chromium is not installed; nothing was tried in a browser"
-        if os.environ.get("CI"):
-            pytest.fail(reason)
-        pytest.skip(reason)
+        pytest.fail("chromium is not installed; nothing was tried in a browser")
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:

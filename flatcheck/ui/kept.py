@@ -1,0 +1,195 @@
+"""The surveys on disk: which one is open, what was done to it, and the way in and out as a file.
+
+The key of the open survey is in the address: after a reload, or on another machine, the same
+address opens the same survey.
+"""
+
+import os
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from flatcheck.document import DOCUMENT
+from flatcheck.errors import FlatcheckError, StoreError
+from flatcheck.readers.bundle import packed, unpacked
+from flatcheck.readers.folder import edited, survey_of
+from flatcheck.store import Entry, Kept, Listed, Store, title_of, usual_folder
+from flatcheck.survey import Survey
+from flatcheck.ui.markup import offer, tell, write
+from flatcheck.ui.serve import FOLDER
+from flatcheck.ui.walking import begin_walk, end_walk, walkable, walking
+
+SHOWN = 100
+"""Entries of a history that are listed, the latest first."""
+
+Wanted = Callable[[str, Survey | None], dict[str, Any]]
+
+
+@st.cache_resource
+def _store(folder: str) -> Store:
+    return Store(Path(folder))
+
+
+def opened_store() -> Store:
+    """The store, opened once for all who look at the page. Raises StoreError."""
+    return _store(os.environ.get(FOLDER) or str(usual_folder()))
+
+
+def opened_key() -> str:
+    """The key in the address, empty where there is none."""
+    return str(st.query_params.get("survey", ""))
+
+
+def who() -> str:
+    """Who is changing the survey, as that person says; it is in the address, too."""
+    return str(st.query_params.get("by", ""))
+
+
+def keep(store: Store, files: dict[str, bytes], what: str, step: str = "") -> None:
+    """Keep a new survey and open it, at a step of the job or the one that is open.
+
+    Raises StoreError.
+    """
+    key = store.create(files, who(), what)
+    end_walk()
+    st.query_params["survey"] = key
+    if step:
+        st.query_params["step"] = step
+        st.session_state.pop("step", None)
+    for name in ("source", "kept"):
+        # Chosen anew from the address: a widget's state cannot be set once it is drawn.
+        st.session_state.pop(name, None)
+    st.rerun()
+
+
+def alike(one: Survey, other: Survey) -> bool:
+    """Whether two surveys say the same, however their documents are written."""
+    return replace(one, document="") == replace(other, document="")
+
+
+def kept_survey(
+    store: Store, listed: tuple[Listed, ...], wanted: Wanted
+) -> tuple[str, Survey] | None:
+    """The survey that is open, with the tools around it; what `wanted` asks is kept when changed.
+
+    Returns a name for what is shown of it and the survey. Raises FlatcheckError for a survey that
+    cannot be judged yet.
+    """
+    key = _chosen(listed)
+    if not key:
+        return None
+    kept = store.head(key)
+    notice = st.session_state.pop("notice", "")
+    seen = st.session_state.setdefault("documents", {}).get(key)
+    if seen and seen[0] != kept.files[DOCUMENT]:
+        # Changed elsewhere, or undone: what the fields hold is no longer so.
+        notice = notice or _told(kept.last)
+        seen = (kept.files[DOCUMENT], seen[1] + 1)
+    seen = seen or (kept.files[DOCUMENT], 0)
+    st.session_state["documents"][key] = seen
+    if notice:
+        write(f"<p class=warn role=status>{escape(notice)}</p>")
+    _tools(store, kept)
+    survey = survey_of(kept.files)
+    source = f"{key}.{seen[1]}"
+    changed = edited(survey, wanted(source, survey))
+    if not alike(changed, survey):
+        files = {**kept.files, DOCUMENT: changed.document.encode()}
+        kept = store.save(key, kept.last.number, files, who())
+        st.session_state["documents"][key] = (kept.files[DOCUMENT], seen[1])
+        st.rerun()
+    return source, survey
+
+
+def walk_alone() -> None:
+    """The table that the address names is walked, with nothing else on the screen."""
+    try:
+        walking(opened_store(), opened_key(), who())
+    except StoreError as error:
+        tell(error)
+
+
+def _chosen(listed: tuple[Listed, ...]) -> str:
+    titles = {item.key: f"{item.title}, {item.at.astimezone():%d %b %H:%M}" for item in listed}
+    key = opened_key()
+    if key and key not in titles:
+        tell(StoreError(f"no survey is kept here under the key {key[:40]!r}."))
+    if not titles:
+        return ""
+    if "kept" not in st.session_state and key in titles:
+        st.session_state["kept"] = key
+    chosen = st.selectbox("Survey", list(titles), format_func=titles.__getitem__, key="kept")
+    if chosen != key:
+        end_walk()
+        st.query_params["survey"] = chosen
+    return str(chosen)
+
+
+def _tools(store: Store, kept: Kept) -> None:
+    """Walk, undo, redo, take away, bring in, and what was done."""
+    try:
+        tables = walkable(kept)
+    except FlatcheckError:
+        tables = []  # told when the survey is read
+    for name in tables:
+        label = "Walk the floor" if len(tables) == 1 else f"Walk the floor: {name}"
+        st.button(label, on_click=begin_walk, args=(name,), type="primary", width="stretch")
+    row = st.container(horizontal=True)
+    for label, act, there in (("Undo", store.undo, kept.undo), ("Redo", store.redo, kept.redo)):
+        row.button(
+            label,
+            on_click=_move,
+            args=(act, kept.key, kept.last.number),
+            disabled=not there,
+            width="stretch",
+        )
+    title = (
+        re.sub(r"[^A-Za-z0-9]+", "-", title_of(kept.files[DOCUMENT])).strip("-").lower() or "survey"
+    )
+    offer(row, "Take away as ZIP", packed(kept.files), f"{title}.zip")
+    with st.expander("What was done, and by whom", key=f"history {kept.key}"):
+        name = st.text_input("Your name, for what you change", who(), key="by", max_chars=60)
+        if name.strip() != who():
+            st.query_params["by"] = name.strip()
+        _history(store.history(kept.key))
+    with (
+        st.expander("Bring in a survey that was taken away", key="bring in"),
+        st.form("bring in form", border=False),
+    ):
+        file = st.file_uploader("Survey folder as ZIP", ["zip"])
+        if st.form_submit_button("Bring it in", width="stretch") and file:
+            try:
+                files = unpacked(file.name, file.getvalue())
+                survey_of(files)
+            except FlatcheckError as error:
+                tell(error)
+            else:
+                keep(store, files, f"brought in from {file.name}", "verdict")
+
+
+def _move(act: Callable[[str, int, str], Kept], key: str, base: int) -> None:
+    try:
+        kept = act(key, base, who())
+        st.session_state["notice"] = _told(kept.last)
+    except StoreError as error:
+        st.session_state["notice"] = str(error)
+
+
+def _told(entry: Entry) -> str:
+    by = f" by {entry.who}" if entry.who else ""
+    return f"Changed{by} at {entry.at.astimezone():%H:%M}: {entry.what}."
+
+
+def _history(log: tuple[Entry, ...]) -> None:
+    rows = "".join(
+        f"<tr><td>{entry.number}</td><td>{entry.at.astimezone():%d %b %H:%M:%S}</td>"
+        f"<td>{escape(entry.who or '-')}</td><td>{escape(entry.what)}</td></tr>"
+        for entry in log[: -SHOWN - 1 : -1]
+    )
+    more = f"<p class=fine>{len(log) - SHOWN} earlier ones are kept too.</p>"
+    write(f"<table>{rows}</table>", more if len(log) > SHOWN else "")
