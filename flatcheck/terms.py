@@ -257,8 +257,7 @@ def terms_of(head: Mapping[str, Any], unit: str, keeps: tuple[Keep, ...]) -> Ter
         own = section_of(section, name, _MATERIAL_KEYS)
         if own:
             given[name] = _material(usual, own, f"correction.{name}", unit)
-    own_keys = tuple(key for key in section if key not in ("patch", "leveler", "mortar"))
-    return Terms(**given, own=own_keys)
+    return Terms(**given, own=tuple(section))
 
 
 def _material(usual: Material, own: Mapping[str, Any], name: str, unit: str) -> Material:

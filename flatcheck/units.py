@@ -249,11 +249,14 @@ def format_area(mm2: float, style: Style) -> str:
     return f"{_steps(mm2 / 1000**2 * 100) / 100:.2f} m²"
 
 
-def format_volume(liters: float, style: Style) -> str:
-    """How is a volume of material [l] said: 3.6 l; 1.4 cubic ft, or gallons where it is little."""
+def format_volume(liters: float, style: Style, beside: float | None = None) -> str:
+    """How is a volume of material [l] said: 3.6 l; 1.4 cubic ft, or gallons where it is little.
+
+    What is said `beside` another volume has the unit of that.
+    """
     if style.unit == "mm":
         return _amount(liters, "l")
-    if liters >= LITERS_PER_CUBIC_FOOT / 3:
+    if (liters if beside is None else beside) >= LITERS_PER_CUBIC_FOOT / 3:
         return _amount(liters / LITERS_PER_CUBIC_FOOT, "cubic ft")
     return _amount(liters / LITERS_PER_GALLON, "gal")
 

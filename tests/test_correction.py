@@ -713,3 +713,18 @@ def test_refusal_is_plain() -> None:
     refusal = sample("withy-lane-dips").refused[0]
     assert isinstance(refusal, Refusal)
     assert refusal == Refusal(refusal.id, refusal.title, refusal.why)
+
+
+def test_a_floor_in_inches() -> None:
+    """A kitchen read every 6 in gets a whole correction in inches: patched, for 24 in tile.
+
+    Grinding alone takes five times the hours and more, and a rented grinder; at the hall door
+    nothing rises, so that neither leveler nor mortar bed fits under it.
+    """
+    choice = sample("sorrel-rise-kitchen")
+    checked_choice(choice)
+    assert [fix.proposal.id for fix in choice.fixes] == ["patch", "least", "grind"]
+    assert choice.fixes[0].takes.bags == 1
+    assert choice.fixes[2].takes.hours > 5 * choice.fixes[0].takes.hours
+    for remedy in ("pour", "screed"):
+        assert refusal_of(choice, remedy)

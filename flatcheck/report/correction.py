@@ -12,6 +12,7 @@ from flatcheck.report.words import many
 from flatcheck.rules import grade_of
 from flatcheck.terms import SAID
 from flatcheck.units import (
+    M2_PER_SQUARE_FOOT,
     Style,
     format_area,
     format_length,
@@ -102,11 +103,12 @@ def _least_of(fix: Fix) -> float | None:
 def terms_words(choice: Choice) -> str:
     """The prices and rates that were reckoned with, and which of them are the person's own."""
     terms, style = choice.site.terms, choice.site.assessment.survey.show
+    each, side = (1.0, "meter") if style.unit == "mm" else (M2_PER_SQUARE_FOOT, "foot")
     reckoned = [
         f"{money(terms.labor)} for an hour of work",
         f"{money(terms.grinder)} for the grinder",
         f"{format_volume(terms.grind_l_h, style)} ground off in an hour",
-        f"{money(terms.primer_m2)} of primer for a square meter",
+        f"{money(terms.primer_m2 * each)} of primer for a square {side}",
         f"{terms.waste:.0%} waste",
         f"work placed to {fine(terms.placing_mm, style)}",
     ]
@@ -222,7 +224,7 @@ def fix_words(fix: Fix, style: Style) -> str:
             f"grind up to {format_length(takes.highest_mm, style)} off "
             f"{format_area(takes.grind_m2 * 1e6, style)}, "
             f"{format_volume(takes.grind_l, style)} (give or take "
-            f"{format_volume(2 * takes.u_grind_l, style)})"
+            f"{format_volume(2 * takes.u_grind_l, style, takes.grind_l)})"
         )
     material = fix.proposal.material
     if takes.fill_l > 0 and material is not None:
@@ -231,8 +233,9 @@ def fix_words(fix: Fix, style: Style) -> str:
             f"fill up to {format_length(takes.deepest_mm, style)}{lifts} over "
             f"{format_area(takes.fill_m2 * 1e6, style)}, "
             f"{format_volume(takes.fill_l, style)} (give or take "
-            f"{format_volume(2 * takes.u_fill_l, style)}), {many(takes.bags, 'bag')} of "
-            f"{material.name} of {format_weight(material.bag_kg, style)}, "
+            f"{format_volume(2 * takes.u_fill_l, style, takes.fill_l)}), "
+            f"{many(takes.bags, 'bag')} of {material.name} of "
+            f"{format_weight(material.bag_kg, style)}, "
             f"{format_weight(takes.fill_kg, style)} when laid, "
             f"{format_load(takes.load_kg_m2, style)} at its thickest, primer for all of it"
         )
