@@ -13,8 +13,8 @@ from layouts import DRAIN, ELL, PATTERNS, PLAIN, ROOMS
 from flatcheck.bond import FARTHEST_MM, KINDS, Pattern
 from flatcheck.cutting import areas, cells, cut, outlines
 from flatcheck.drain import Drain, falls_to
-from flatcheck.facet import one_fall
 from flatcheck.errors import SurveyError
+from flatcheck.facet import one_fall
 from flatcheck.origin import best_origin
 from flatcheck.pattern import SAW_MM, lay, narrowest, slivers
 from flatcheck.room import Ring, Room, area, rectangle
