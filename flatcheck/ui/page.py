@@ -27,6 +27,7 @@ from flatcheck.ui.report import report
 from flatcheck.ui.steps import chosen_step, next_step
 from flatcheck.ui.tile import tile_on_floor
 from flatcheck.ui.verdict import verdict
+from flatcheck.ui.view import view
 from flatcheck.ui.walking import walked
 from flatcheck.ui.water import falls, heights
 from flatcheck.verdict import Outcome
@@ -51,7 +52,9 @@ def main() -> None:
 
 def _whole() -> None:
     """What is entered on one side, what it says on the other."""
-    write("<h1>Is this floor flat enough for this tile?</h1>")
+    with st.container(horizontal=True, horizontal_alignment="distribute"):
+        write("<h1>Is this floor flat enough for this tile?</h1>")
+        view()
     step = chosen_step()
     entry, answer = st.columns([2, 5], gap="medium")
     try:
