@@ -7,6 +7,7 @@ import re
 import socket
 import subprocess
 import sys
+import time
 import tomllib
 import zipfile
 from collections.abc import Iterable
@@ -453,8 +454,11 @@ GRINDER = "The grinder costs, 0 if it is yours"
 
 
 def work_out(page: AppTest) -> AppTest:
-    """Presses the button for the correction."""
-    return widget(page, "Work out the correction").click().run()
+    """Presses the button for the correction, and waits until it is there."""
+    widget(page, "Work out the correction").click().run()
+    while any(button.label == "Stop with the best so far" for button in page.button):
+        page.run()
+    return page
 
 
 def recommended(page: AppTest) -> str:
@@ -801,3 +805,27 @@ def test_optimizer_is_not_loaded() -> None:
         [sys.executable, "-c", program], capture_output=True, text=True, check=True
     )
     assert done.stdout.strip() == "False"
+
+
+def test_a_long_search_can_be_stopped(page: AppTest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """While a search runs the page tells of it and offers to stop it; stopped, it says so."""
+    from flatcheck.ui import correction
+
+    whole = correction.correct
+
+    def slowly(assessment: Any, tell: Any, stop: Any) -> Any:
+        while not stop():
+            time.sleep(0.01)
+        return whole(assessment, tell, stop)
+
+    monkeypatch.setattr(correction, "correct", slowly)
+    monkeypatch.setattr(correction, "AT_ONCE_S", 0.0)
+    widget(page, "Survey").set_value("withy-lane-dips").run()
+    widget(page, "Work out the correction").click().run()
+    assert "Trying every remedy." in " ".join(str(h.value) for h in page.html)
+    assert recommended(page) == ""
+    widget(page, "Stop with the best so far").click().run()
+    while any(button.label == "Stop with the best so far" for button in page.button):
+        page.run()
+    assert "The search was stopped" in " ".join(str(h.value) for h in page.html)
+    assert not page.exception

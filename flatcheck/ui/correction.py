@@ -3,6 +3,7 @@
 import math
 from dataclasses import replace
 from html import escape
+from threading import Thread
 from typing import Any
 
 import streamlit as st
@@ -33,6 +34,14 @@ from flatcheck.ui.terms import on_terms, terms_form
 
 KEPT = 4
 """How many corrections are kept; each holds the covariance of its floor."""
+
+AT_ONCE_S = 3.0
+"""A correction that takes no longer than this is simply shown; a longer one is told of [s]."""
+
+STOPPED = (
+    "The search was stopped: plans may cost more than the least, and remedies that were not "
+    "searched to the end may be missing. Work it out again for the whole of it."
+)
 
 LABELS = {
     "remedy": "Remedy",
@@ -70,44 +79,85 @@ def text_of(survey: Survey) -> tuple[Any, ...]:
     return (survey.document, *(table.cells for table in survey.tables))
 
 
+class Search:
+    """A correction worked out aside, so that the page can tell how far it is, and stop it."""
+
+    def __init__(self, assessment: Assessment) -> None:
+        self.told, self.stopped = "Trying every remedy.", False
+        self._found: Choice | Exception | None = None
+        self._thread = Thread(target=self._run, args=(assessment,), daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End it with the best that is known."""
+        self.stopped = True
+
+    def done(self, wait_s: float = 0.0) -> bool:
+        """Whether it has ended, after waiting so long at most."""
+        self._thread.join(wait_s)
+        return not self._thread.is_alive()
+
+    def found(self) -> Choice:
+        """What it found, once it is done; raises what stood in its way."""
+        if isinstance(self._found, Exception):
+            raise self._found
+        assert self._found is not None  # asked for only when it is done
+        return self._found
+
+    def _run(self, assessment: Assessment) -> None:
+        titles = {remedy.ID: remedy.TITLE for remedy in remedies()}
+
+        def tell(remedy: str, number: int, broken: int, least: float, best: float) -> None:
+            known = f"best so far {money(best)}" if best < math.inf else "none found yet"
+            self.told = (
+                f"{titles[remedy]}, round {number}: at least {money(least)}, {known}; "
+                f"{broken:,} demands to go."
+            )
+
+        try:
+            self._found = correct(assessment, tell, lambda: self.stopped)
+        except Exception as error:
+            self._found = error  # the page shows it, or says that it is a fault
+
+
 def _kept(source: str, assessment: Assessment, pressed: bool) -> Choice | None:
     """The correction of this very survey: kept from before, or worked out now if asked for."""
-    kept: dict[Any, Choice] = st.session_state.setdefault("corrections", {})
+    kept: dict[Any, Search] = st.session_state.setdefault("corrections", {})
     asked: set[str] = st.session_state.setdefault("corrected", set())
     key = text_of(assessment.survey)
+    if pressed and key in kept and kept[key].stopped:
+        del kept[key]
     if key not in kept and not pressed:
         if source in asked:
             write("<p class=warn>Something was changed since; work it out again.</p>")
         else:
             write("<p>Every remedy is tried, measured again and priced; that takes seconds.</p>")
         return None
-    choice = kept.pop(key, None) or _worked_out(assessment)
-    kept[key] = choice
+    search = kept.pop(key, None) or Search(assessment)
+    kept[key] = search
     asked.add(source)
     for oldest in list(kept)[:-KEPT]:
-        del kept[oldest]
-    return choice
-
-
-def _worked_out(assessment: Assessment) -> Choice:
-    """The correction, its search told while it runs."""
-    place = st.empty()
-    titles = {remedy.ID: remedy.TITLE for remedy in remedies()}
-
-    def told(remedy: str, number: int, broken: int, least: float, best: float) -> None:
-        known = f"best so far {money(best)}" if best < math.inf else "none found yet"
-        with place:
-            write(
-                f"<p role=status>{escape(titles[remedy])}, round {number}: at least "
-                f"{money(least)}, {known}; {broken:,} demands to go.</p>"
-            )
-
-    with place:
-        write("<p role=status>Trying every remedy.</p>")
+        kept.pop(oldest).stop()
+    if not search.done(AT_ONCE_S if pressed else 0.0):
+        _watched(search)
+        return None
+    if search.stopped:
+        write(f"<p class=warn>{STOPPED}</p>")
     try:
-        return correct(assessment, told)
-    finally:
-        place.empty()
+        return search.found()
+    except Exception:
+        del kept[key]
+        raise
+
+
+@st.fragment(run_every=0.5)
+def _watched(search: Search) -> None:
+    """How far a search is, with a button to end it with the best so far."""
+    if search.done():
+        st.rerun()
+    write(f"<p role=status>{escape(search.told)}</p>")
+    if st.button("Stop with the best so far", disabled=search.stopped):
+        search.stop()
 
 
 def _compared(choice: Choice) -> None:
