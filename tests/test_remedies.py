@@ -398,3 +398,17 @@ def test_a_refusal_names_the_zone_within_its_sentence() -> None:
     site = site_of(slab(np.zeros((3, 5)), hold=door, zone=halves))
     for remedy, words in ((pour, "the leveler must be"), (screed, "a bed ")):
         assert refusal(remedy, site).startswith(f"In 'den' {words}")
+
+
+def test_a_dam_between_zones() -> None:
+    """Two level zones side by side are poured behind a dam; zones that meet at a corner are not."""
+    zones = {
+        "den": [[0, 0], [1000, 0], [1000, 1000], [0, 1000]],
+        "hall": [[1000, 0], [2000, 0], [2000, 1000], [1000, 1000]],
+        "bath": [[0, 1000], [1000, 1000], [1000, 2000], [0, 2000]],
+        "shop": [[1000, 1000], [2000, 1000], [2000, 2000], [1000, 2000]],
+    }
+    given = [{"name": name, "outline": outline} for name, outline in zones.items()]
+    found = offered(pour, site_of(slab(np.zeros((5, 5)), zone=given)))
+    assert found.dams == 4
+    assert offered(pour, site_of(slab(np.zeros((5, 5))))).dams == 0

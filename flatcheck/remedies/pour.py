@@ -1,10 +1,17 @@
-"""Pour: a self-leveler over each level zone, the highest spots ground first where that pays."""
+"""Pour: a self-leveler over each level zone, the highest spots ground first where that pays.
+
+Every zone is poured to a height of its own, behind a dam along each line between two of them.
+"""
+
+from collections.abc import Sequence
+from itertools import combinations
 
 import numpy as np
 
 from flatcheck.instrument import fine
 from flatcheck.pour import NoLevel, pour
 from flatcheck.refusal import Refusal, in_part, open_level, too_heavy
+from flatcheck.room import EDGE_MM, Ring, Room, onto
 from flatcheck.site import Proposal, Site
 from flatcheck.terms import grind_cost, unit_cost
 from flatcheck.units import format_length
@@ -69,9 +76,29 @@ def propose(site: Site) -> Proposal | Refusal:
         grind[own], fill[own] = found.grind_mm, found.thick_mm
         levels.append((part.name, found.level_mm))
         lifts, cost = max(lifts, found.lifts), cost + found.cost
+    dams += _between([part.view.surface.room for part in site.assessment.parts])
     heavy = too_heavy(site, fill, material)
     if heavy:
         return Refusal(ID, TITLE, heavy)
     return Proposal(
         ID, TITLE, fill, grind, material, cost, cost, tuple(levels), lifts=lifts, dams=dams
     )
+
+
+def _between(rooms: Sequence[Room]) -> int:
+    """How many pairs of zones lie side by side, so that a pour runs over unless a dam stands.
+
+    Pieces of one zone that no reading joins do too: each has its own level.
+    """
+    rings = [room.zone or room.outline for room in rooms]
+    return sum(_side_by_side(one, other) for one, other in combinations(rings, 2))
+
+
+def _side_by_side(one: Ring, other: Ring) -> bool:
+    corners = np.array(one.corners_mm)
+    along = (np.arange(50) + 0.5)[:, None] / 50  # no corners: zones that touch at one are apart
+    for start, end in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        places = start + along * (end - start)
+        if np.any(np.hypot(*(places - onto(other, places)).T) <= EDGE_MM):
+            return True
+    return False

@@ -283,6 +283,13 @@ def mark_words(choice: Choice, fix: Fix) -> list[str]:
     for part in choice.site.assessment.parts:
         if part.name in levels:
             said += _level_words(choice, part, levels[part.name])
+    if len(levels) > 1:
+        said.append(
+            "A pour runs over into the next zone: set a dam along every line between two zones "
+            "first."
+        )
+    if fix.proposal.dams:
+        said.append(f"{many(fix.proposal.dams, 'dam')} reckoned with, at openings and between.")
     if fill and not levels:
         said.append(f"Fill, marked O ({many(len(fill), 'place')}):")
         said += [f"  {_mark(mark, style)} on: {where(room, mark.at, style)}" for mark in fill]
