@@ -24,6 +24,9 @@ Floats = npt.NDArray[np.float64]
 GRINDER, TO_GRIND = "the grinder", "liters to grind off"
 """What a `Flip` is called that is about renting a grinder, and about how much there is to grind."""
 
+FAR = 20
+"""A price or an amount that would have to change by more than so many times turns nothing."""
+
 TINY, MANY = 1e-9, 1e6
 """A price of nothing, in a ratio of prices; and more bags than anybody counts."""
 
@@ -190,7 +193,7 @@ def _nearest(flips: list[Flip]) -> list[Flip]:
     def far(flip: Flip) -> float:
         return abs(math.log(max(flip.then, TINY) / flip.now)) if flip.now > 0 else 0.0
 
-    return sorted(flips, key=far)[:1]
+    return [flip for flip in sorted(flips, key=far) if far(flip) <= math.log(FAR)][:1]
 
 
 def _amounts(site: Site, fixes: list[Fix]) -> list[Flip]:

@@ -568,6 +568,18 @@ def test_no_flip_where_nothing_is_apart() -> None:
     assert choice.flips == ()
 
 
+def test_no_flip_that_nobody_will_see() -> None:
+    """Where a price would have to change more than twenty times over, it is not named."""
+    z = np.zeros((5, 9))
+    z[2, 4] = -4.0
+    near = chosen(slab(z, correction={"most_grind": 0}))
+    far = chosen(
+        slab(z, correction={"most_grind": 0, "leveler": {"price": 1e6}, "mortar": {"price": 1e6}})
+    )
+    assert len(near.flips) == 2
+    assert far.flips == ()
+
+
 def test_one_fix_has_no_flip() -> None:
     """Where a single remedy passes nothing would turn it."""
     door = [{"name": "door", "at": [0, 0]}]
