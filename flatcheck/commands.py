@@ -27,6 +27,7 @@ from flatcheck.fingerprint import canonical, fingerprint
 from flatcheck.fnumber import slab_numbers
 from flatcheck.forecast import Answer
 from flatcheck.instrument import Statement, describe, standard_uncertainty, statement
+from flatcheck.judgment import TOLD_AS_SPOTS
 from flatcheck.outlook import PATTERNS, SIZES_MM, compared, options, outlook
 from flatcheck.planning import plan, plan_words, resolution_words, resolves
 from flatcheck.readers import turned
@@ -231,7 +232,13 @@ def run_plan(arguments: argparse.Namespace) -> int:
         _may_write(arguments.sheet, arguments.overwrite)
     room, tile, standard, stated, sight_mm, style = _job(arguments)
     u_mm = standard_uncertainty(stated, sight_mm)
-    chosen = _chosen(rules_for(grade_of(standard)[1], tile), arguments.rule)
+    rules = [r for r in rules_for(grade_of(standard)[1], tile) if r.measure in TOLD_AS_SPOTS]
+    if not rules:
+        raise RuleError(
+            f"{standard} asks for nothing that is planned here: for level, plumb and edges read "
+            "the ends of every line, or both sides of the edge."
+        )
+    chosen = _chosen(rules, arguments.rule)
     mark_mm = LENGTH_UNITS["in"] if style.unit == "in" else 10.0
     ahead = plan(room, chosen, u_mm, mark_mm)
     said = plan_words(ahead, style)

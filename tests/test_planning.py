@@ -8,6 +8,7 @@ import numpy.typing as npt
 import pytest
 
 from flatcheck.assess import assess
+from flatcheck.cli import main
 from flatcheck.errors import RuleError, SurveyError
 from flatcheck.evidence import measure_named
 from flatcheck.guard import RISK, call
@@ -479,3 +480,11 @@ def test_a_dip_that_hardly_shows_is_unseen() -> None:
 
     assert found.step_mm > 0.75 * found.width_mm
     assert found.out_mm is None
+
+
+@pytest.mark.parametrize("standard", ["bs-8204-level:datum-15", "din-18202:angle", "us-modular"])
+def test_level_and_edges_are_not_planned(standard: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """A plan for level or for edges alone is refused in a sentence."""
+    said = ["--standard", standard, "--uncertainty", "1 mm"]
+    assert main(["plan", "4 x 5 m", *said]) == 2
+    assert "asks for nothing that is planned here" in capsys.readouterr().err
