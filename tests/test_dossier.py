@@ -12,6 +12,7 @@ import pytest
 
 from flatcheck.cli import main
 from flatcheck.correction import marks
+from flatcheck.errors import SurveyError
 from flatcheck.fingerprint import canonical, fingerprint
 from flatcheck.readers.folder import checked, edited, read_folder
 from flatcheck.report.case import Case, case_of, judged, outcomes
@@ -210,6 +211,14 @@ def test_before_and_after() -> None:
     words = Page(report_html(case, DAY)).words
     assert "Before and after before out 2 places out after within 0 places out" in words
     assert "places were read both times" in words
+
+
+def test_steps_alone_are_not_compared() -> None:
+    """Where only steps were read there is nothing to compare or to correct, and that is said."""
+    steps = sample("tansy-row-steps")
+    for asked in ({"before": sample("gorse-yard-humps")}, {"remedy": "grind"}):
+        with pytest.raises(SurveyError, match="only steps across joints were read"):
+            case_of(steps, **asked)
 
 
 def test_falls_and_ponds() -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from flatcheck.assess import Assessment, assess
 from flatcheck.change import Change, changed
 from flatcheck.correction import Choice, Fix, correct, fix_named
+from flatcheck.errors import SurveyError
 from flatcheck.judgment import NO_FLATNESS
 from flatcheck.lippage import LippageVerdict, judge_steps
 from flatcheck.report.words import outcome_of
@@ -58,6 +59,10 @@ def case_of(
     Raises FlatcheckError for what cannot be used.
     """
     assessment, lippage = judged(survey)
+    if assessment is None and (before or remedy):
+        raise SurveyError(
+            "only steps across joints were read, and no heights to compare or to correct."
+        )
     choice = fix = earlier = change = None
     if assessment and (remedy or assessment.verdict.outcome is not Outcome.WITHIN):
         choice = correct(assessment, stop=stop)
