@@ -48,7 +48,7 @@ def begun() -> dict[str, bytes] | None:
             for name, example in (("length", "24 in"), ("width", "12 in"))
         ]
         pitch = st.text_input(
-            "A reading every", key="new/pitch", placeholder="as close as the rules need"
+            "A reading every", key="new/pitch", placeholder="as the longest rule needs"
         )
         if not st.form_submit_button("Begin this survey", type="primary", width="stretch"):
             return None
@@ -75,8 +75,8 @@ def blank(
 ) -> dict[str, bytes]:
     """A survey of a rectangular room, its grid without readings: lengths as a person writes them.
 
-    The grid is as close as the rules for the tile need, or `pitch` where that is said. Raises
-    FlatcheckError for what cannot be used.
+    The grid is as close as the rule for the tile needs that asks for the fewest readings, as on a
+    reading sheet, or `pitch` where that is said. Raises FlatcheckError for what cannot be used.
     """
     east, north = (said.strip() for said in sides)
     offsets = OFFSETS[unit]
@@ -89,6 +89,9 @@ def blank(
         "tile": dict(zip(("length", "width"), tile, strict=True)),
         "standard": {"rule": STANDARD[unit]},
     }
+    for side in sides:
+        if not parse_length(side, offsets) > 0:
+            raise SurveyError(f"room {side!r}: both sides were expected to be larger than zero.")
     survey = build(tomli_w.dumps(head), {})
     assert survey.room is not None  # it was just written
     mark_mm = LENGTH_UNITS["in"] if unit == "in" else 10.0
@@ -103,6 +106,7 @@ def blank(
     else:
         rules = rules_for(grade_of(survey.standard)[1], survey.tile)
         ahead = plan(survey.room, rules, u_mm, mark_mm)
+        ahead = plan(survey.room, [ahead.needs[0].rule], u_mm, mark_mm)
     cells = sheet_csv(ahead, survey.show).encode()
     build(document, {TABLE: cells_of(TABLE, cells)})
     return {DOCUMENT: document.encode(), TABLE: cells}

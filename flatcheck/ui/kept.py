@@ -97,8 +97,13 @@ def kept_survey(
     _tools(store, kept)
     survey = survey_of(kept.files)
     source = f"{key}.{seen[1]}"
-    changed = edited(survey, wanted(source, survey))
-    if not alike(changed, survey):
+    asked = wanted(source, survey)
+    # Only what differs is written: a document keeps what it leaves unsaid.
+    asked = {
+        name: of for name, of in asked.items() if not alike(edited(survey, {name: of}), survey)
+    }
+    if asked:
+        changed = edited(survey, asked)
         files = {**kept.files, DOCUMENT: changed.document.encode()}
         kept = store.save(key, kept.last.number, files, who())
         st.session_state["documents"][key] = (kept.files[DOCUMENT], seen[1])

@@ -73,6 +73,7 @@ def new_survey(page: Any, sides: tuple[str, str] = ("8 ft", "5 ft")) -> None:
     page.get_by_label("A reading every").fill("1 ft")
     press(page, page.get_by_role("button", name="Begin this survey"))
     page.get_by_role("button", name="Walk the floor").wait_for()
+    page.wait_for_selector(".runs", state="attached")
 
 
 def walk(page: Any) -> None:
@@ -149,6 +150,7 @@ def test_first_visit(page: Any, device: str, shots: Path) -> None:
     page.reload()
     page.locator(".fc h2").get_by_text(line.partition(": ")[2]).wait_for()
     assert page.locator(".fc h2").inner_text() == line
+    page.wait_for_selector(".runs", state="attached")
     go(page, "Readings")
     page.get_by_role("button", name="Undo").wait_for()
     photograph(page, shots / f"mine-{device}.png")
