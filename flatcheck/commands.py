@@ -397,7 +397,7 @@ def run_forecast(arguments: argparse.Namespace) -> int:
         print(f"Joints and bed: {arguments.sheet}")
     if seen.answer is not Answer.AS_IS:
         return STATUS[Outcome.OUT]
-    return STATUS[Outcome.CLOSE if seen.close else Outcome.WITHIN]
+    return STATUS[Outcome.WITHIN if seen.sure else Outcome.CLOSE]
 
 
 def _waiting(words: str) -> None:

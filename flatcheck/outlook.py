@@ -81,10 +81,14 @@ class Outlook:
         return tuple(row.remedy for row in self.after if row.found.answer is Answer.AS_IS)
 
     @property
-    def close(self) -> bool:
-        """Whether reading error alone could turn the answer of a floor that can be tiled."""
-        even = self.found.good(self.found.even)
-        return even and Outcome.CLOSE in self.found.outcomes
+    def even(self) -> bool:
+        """Whether it can be laid in an even bed, as an ordinary setter would."""
+        return self.found.good(self.found.even)
+
+    @property
+    def sure(self) -> bool:
+        """Whether it can be laid in an even bed whatever the reading error."""
+        return self.even and set(self.found.outcomes) <= {Outcome.WITHIN}
 
     @property
     def answer(self) -> Answer:

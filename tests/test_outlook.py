@@ -65,8 +65,19 @@ def test_small_tile_aligned_is_laid_as_it_is() -> None:
     seen = outlook(small(), lambda: pytest.fail("nobody asks for a correction"))
     assert seen.answer is Answer.AS_IS
     assert seen.found.good(seen.found.even)
-    assert not seen.close
+    assert seen.sure
     assert outlook_words(seen, small())[0].startswith("CAN BE TILED AS IT IS")
+
+
+def test_what_can_only_be_laid_tile_by_tile() -> None:
+    """Plywood of humps takes 12 x 24 in at best, and neither words nor status call that within."""
+    seen = outlook(here := assess(read_folder(SAMPLES / "millbrook-plywood")))
+    assert (seen.answer, seen.even, seen.sure) == (Answer.AS_IS, False, False)
+    said = "\n".join(outlook_words(seen, here))
+    assert said.startswith("CAN BE TILED AS IT IS, BUT ONLY TILE BY TILE:")
+    assert 'At most 1/32"' in said
+    assert 'between 3/32" and 1/2"' in said
+    assert main(["forecast", str(SAMPLES / "millbrook-plywood")]) == 3
 
 
 def test_what_no_correction_cures() -> None:

@@ -43,7 +43,7 @@ def test_large_tile_then_small(page: AppTest) -> None:
     [
         ("Joint of the tile", "<b>wide</b>", "tile.joint"),
         ("Offset of each row", "7", "between 0 and 1"),
-        ("Rows turned by, in degrees", "north", "degrees"),
+        ("Turned by, in degrees", "north", "degrees"),
         ("Mortar at most", "", "tile.bed"),
         ("Mortar at least", "1 in", "no more than its most"),
     ],

@@ -11,7 +11,7 @@ from flatcheck.report.correction import columns
 from flatcheck.report.paper import plan_of
 from flatcheck.report.words import many
 from flatcheck.surface import Surface, station_pitch
-from flatcheck.units import Style, format_distance, format_length, format_volume
+from flatcheck.units import STYLES, Style, format_distance, format_length, format_volume
 from flatcheck.verdict import Outcome
 
 MOST_PLACES = 5
@@ -30,7 +30,7 @@ def forecast_words(found: Forecast, floor: Surface, style: Style) -> list[str]:
     """The answer, what each way of laying comes to, and the places that will not do."""
     said = [answer_words(found)]
     said.append(
-        f"In an even bed of {format_length(found.bed.usual_mm, style)}, each tile as the "
+        f"In an even bed of {format_length(found.bed.usual_mm, closely(style))}, each tile as the "
         f"floor lies: {_way_words(found, found.even, style)}"
     )
     close = found.outcomes.count(Outcome.CLOSE)
@@ -40,9 +40,11 @@ def forecast_words(found: Forecast, floor: Surface, style: Style) -> list[str]:
             f"tell a step to {fine(2 * float(np.median(found.u_mm)), style)} or so)."
         )
     if found.best is not None:
+        bed = found.bed.least_mm, found.bed.most_mm
+        limits = [format_length(thick, closely(style)) for thick in bed]
         said.append(
-            f"At best, with the bed between {format_length(found.bed.least_mm, style)} and "
-            f"{format_length(found.bed.most_mm, style)}: {_way_words(found, found.best, style)}"
+            f"At best, with the bed between {limits[0]} and {limits[1]}: "
+            f"{_way_words(found, found.best, style)}"
         )
     way = found.even if found.best is None or found.good(found.even) else found.best
     said += _places(found, way, floor, style)
@@ -65,6 +67,11 @@ def forecast_words(found: Forecast, floor: Surface, style: Style) -> list[str]:
             f"{format_distance(shortest, style)} wide."
         )
     return [*said, BETWEEN, f"Mortar: {found.bed.material.said}"]
+
+
+def closely(style: Style) -> Style:
+    """The units of a style, so fine that a published limit is said as it is written."""
+    return STYLES["in/64" if style.unit == "in" else "mm/0.1"]
 
 
 def answer_words(found: Forecast) -> str:

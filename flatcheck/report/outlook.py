@@ -7,11 +7,17 @@ import numpy as np
 
 from flatcheck.assess import Assessment
 from flatcheck.bond import Pattern
-from flatcheck.forecast import Forecast, Row, Way
+from flatcheck.forecast import Answer, Forecast, Row, Way
 from flatcheck.instrument import fine
 from flatcheck.outlook import Outlook
 from flatcheck.readers.cells import csv_text
-from flatcheck.report.forecast import choosing_words, forecast_words, joints_svg, rows_table
+from flatcheck.report.forecast import (
+    choosing_words,
+    closely,
+    forecast_words,
+    joints_svg,
+    rows_table,
+)
 from flatcheck.report.paper import MOST_LABELS, page, plan_of
 from flatcheck.report.text import cite
 from flatcheck.report.tiling import pattern_words
@@ -36,10 +42,11 @@ def outlook_words(seen: Outlook, assessment: Assessment) -> list[str]:
     """The answer, what it rests on, the forecast as it is and after each correction, the rule."""
     survey, style = assessment.survey, assessment.survey.show
     tile, pattern = asked(survey)
+    joint = format_length(tile.joint_mm, closely(style))
     answer, *more = forecast_words(seen.found, assessment.surface, style)
     return [
-        f"{seen.answer.upper()}: {survey.title}",
-        f"{option_name(tile, pattern, style)}, joint {format_length(tile.joint_mm, style)}",
+        f"{headline(seen)}: {survey.title}",
+        f"{option_name(tile, pattern, style)}, joint {joint}",
         # What corrections do for it says more.
         *([] if seen.after else [answer]),
         *_after(seen, style),
@@ -51,18 +58,24 @@ def outlook_words(seen: Outlook, assessment: Assessment) -> list[str]:
     ]
 
 
+def headline(seen: Outlook) -> str:
+    """The answer in capitals; what can only be laid tile by tile is not said to lie by itself."""
+    by_tile = seen.answer is Answer.AS_IS and not seen.even
+    return f"{seen.answer}{', but only tile by tile' if by_tile else ''}".upper()
+
+
 def option_name(tile: Tile, pattern: Pattern, style: Style) -> str:
     """A tile in its pattern, wherever that starts: 12" x 24" running bond at a third."""
     return f"{tile_size(tile, style)} {pattern_words(pattern, style, origin=False)}"
 
 
 def _limit(seen: Outlook, tile: Tile, style: Style) -> str:
-    limit = format_length(seen.allowed.limit_mm, style)
+    limit = format_length(seen.allowed.limit_mm, closely(style))
     said = f"At most {limit} of lippage by {seen.allowed.standard.title}"
     if seen.allowed.open:
         said += " and the tile's own warpage, which was not measured and is not added"
     elif seen.allowed.rule.adds_warpage and tile.bow:
-        said += f", the tile's measured warpage of {format_length(tile.bow.most_mm, style)} in it"
+        said += f", the tile's measured warpage of {fine(tile.bow.most_mm, style)} in it"
     if tile.bow is None:
         return f"{said}. Its bow is not known; it counts as straight.{_could(tile, style)}"
     way = "high" if tile.bow.edge_mm > 0 else "low"
@@ -144,7 +157,7 @@ def joints_csv(seen: Outlook, assessment: Assessment) -> str:
         rows.append(
             (
                 *(format_distance(float(at), style) for at in (x, y)),
-                format_length(float(found.limit_mm[k]), style),
+                format_length(float(found.limit_mm[k]), closely(style)),
                 fine(float(found.even.lippage_mm[k]), style),
                 fine(2 * float(found.u_mm[k]), style) if np.isfinite(found.u_mm[k]) else "",
                 fine(float(best.lippage_mm[k]), style),

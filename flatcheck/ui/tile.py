@@ -19,7 +19,7 @@ from flatcheck.instrument import fine
 from flatcheck.outlook import Outlook, outlook
 from flatcheck.pattern import slivers
 from flatcheck.readers.folder import edited
-from flatcheck.report.outlook import joints_csv, outlook_html, outlook_words
+from flatcheck.report.outlook import headline, joints_csv, outlook_html, outlook_words
 from flatcheck.report.tiling import tiling_words
 from flatcheck.room import wall_names
 from flatcheck.survey import Survey
@@ -52,7 +52,7 @@ KEY = (
 LABELS = {
     "joint": ("Joint of the tile", "3/16 in"),
     "offset": ("Offset of each row", "1/3, for running bond"),
-    "rotation": ("Rows turned by, in degrees", "0"),
+    "rotation": ("Turned by, in degrees", "0"),
     "least": ("Mortar at least", "3/32 in"),
     "most": ("Mortar at most", "1/2 in"),
 }
@@ -75,8 +75,10 @@ def tile_on_floor(source: str, assessment: Assessment) -> None:
     except FlatcheckError as error:
         tell(error)
         return
+    by_tile = seen.answer is Answer.AS_IS and not seen.even
+    color = "close" if by_tile else CLASSES[seen.answer]
     write(
-        f'<p class=large><span class="word {CLASSES[seen.answer]}">{escape(seen.answer.upper())}'
+        f'<p class=large><span class="word {color}">{escape(headline(seen))}'
         f"</span> {escape(words[1])}</p>"
     )
     draw(laying_figure(seen, here), "laying", aspect(here.surface.room.outline))
