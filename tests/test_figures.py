@@ -22,12 +22,14 @@ from flatcheck.room import Room, rectangle
 from flatcheck.surface import surface
 from flatcheck.survey import Cells
 from flatcheck.ui.figures import (
+    color_marks,
     floor_map,
     map_aspect,
     outline_of,
     raster,
 )
 from flatcheck.ui.section import profile_figure
+from flatcheck.ui.solid import exaggerated, solid_figure
 from flatcheck.units import STYLES, parse_length
 
 SAMPLES = Path(__file__).parents[1] / "sample_surveys"
@@ -38,6 +40,7 @@ NAMES = sorted(
 )
 FLATNESS = [n for n in NAMES if read_folder(SAMPLES / n).standard != NO_FLATNESS]
 FALLING = [n for n in NAMES if read_folder(SAMPLES / n).falls]
+FLOORS = [n for n in NAMES if not read_folder(SAMPLES / n).room.upright]
 STANDARDS = ("us-tile:bar", "us-tile:plane", "bs-5385-3:finished", "din-18202:3-grid")
 
 
@@ -233,7 +236,7 @@ def test_colors_centered(name: str) -> None:
     assert len(set(colors.colorbar.ticktext)) == 5
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", FLOORS)
 @pytest.mark.parametrize("standard", STANDARDS)
 def test_bar_lies_on_its_contacts(name: str, standard: str) -> None:
     """At both contacts the floor is at the line, at the place of the gap it is the gap below."""
@@ -254,7 +257,7 @@ def test_bar_lies_on_its_contacts(name: str, standard: str) -> None:
     assert list(zip(on_map.x, on_map.y, strict=True)) == [finding.worst.start, finding.worst.end]
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", FLOORS)
 def test_nothing_pierces_a_resting_bar(name: str) -> None:
     """Between the contacts of a resting bar no reading stands above it."""
     found = sample(name, "us-tile:bar")
@@ -440,3 +443,22 @@ def test_ticks(style: object, low: float, high: float) -> None:
         assert all(low - 1e-6 <= v <= high + 1e-6 for v in found)
         step = min(s for s in steps if s >= (high - low) / 5 * (1 - 1e-9))
         assert all(abs(v / step - round(v / step)) < 1e-9 for v in found)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_solid_is_as_tall_as_it_says(name: str) -> None:
+    """The solid's heights are the departures times what is stated, on axes of one scale."""
+    found = sample(name)
+    above = departures_of(found)
+    figure = solid_figure(found, 200)
+    marks = color_marks(float(np.nanmax(np.abs(above))), found.survey.show)
+    side = float(np.ptp(found.surface.room.outline.corners_mm, axis=0).max())
+    times = exaggerated(marks[-1], side)
+    assert times >= 1
+    for piece, mesh in zip(found.parts, figure.data, strict=False):
+        drawn, known = np.array(mesh.z), np.isfinite(above[piece.stations])
+        assert np.allclose(drawn[known], times * above[piece.stations][known])
+    ratio, scene = figure.layout.scene.aspectratio, figure.layout.scene
+    across = float(np.ptp(np.array(found.surface.room.outline.corners_mm)[:, 0]))
+    tall = scene.zaxis.range[1] - scene.zaxis.range[0]
+    assert ratio.z / tall == pytest.approx(ratio.x / across)

@@ -27,6 +27,7 @@ from flatcheck.ui.markup import chosen_station, draw, paragraphs, word, write
 from flatcheck.ui.reach import add_reach, reach_chosen
 from flatcheck.ui.section import profile_figure
 from flatcheck.ui.slide import slide
+from flatcheck.ui.solid import solid
 from flatcheck.verdict import Finding
 
 MAP_KEY = (
@@ -50,6 +51,7 @@ def verdict(assessment: Assessment) -> None:
         paragraphs(shape_words(assessment)),
     )
     _floor(assessment)
+    solid(assessment)
     comparison(assessment)
     citations = dict.fromkeys(cite(finding.rule.citation) for finding in found.findings)
     write(paragraphs(citations, "fine"))

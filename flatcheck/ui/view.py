@@ -14,7 +14,7 @@ SUN = """<style>
 input, textarea, [data-baseweb="select"] > div, .stButton button, .st-key-step button
   {border: 2px solid #000 !important}
 button[kind*=primary] p, .st-key-step [aria-checked=true] p {color: #fff !important}
-.st-key-step [aria-checked=true] {background: #000}
+.st-key-step [aria-checked=true] {background: #000 !important}
 .fc .rule, .fc .warn, .fc .error {border-left: .4rem solid #000}
 .fc tr {border-top: 1px solid #000}
 .fc .within {background: #004d40} .fc .out {background: #7f0000}

@@ -1,0 +1,133 @@
+"""The floor as a solid: departures raised above and below the plane it should lie in.
+
+Heights are drawn many times as tall, and it says how many. The view is turned by a slider, which
+a finger and a key can move as well as a mouse.
+"""
+
+import math
+
+import numpy as np
+import plotly.graph_objects as go
+import streamlit as st
+
+from flatcheck.assess import Assessment
+from flatcheck.report.relief import departures_of
+from flatcheck.report.ticks import distance_steps, ticks
+from flatcheck.ui.axes import FONT, INK
+from flatcheck.ui.figures import COLORS, color_marks
+from flatcheck.ui.markup import CHART, write
+from flatcheck.units import format_distance, format_length
+
+TALL = 0.2
+"""How tall the departures are drawn, as a share of the longer side of the room."""
+
+AWAY = 1.6
+"""How far off the eye stands, in lengths of the longer side."""
+
+
+def exaggerated(most_mm: float, side_mm: float) -> float:
+    """How many times as tall departures are drawn so that they span TALL of the side.
+
+    Rounded down to one digit; 1 for a floor that is true.
+    """
+    if most_mm <= 0:
+        return 1.0
+    fits = max(TALL * side_mm / (2 * most_mm), 1.0)
+    power = 10 ** math.floor(math.log10(fits))
+    return float(power * math.floor(fits / power + 1e-9))
+
+
+def solid_figure(assessment: Assessment, turn_deg: float) -> go.Figure:
+    """The floor seen from `turn_deg`, clockwise from north, and from above."""
+    floor, style = assessment.surface, assessment.survey.show
+    above = departures_of(assessment)
+    corners = np.array(floor.room.outline.corners_mm)
+    low, side = corners.min(axis=0), float(np.ptp(corners, axis=0).max())
+    marks = color_marks(float(np.nanmax(np.abs(above))), style)
+    times = exaggerated(marks[-1], side)
+    figure = go.Figure()
+    for piece in assessment.parts:
+        own = piece.view.surface
+        raised = above[piece.stations]
+        faces = own.triangles[np.isfinite(raised)[own.triangles].all(axis=1)]
+        figure.add_mesh3d(
+            x=own.xy_mm[:, 0],
+            y=own.xy_mm[:, 1],
+            z=np.nan_to_num(raised) * times,
+            **dict(zip("ijk", faces.T, strict=True)),
+            intensity=np.nan_to_num(raised),
+            colorscale=COLORS,
+            cmin=marks[0],
+            cmax=marks[-1],
+            showscale=False,
+            flatshading=True,
+            lighting={"ambient": 0.75, "diffuse": 0.5, "specular": 0.0},
+            hoverinfo="skip",
+        )
+    ring = np.vstack((corners, corners[:1]))
+    figure.add_scatter3d(
+        x=ring[:, 0],
+        y=ring[:, 1],
+        z=np.zeros(len(ring)),
+        mode="lines",
+        line={"color": INK, "width": 4},
+        hoverinfo="skip",
+    )
+    high = marks[-1] * times
+    across = [ticks(a, a + side, distance_steps(style), 4) for a in low]
+    turn = math.radians(turn_deg)
+    size = np.ptp(corners, axis=0) / side
+    axes = {
+        f"{name}axis": {
+            "tickvals": values,
+            "ticktext": [format_distance(value, style) for value in values],
+            "title": "",
+            "backgroundcolor": "white",
+            "gridcolor": "#d0d7de",
+        }
+        for name, values in zip("xy", across, strict=True)
+    }
+    figure.update_layout(
+        scene={
+            **axes,
+            "zaxis": {
+                "range": [-high, high],
+                "tickvals": [mark * times for mark in marks],
+                "ticktext": [format_length(mark, style, sign=True) for mark in marks],
+                "title": "",
+                "backgroundcolor": "white",
+                "gridcolor": "#d0d7de",
+            },
+            "aspectmode": "manual",
+            "aspectratio": {"x": size[0], "y": size[1], "z": 2 * high / side},
+            "camera": {
+                "eye": {"x": AWAY * math.sin(turn), "y": AWAY * math.cos(turn), "z": 0.9},
+                "projection": {"type": "orthographic"},
+            },
+            "dragmode": "turntable",
+        },
+        font={**FONT, "size": 12},
+        margin={"l": 0, "r": 0, "t": 0, "b": 0},
+        showlegend=False,
+        paper_bgcolor="white",
+    )
+    return figure
+
+
+@st.fragment
+def solid(assessment: Assessment) -> None:
+    """Drawn when it is asked for."""
+    if not st.toggle("Show the floor as a solid", key="solid"):
+        return
+    turn = st.slider("Seen from, in degrees clockwise from north", 0, 345, 195, 15, key="turn")
+    above = departures_of(assessment)
+    marks = color_marks(float(np.nanmax(np.abs(above))), assessment.survey.show)
+    side = float(np.ptp(assessment.surface.room.outline.corners_mm, axis=0).max())
+    times = exaggerated(marks[-1], side)
+    st.plotly_chart(
+        solid_figure(assessment, turn), height=380, theme=None, config=CHART, key="solid drawing"
+    )
+    write(
+        f"<p class=fine>Departures are drawn {times:g} times as tall as they are; the frame is the "
+        "plane that the floor should lie in.</p>"
+    )
