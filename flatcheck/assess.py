@@ -38,11 +38,6 @@ def assess(survey: Survey) -> Assessment:
 
     Raises FlatcheckError naming what cannot be used.
     """
-    if readings_of(survey) and not reads_floor(survey):
-        raise SurveyError(
-            "the survey is a sample of bars laid by lot, and says nothing of the floor place by "
-            "place; judge it with `flatcheck tally`."
-        )
     readings, known, floor = surveyed(survey)
     parts, verdict = judge(survey, floor, pieces_of(known))
     return Assessment(survey, readings, known, floor, parts, verdict)
@@ -65,6 +60,11 @@ def surveyed(survey: Survey) -> tuple[tuple[Observation, ...], Adjusted, Surface
         raise SurveyError(
             "no heights were read, only steps across joints; they tell of lippage and nothing of "
             'the floor, and are judged alone with rule = "none" in [standard].'
+        )
+    if not reads_floor(survey):
+        raise SurveyError(
+            "the survey is a sample of bars laid by lot, and says nothing of the floor place by "
+            "place; judge it with `flatcheck tally`."
         )
     known = adjust(readings)
     here = floor_stations(known)
