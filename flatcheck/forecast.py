@@ -53,6 +53,10 @@ THINSET = Material(
 )
 
 
+SAME_WIDTH_MM = 1.0
+"""Readings and tiles that differ by less than this are of one width [mm]."""
+
+
 class Answer(StrEnum):
     """How a forecast ends."""
 
@@ -136,7 +140,7 @@ class Forecast:
     `limit_mm` (j,) is the lippage allowed at each joint, `u_mm` (j,) the standard uncertainty of
     the even way's largest step there, from the readings. `flat_mm` (j,) is the step that would be
     left on a floor without any fault: that of the tile's own bow. `unread` are tiles that reach
-    farther beyond the readings than these are apart.
+    farther beyond the readings than these are apart, which is `apart_mm`.
     """
 
     laying: Laid
@@ -148,6 +152,19 @@ class Forecast:
     flat_mm: Floats
     unread: Ints
     middle_mm: Floats
+    apart_mm: float
+
+    @property
+    def narrow_mm(self) -> float:
+        """The shortest side of a whole tile [mm]."""
+        corners = np.asarray(self.laying.corners_mm)
+        sides = np.roll(corners, -1, axis=1) - corners
+        return float(np.hypot(sides[..., 0], sides[..., 1]).min())
+
+    @property
+    def coarse(self) -> bool:
+        """Whether the readings are farther apart than a tile is wide, and show little under it."""
+        return self.apart_mm > self.narrow_mm + SAME_WIDTH_MM
 
     def out(self, way: Way) -> Mask:
         """The joints that will be out of their limit (j,)."""
@@ -255,6 +272,7 @@ def forecast(
         )
     on_flat = laid.bow_step_mm - laid.step @ (follow @ laid.bow_mm)
     pitch = station_pitch(floor)
+    apart = float(np.median(pitch[np.isfinite(pitch)]))
     reach = np.zeros(laid.count)
     np.maximum.at(reach, laid.owner, ground.beyond_mm)
     return Forecast(
@@ -265,8 +283,9 @@ def forecast(
         made,
         _spread(floor, laid, ground, follow, step),
         np.abs(on_flat).reshape(joints, -1).max(axis=1, initial=0.0),
-        np.flatnonzero(reach > float(np.median(pitch[np.isfinite(pitch)]))),
+        np.flatnonzero(reach > apart),
         laid.middle_mm,
+        apart,
     )
 
 

@@ -80,6 +80,16 @@ def test_what_can_only_be_laid_tile_by_tile() -> None:
     assert main(["forecast", str(SAMPLES / "millbrook-plywood")]) == 3
 
 
+def test_readings_too_far_apart_for_the_tile() -> None:
+    """Readings 2 ft apart show little under a tile 1 ft wide: the answer says so."""
+    here = assess(edited(read_folder(SAMPLES / "larkfield-coarse"), SMALL))
+    seen = outlook(here)
+    assert (seen.answer, seen.even, seen.blind, seen.sure) == (Answer.AS_IS, True, True, False)
+    assert outlook_words(seen, here)[0].startswith(
+        "CAN BE TILED AS IT IS, AS FAR AS THE READINGS SHOW:"
+    )
+
+
 def test_what_no_correction_cures() -> None:
     """With a limit that no remedy reaches it is not with this tile; without any remedy, as told."""
     strict = assess(edited(read_folder(ROLL), {"tile": {"bed": ["1/8 in", "1/8 in"]}}))

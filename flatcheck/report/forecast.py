@@ -10,7 +10,7 @@ from flatcheck.places import where
 from flatcheck.report.correction import columns
 from flatcheck.report.paper import plan_of
 from flatcheck.report.words import many
-from flatcheck.surface import Surface, station_pitch
+from flatcheck.surface import Surface
 from flatcheck.units import STYLES, Style, format_distance, format_length, format_volume
 from flatcheck.verdict import Outcome
 
@@ -58,13 +58,10 @@ def forecast_words(found: Forecast, floor: Surface, style: Style) -> list[str]:
             f"{many(len(found.unread), 'tile')} would lie where nobody read; there the floor is "
             "taken to go on as beside it."
         )
-    pitch = station_pitch(floor)
-    apart = float(np.median(pitch[np.isfinite(pitch)]))
-    shortest = _shortest(found)
-    if apart > shortest:
+    if found.coarse:
         said.append(
-            f"Readings {format_distance(apart, style)} apart show little of what lies under a tile "
-            f"{format_distance(shortest, style)} wide."
+            f"Readings {format_distance(found.apart_mm, style)} apart show little of what lies "
+            f"under a tile {format_distance(found.narrow_mm, style)} wide."
         )
     return [*said, BETWEEN, f"Mortar: {found.bed.material.said}"]
 
@@ -131,12 +128,6 @@ def _places(found: Forecast, way: Way, floor: Surface, style: Style) -> list[str
     if len(order) > MOST_PLACES:
         said.append(f"  and {many(len(order) - MOST_PLACES, 'tile')} more.")
     return said
-
-
-def _shortest(found: Forecast) -> float:
-    corners = np.asarray(found.laying.corners_mm)
-    sides = np.roll(corners, -1, axis=1) - corners
-    return float(np.hypot(sides[..., 0], sides[..., 1]).min())
 
 
 HEAD = ("floor", "tile", "answer", "even", "at best", "out", "bed", "bags", "pieces", "cut")

@@ -59,9 +59,12 @@ def outlook_words(seen: Outlook, assessment: Assessment) -> list[str]:
 
 
 def headline(seen: Outlook) -> str:
-    """The answer in capitals; what can only be laid tile by tile is not said to lie by itself."""
-    by_tile = seen.answer is Answer.AS_IS and not seen.even
-    return f"{seen.answer}{', but only tile by tile' if by_tile else ''}".upper()
+    """The answer in capitals; no floor is said to do more than its readings and its bed allow."""
+    said = str(seen.answer)
+    if seen.answer is Answer.AS_IS:
+        said += "" if seen.even else ", but only tile by tile"
+        said += ", as far as the readings show" if seen.blind else ""
+    return said.upper()
 
 
 def option_name(tile: Tile, pattern: Pattern, style: Style) -> str:
@@ -137,8 +140,14 @@ def rule_words(survey: Survey) -> list[str]:
 
 def choice_of_tiles(rows: Sequence[Row], refused: Sequence[str], style: Style) -> list[str]:
     """Tiles and patterns beside each other on the floor as it is, and which could not be laid."""
+    coarse = [row.found for row in rows if row.found.coarse]
     return [
         *choosing_words(rows, style),
+        *(
+            f"Readings {format_distance(found.apart_mm, style)} apart show little of what lies "
+            "under narrower tiles."
+            for found in coarse[:1]
+        ),
         "Even: the worst lippage in an even bed. At best: where that will not do, with the bed "
         "made up tile by tile; out, bed and bags are then of that way.",
         *(f"Not compared: {words}" for words in refused),

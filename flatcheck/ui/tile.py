@@ -75,8 +75,8 @@ def tile_on_floor(source: str, assessment: Assessment) -> None:
     except FlatcheckError as error:
         tell(error)
         return
-    by_tile = seen.answer is Answer.AS_IS and not seen.even
-    color = "close" if by_tile else CLASSES[seen.answer]
+    partly = seen.answer is Answer.AS_IS and not seen.sure
+    color = "close" if partly else CLASSES[seen.answer]
     write(
         f'<p class=large><span class="word {color}">{escape(headline(seen))}'
         f"</span> {escape(words[1])}</p>"
