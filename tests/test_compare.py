@@ -218,6 +218,12 @@ def test_from_the_shell(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["compare", str(SAMPLES / "nowhere")]) == 2
 
 
+def test_a_sample_drawn_by_lot(capsys: pytest.CaptureFixture[str]) -> None:
+    """Bars laid by lot say nothing of a floor place by place, and what does is named."""
+    assert main(["compare", str(SAMPLES / "bracken-mill-lots")]) == 2
+    assert "judge it with `flatcheck tally`" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     "heights",
     [np.zeros((2, 2)), np.zeros((1, 3)), np.full((4, 4), 1e6)],
