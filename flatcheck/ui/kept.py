@@ -58,13 +58,15 @@ def keep(store: Store, files: dict[str, bytes], what: str, step: str = "") -> No
     key = store.create(files, who(), what)
     end_walk()
     st.query_params["survey"] = key
-    if step:
-        st.query_params["step"] = step
-        st.session_state.pop("step", None)
-    for name in ("source", "kept"):
-        # Chosen anew from the address: a widget's state cannot be set once it is drawn.
-        st.session_state.pop(name, None)
+    # What has been drawn cannot be set any more, so that waits for the next run.
+    st.session_state["next"] = {"source": "kept", "kept": key, **({"step": step} if step else {})}
     st.rerun()
+
+
+def settle() -> None:
+    """Sets what the last run asked for, before any of it is drawn."""
+    for name, value in st.session_state.pop("next", {}).items():
+        st.session_state[name] = value
 
 
 def alike(one: Survey, other: Survey) -> bool:

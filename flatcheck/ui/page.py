@@ -21,7 +21,7 @@ from flatcheck.ui.correction import correction, text_of
 from flatcheck.ui.door import let_in
 from flatcheck.ui.entry import entered, make_mine
 from flatcheck.ui.job import job
-from flatcheck.ui.kept import walk_alone
+from flatcheck.ui.kept import settle, walk_alone
 from flatcheck.ui.markup import STYLE, offer, paragraphs, tell, word, write
 from flatcheck.ui.report import report
 from flatcheck.ui.steps import chosen_step, next_step
@@ -55,6 +55,7 @@ def _whole() -> None:
     with st.container(horizontal=True, horizontal_alignment="distribute"):
         write("<h1>Is this floor flat enough for this tile?</h1>")
         view()
+    settle()
     step = chosen_step()
     entry, answer = st.columns([2, 5], gap="medium")
     try:

@@ -14,7 +14,7 @@ from typing import Any
 import streamlit as st
 
 from flatcheck.document import DOCUMENT, build
-from flatcheck.errors import FlatcheckError, SurveyError
+from flatcheck.errors import FlatcheckError, StaleError, SurveyError
 from flatcheck.readers.cells import cells_of, csv_text
 from flatcheck.store import Kept, Store
 from flatcheck.survey import Survey, Table
@@ -268,7 +268,12 @@ def _act(store: Store, key: str, who: str, said: dict[str, Any], state: dict[str
         files = store.files(key, base) if base != walk.kept.last.number else walk.kept.files
         seen = cells_of(walk.table.name, files[walk.table.name])
         changed = csv_text(written(seen, stop.row, stop.column, text)).encode()
-        kept = store.save(key, base, {**files, walk.table.name: changed}, who)
+        try:
+            kept = store.save(key, base, {**files, walk.table.name: changed}, who)
+        except StaleError:
+            raise StaleError(
+                f"somebody wrote here meanwhile; your {text[:20]!r} was not written over it."
+            ) from None
         state["status"] = f"Kept, {number + 1}: {'cannot be read' if act == 'skip' else text}"
         if act == "read":
             table = replace(walk.table, cells=cells)
