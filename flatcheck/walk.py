@@ -130,10 +130,11 @@ def _back_and_forth(table: Table) -> tuple[Stop, ...]:
     return tuple(walk)
 
 
-def tape(survey: Survey, stop: Stop) -> tuple[str, str]:
+def tape(survey: Survey, stop: Stop) -> list[tuple[str, str]]:
     """Where a place is by tape: how far from the wall on the west and on the south side of zero.
 
-    The same two walls all the way, as a tape lies; from the zero corner where no wall runs there.
+    Each is a length and what it is measured from. The same two walls all the way, as a tape lies;
+    from the zero corner where no wall runs there.
     """
     names = ["", ""]
     if survey.room:
@@ -144,8 +145,8 @@ def tape(survey: Survey, stop: Stop) -> tuple[str, str]:
     said = []
     for mm, name, way in zip(stop.at, names, ("east", "north"), strict=True):
         off = format_offset(mm, survey.show)
-        said.append(f"{off} from the {wall_called(name)}" if name else f"{off} {way} of zero")
-    return said[0], said[1]
+        said.append((off, f"from the {wall_called(name)}" if name else f"{way} of zero"))
+    return said
 
 
 def next_open(walk: Sequence[Stop], after: int) -> int | None:

@@ -114,15 +114,18 @@ def test_tape() -> None:
     named = f'[room]\n{outline}\nwalls = ["sink wall", "b", "c", "stair"]'
     (stop, *_) = stops(survey(grid(3, 3), more=named).tables[0])
     at = replace(stop, at=(812.5, 1250))
-    assert tape(survey(grid(3, 3), more=named), at) == (
-        "812.5 mm from the stair wall",
-        "1250 mm from the sink wall",
-    )
-    assert tape(survey(grid(3, 3)), at) == ("812.5 mm east of zero", "1250 mm north of zero")
-    assert tape(survey(grid(3, 3), unit="in"), replace(stop, at=(25.4 * 18.25, 0))) == (
-        "1' 6 1/4\" east of zero",
-        '0" north of zero',
-    )
+    assert tape(survey(grid(3, 3), more=named), at) == [
+        ("812.5 mm", "from the stair wall"),
+        ("1250 mm", "from the sink wall"),
+    ]
+    assert tape(survey(grid(3, 3)), at) == [
+        ("812.5 mm", "east of zero"),
+        ("1250 mm", "north of zero"),
+    ]
+    assert tape(survey(grid(3, 3), unit="in"), replace(stop, at=(25.4 * 18.25, 0))) == [
+        ("1' 6 1/4\"", "east of zero"),
+        ('0"', "north of zero"),
+    ]
 
 
 def walked(found: Survey, table: Table, slips_mm: tuple[float, ...]) -> tuple[int, list[int]]:

@@ -105,8 +105,10 @@ function begin(root) {
       find(name).hidden = !text;
     };
     set("count", now.count);
-    set("first", now.offsets[0]);
-    set("second", now.offsets[1]);
+    for (const [k, name] of ["first", "second"].entries()) {
+      find(name).querySelector("b").textContent = now.offsets[k][0];
+      find(name).querySelector("span").textContent = now.offsets[k][1];
+    }
     set("error", now.error);
     set("doubt", now.doubt);
     for (const name of ["back", "skip", "later", "keep", "enter", "done"]) {

@@ -42,7 +42,7 @@ WORDS = {
     "erase": "Erase the last sign",
     "field": "Reading at this place",
     "saving": "Being kept:",
-    "space": "space",
+    "space": "␣",
 }
 
 EIGHTHS = ("even", "1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8")
@@ -52,12 +52,13 @@ SIXTEENTHS = (
 )
 """Keys of one tap: each with the whole inches typed, or those of the last reading."""
 
-INCH_DIGITS = ["1", "2", "3", "4", "5", "/", "6", "7", "8", "9", "0", WORDS["space"]]
-DIGITS = ["1", "2", "3", "4", "5", "6", "7", "8", "9", "-", "0", "."]
+INCH_DIGITS = [*"12345/-", *"67890.", WORDS["space"]]
+DIGITS = [*"123456789-0."]
 
 HTML = """<div class="walk">
 <div class="top"><p class="count"></p><button type="button" class="done"></button></div>
-<div class="offsets"><p class="first"></p><p class="second"></p></div>
+<div class="offsets"><p class="first"><b></b> <span></span></p>
+<p class="second"><b></b> <span></span></p></div>
 <div class="said">
 <p class="error" role="alert"></p>
 <p class="doubt" role="alert"></p>
@@ -179,7 +180,7 @@ def _shown(walk: Walk, state: dict[str, Any]) -> dict[str, Any]:
         "map": _map(walk),
         "place": walk.at is not None,
         "count": f"All {len(places)} places have their entry.",
-        "offsets": ["", ""],
+        "offsets": [("", ""), ("", "")],
         "whole": "",
     }
     if walk.at is not None:
