@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from flatcheck.cli import main
-from flatcheck.commands import tile_section
+from flatcheck.commands.said import tile_section
 from flatcheck.errors import SurveyError
 
 ROOT = Path(__file__).parents[1]
@@ -165,7 +165,7 @@ def test_a_fault_of_ours_is_no_verdict(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A bug shows as one, and does not end with 1, which would call the floor out."""
-    monkeypatch.setattr("flatcheck.commands.text", lambda _: 1 / 0)
+    monkeypatch.setattr("flatcheck.commands.check.text", lambda _: 1 / 0)
 
     assert main(["check", str(SAMPLES / "saltmarsh-l-shaped")]) == 70
     assert "ZeroDivisionError" in capsys.readouterr().err

@@ -13,7 +13,7 @@ import pytest
 from flatcheck.assess import Assessment, assess
 from flatcheck.bond import Pattern
 from flatcheck.cli import BAD_INPUT, main
-from flatcheck.commands import pattern_of, tile_size_of
+from flatcheck.commands.tile import pattern_of, tile_size_of
 from flatcheck.correction import correct
 from flatcheck.errors import FlatcheckError, SurveyError
 from flatcheck.forecast import Answer, Bed, required_heights
