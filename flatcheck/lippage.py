@@ -133,7 +133,8 @@ def judge_steps(survey: Survey, assessment: Assessment | None = None) -> Lippage
     """Is the lippage within the survey's standard for it? No surface is needed.
 
     With an assessment, steps between heights at tile corners are judged too. None where the
-    survey neither read steps nor names a standard for lippage.
+    survey neither read steps nor names a standard for lippage, and for a floor whose pattern is
+    still to be laid.
 
     Raises SurveyError for steps without a standard, a standard without steps, a joint whose width
     the limit depends on and nobody wrote, and more joints read than there are.
@@ -147,6 +148,8 @@ def judge_steps(survey: Survey, assessment: Assessment | None = None) -> Lippage
             )
         return None
     found = steps + (corner_steps(assessment) if assessment else ())
+    if not found and assessment and survey.pattern:
+        return None  # the tile is still to be laid, and its lippage can only be foreseen
     if not found:
         raise SurveyError(
             f"{survey.lippage} asks for lippage, and no step across a joint was read; add a table "

@@ -313,6 +313,17 @@ def test_forecast_on_the_command_line(capsys, tmp_path) -> None:
     assert (status, out.startswith("CAN BE TILED AS IT IS")) == (0, True)
 
 
+def test_a_limit_for_tile_still_to_be_laid(capsys) -> None:
+    """A floor with a pattern may name its standard for lippage: check leaves it, and says so."""
+    status, out, _ = run(capsys, "check", str(ROLL), "--lippage", "us-lippage:stone")
+    assert (status, out.splitlines()[0].startswith("OUT")) == (1, True)
+    assert "Lippage was not read and is not judged" in out
+    status, _, err = run(
+        capsys, "check", str(SAMPLES / "millbrook-plywood"), "--lippage", "us-lippage"
+    )
+    assert (status, "no step across a joint was read" in err) == (2, True)
+
+
 def test_choose_on_the_command_line(capsys) -> None:
     """Tiles and patterns that are named stand beside the survey's own."""
     status, out, _ = run(

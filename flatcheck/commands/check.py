@@ -56,6 +56,10 @@ def run_check(arguments: argparse.Namespace) -> int:
         first = 0 if gravest(outcomes) is not outcomes[0] else len(pages)
         pages.insert(first, "\n".join(wrapped(lippage_words(lippage, survey))) + "\n")
         said["lippage"] = lippage_record(lippage)
+    elif survey.lippage:
+        pages.append(
+            "Lippage was not read and is not judged; `flatcheck forecast` says what to expect.\n"
+        )
     if arguments.reach and assessment is None:
         raise SurveyError("no heights were read, so there is no map of what could be judged.")
     if arguments.reach and assessment:
