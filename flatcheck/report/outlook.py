@@ -111,8 +111,9 @@ def _after(seen: Outlook, style: Style) -> list[str]:
     for row in seen.after:
         way = better(row.found)
         out = int(np.count_nonzero(row.found.out(way)))
+        by_tile = ", but only tile by tile" if way is row.found.best and not out else ""
         said.append(
-            f"  {row.remedy}: {row.found.answer}; worst lippage "
+            f"  {row.remedy}: {row.found.answer}{by_tile}; worst lippage "
             f"{fine(row.found.even.worst_mm, style)} in an even bed, {out} of "
             f"{len(row.found.limit_mm)} joints out{' at best' if way is row.found.best else ''}."
         )
