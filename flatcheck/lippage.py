@@ -17,28 +17,21 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial import cKDTree
 from scipy.special import ndtri
 
+from flatcheck.acceptance import Sampling, sampling
 from flatcheck.assess import Assessment
 from flatcheck.errors import RuleError, SurveyError
 from flatcheck.guard import CLEAR, EXACT_MM, RISK
 from flatcheck.room import inside
 from flatcheck.rules import Grade, Rule, grade_of, step_limit, step_rule
-from flatcheck.surface import SAME_PLACE_MM, decided, variance
-from flatcheck.survey import Step, Survey, Table
-from flatcheck.tables import kinds, steps_of
+from flatcheck.steps import Joints, corner_steps, joints_of
+from flatcheck.survey import Step, Survey
+from flatcheck.tables import steps_of
 from flatcheck.tile import Tile
 from flatcheck.verdict import Outcome, chosen, gravest
 
 Floats = npt.NDArray[np.float64]
-
-PROOF = 0.99
-"""The share of joints within that further readings are asked to prove."""
-
-LEAST_NEAR_MM = 2.0
-"""Corners of two tiles lie at one joint if they are no farther apart than one and a half joints;
-on the plan a tape is no better than this [mm]."""
 
 
 @dataclass(frozen=True)
@@ -70,32 +63,12 @@ class Joint:
 
 
 @dataclass(frozen=True)
-class Sampling:
-    """What the joints that were read say of all `joints` on the floor, if chosen at random.
-
-    `read` were read and `bad` of them are not within. At most `most_bad` of all are not, at a
-    confidence of 1 - RISK. `more` further joints, all within, would prove that PROOF of all are; 0
-    where that is proven, None where no reading can.
-    """
-
-    joints: int
-    read: int
-    bad: int
-    most_bad: int
-    more: int | None
-
-    @property
-    def most_share(self) -> float:
-        """The same as a share of all joints."""
-        return self.most_bad / self.joints
-
-
-@dataclass(frozen=True)
 class LippageVerdict:
     """The answer for the joints of one survey.
 
     `factor` is the q that a step must exceed its limit by, in units of its uncertainty, to be out.
-    `warpage_mm` is what the tiles were measured to warp, None where nobody measured.
+    `warpage_mm` is what the tiles were measured to warp, None where nobody measured. `sampling` is
+    of the joints of `counted`, None where they could not be counted, and where steps lie off them.
     """
 
     standard: str
@@ -106,7 +79,13 @@ class LippageVerdict:
     joints: tuple[Joint, ...]
     factor: float
     warpage_mm: float | None
+    counted: Joints | None
     sampling: Sampling | None
+
+    @property
+    def off(self) -> int:
+        """How many steps were read where the pattern has no joint."""
+        return self.counted.on.count(-1) if self.counted else 0
 
     @property
     def outcome(self) -> Outcome:
@@ -167,7 +146,7 @@ def judge_steps(survey: Survey, assessment: Assessment | None = None) -> Lippage
         raise SurveyError(f"{survey.lippage}, named for lippage, is about {standard.about}.")
     warpage = measured_warpage(survey)
     joints, factor = judged(found, grade, survey.tile, warpage)
-    total = joints_of(survey)
+    counted = joints_of(survey, found)
     return LippageVerdict(
         standard=standard.id,
         grade=grade.id,
@@ -177,14 +156,19 @@ def judge_steps(survey: Survey, assessment: Assessment | None = None) -> Lippage
         joints=joints,
         factor=factor,
         warpage_mm=warpage[0] if warpage else None,
-        sampling=None
-        if total is None
-        else sampling(
-            total,
-            len(steps),
-            sum(joint.outcome is not Outcome.WITHIN for joint in joints[: len(steps)]),
-        ),
+        counted=counted,
+        sampling=_sampled(joints, counted),
     )
+
+
+def _sampled(joints: Sequence[Joint], counted: Joints | None) -> Sampling | None:
+    """What the joints read say of all: one is bad if any step on it is not within."""
+    if counted is None or -1 in counted.on:
+        return None
+    ends: dict[int, bool] = {}
+    for number, joint in zip(counted.on, joints, strict=False):
+        ends[number] = ends.get(number, False) or joint.outcome is not Outcome.WITHIN
+    return sampling(counted.total, len(ends), sum(ends.values()))
 
 
 def judged(
@@ -263,49 +247,6 @@ def factor_for(score: Floats) -> float:
     return -float(ndtri((RISK - aside) / (2 * max(near, 1))))
 
 
-# What was not read
-
-
-def sampling(joints: int, read: int, bad: int) -> Sampling:
-    """What do the joints that were read say of all of them?
-
-    Drawing at random without putting back is hypergeometric, and the bound is exact: the largest
-    number K of bad joints among all N for which P(at most `bad` among `read`) is still over RISK.
-
-    Raises SurveyError where more were read than there are.
-    """
-    if read > joints:
-        raise SurveyError(
-            f"{read:,} steps were read at the {joints:,} joints that the table says there are."
-        )
-    few = math.floor((1 - PROOF) * joints + 1e-9)
-    more = None
-    if bad <= few:
-        low, high = read, joints  # reading all of them proves it
-        while low < high:
-            middle = (low + high) // 2
-            if most_bad(joints, middle, bad) <= few:
-                high = middle
-            else:
-                low = middle + 1
-        more = low - read
-    return Sampling(joints, read, bad, most_bad(joints, read, bad), more)
-
-
-def most_bad(joints: int, read: int, bad: int) -> int:
-    """The upper confidence bound of the number of bad joints, at 1 - RISK."""
-    from scipy.stats import hypergeom  # slow to import, and most surveys read no steps
-
-    low, high = bad, joints - (read - bad)
-    while low < high:
-        middle = (low + high + 1) // 2
-        if float(hypergeom.cdf(bad, joints, middle, read)) > RISK:
-            low = middle
-        else:
-            high = middle - 1
-    return low
-
-
 def histogram(verdict: LippageVerdict, class_mm: float) -> tuple[tuple[float, float, int], ...]:
     """How many joints stand proud by how much: (from, to [mm], count), empty classes in between
     too; a step at the edge of two classes counts in the lower one."""
@@ -315,87 +256,7 @@ def histogram(verdict: LippageVerdict, class_mm: float) -> tuple[tuple[float, fl
     return tuple((n * class_mm, (n + 1) * class_mm, held[n]) for n in range(max(held) + 1))
 
 
-# Where steps, and what is said of them, come from
-
-
-def corner_steps(assessment: Assessment) -> tuple[Step, ...]:
-    """Steps between the corners of neighboring tiles, where heights at tile corners were read.
-
-    Two corners belong to one joint if they lie across it from each other, no farther apart than
-    one and a half joints and square to it; a height that readings do not join to the other makes
-    no step. The step is positive where the tile to the east, or to the north, stands proud.
-    u² = w'Cw of the difference, with the covariance of the adjusted heights.
-    """
-    survey, floor = assessment.survey, assessment.surface
-    tables = [table for table in survey.tables if table.kind == "corners"]
-    if not tables or survey.tile is None or not survey.tile.joint_mm > 0:
-        return ()
-    corners = [seen for table in tables for seen in kinds()["corners"].read(table)]
-    away, near = cKDTree(floor.xy_mm).query([(seen.x_mm, seen.y_mm) for seen in corners])
-    # A corner that was set aside as misread has no station.
-    written = {
-        int(i): seen for d, i, seen in zip(away, near, corners, strict=True) if d <= SAME_PLACE_MM
-    }
-    if len(written) < 2:
-        return ()
-    stations = np.array(sorted(written))
-    joint = survey.tile.joint_mm
-    tree = cKDTree(floor.xy_mm[stations])
-    pairs = tree.query_pairs(max(1.5 * joint, LEAST_NEAR_MM), output_type="ndarray")
-    pairs = stations[pairs.astype(np.int64).reshape(-1, 2)]
-    apart = floor.xy_mm[pairs[:, 1]] - floor.xy_mm[pairs[:, 0]]
-    square = np.abs(apart).min(axis=1) <= 0.3 * np.abs(apart).max(axis=1)
-    # The second of a pair is the one to the east, or to the north.
-    turned = apart[np.arange(len(apart)), np.abs(apart).argmax(axis=1)] < 0
-    pairs[turned] = pairs[turned][:, ::-1]
-    pairs = pairs[square]
-    weights = np.tile([-1.0, 1.0], (len(pairs), 1))
-    pairs = pairs[decided(floor.free, pairs, weights)]
-    u = np.sqrt(variance(floor.cov_mm2, pairs, weights[: len(pairs)]))
-    steps = []
-    for (i, j), spread in zip(pairs, u, strict=True):
-        (x, y), (x2, y2) = floor.xy_mm[i], floor.xy_mm[j]
-        rise = float(floor.height_mm[j] - floor.height_mm[i])
-        low, high = written[int(i)], written[int(j)]
-        steps.append(
-            Step(
-                float(x + x2) / 2,
-                float(y + y2) / 2,
-                rise,
-                float(spread),
-                "east" if x2 - x > y2 - y else "north",
-                joint,
-                f"{low.where} to {high.where}",
-                f"{low.text} to {high.text}",
-            )
-        )
-    return tuple(sorted(steps, key=lambda step: (step.y_mm, step.x_mm)))
-
-
-def _steps_tables(survey: Survey) -> list[tuple[Table, dict[str, object]]]:
-    return [(table, dict(table.options)) for table in survey.tables if table.kind == "steps"]
-
-
 def measured_warpage(survey: Survey) -> tuple[float, float] | None:
     """What the tiles were measured to warp and its uncertainty [mm]; None where nobody measured."""
     bow = survey.tile.bow if survey.tile else None
     return (bow.most_mm, bow.u_mm) if bow and bow.measured else None
-
-
-def joints_of(survey: Survey) -> int | None:
-    """How many joints there are on the floor, of which some were read; None where nobody said.
-
-    Raises SurveyError naming the table.
-    """
-    total = 0
-    for table, options in _steps_tables(survey):
-        count = options.get("joints")
-        if count is None:
-            return None
-        if type(count) is not int or not 0 < count <= 10_000_000:
-            raise SurveyError(
-                f"table {table.name}: joints was expected to be how many joints there are on the "
-                "floor, a whole number."
-            )
-        total += count
-    return total or None

@@ -13,7 +13,6 @@ from flatcheck.cli import main
 from flatcheck.errors import RuleError, SurveyError
 from flatcheck.lippage import (
     LippageVerdict,
-    corner_steps,
     factor_for,
     histogram,
     judge_steps,
@@ -23,7 +22,10 @@ from flatcheck.readers.folder import checked, edited, read_folder
 from flatcheck.report.lippage import lippage_record, lippage_words
 from flatcheck.report.text import wrapped
 from flatcheck.rules import grade_of
+from flatcheck.steps import corner_steps, joints_of, on_joints
 from flatcheck.survey import Step, Survey
+from flatcheck.tables import steps_of
+from flatcheck.tiling import laid
 from flatcheck.verdict import Outcome
 
 SAMPLES = Path(__file__).parents[1] / "sample_surveys"
@@ -192,6 +194,67 @@ def test_how_many_joints_there_are(count: str) -> None:
     """The number of joints is a whole number and no less than were read."""
     with pytest.raises(SurveyError, match=r"joints"):
         judge_steps(survey_of("0.2", "0.3", entry=f"{ENTRY}joints = {count}\n"))
+
+
+ROOM = '[room]\noutline = [["0", "0"], ["2400", "0"], ["2400", "1500"], ["0", "1500"]]\n'
+
+
+def on_the_plan(*rows: str, start: str = "") -> Survey:
+    """Tiles of 600 x 300 mm with joints of 3 mm in a room of 2400 x 1500 mm."""
+    pattern = f'[pattern]\nkind = "aligned"\n{start}\n'
+    cells = tuple(tuple(row.split()) for row in rows)
+    return checked(HEAD + ROOM + pattern + ENTRY, {"steps.csv": (STEPS[0][:4], *cells)})
+
+
+def test_joints_are_counted_by_laying_the_pattern() -> None:
+    """Four tiles by five, the last row and column cut, face each other at 3 x 5 + 4 x 4 joints.
+
+    Two steps on one joint count once; it is bad if one of them is not within.
+    """
+    survey = on_the_plan("601 150 0.2 east", "602 160 1.9 east", "300 301 0.1 north")
+    found = verdict_of(survey)
+    assert found.counted is not None
+    assert (found.counted.total, found.counted.laid) == (3 * 5 + 4 * 4, True)
+    assert found.sampling is not None
+    assert (found.sampling.joints, found.sampling.read, found.sampling.bad) == (31, 2, 1)
+    assert "2 of 31 joints that the pattern makes were read, 1 of them" in "\n".join(
+        lippage_words(found, survey)
+    )
+
+
+def test_the_side_tells_which_joint_at_a_corner() -> None:
+    """Where joints cross, the side that stands proud tells which of them was read."""
+    survey = on_the_plan("601.5 301.5 0.2 east", "601.5 301.5 0.2 north", "601.5 301.5 0.2 west")
+    assert survey.room is not None
+    laying = laid(survey, survey.room)
+    numbers = on_joints(laying, steps_of(survey))
+    lies = laying.joints_mm[numbers]
+    upright = np.abs(lies[:, 0, 0] - lies[:, 1, 0]) < 1e-6
+    assert upright.tolist() == [True, False, True]
+
+
+def test_a_step_off_every_joint_says_nothing_of_the_others() -> None:
+    """A step in the middle of a tile means that the pattern starts elsewhere; it is told."""
+    survey = on_the_plan("300 150 0.2 east", "601 150 0.2 east")
+    found = verdict_of(survey)
+    assert (found.off, found.sampling) == (1, None)
+    assert "1 step of 2 lie where the pattern has no joint" in "\n".join(
+        lippage_words(found, survey)
+    )
+    moved = on_the_plan("300 150 0.2 east", "901 150 0.2 east", start="origin = [-300, 0]")
+    assert verdict_of(moved).sampling is not None
+
+
+def test_what_was_counted_by_hand_stands() -> None:
+    """A number of joints in the table's entry is taken, whatever the pattern makes."""
+    survey = on_the_plan("601 150 0.2 east")
+    typed = checked(
+        survey.document + "joints = 500\n", {table.name: table.cells for table in survey.tables}
+    )
+    found = joints_of(typed, steps_of(typed))
+    assert found is not None
+    assert (found.total, found.on, found.laid) == (500, (0,), False)
+    assert joints_of(survey_of("0.2"), ()) is None
 
 
 def test_corners_of_tiles_make_steps() -> None:

@@ -2,16 +2,16 @@
 
 from typing import Any
 
+from flatcheck.acceptance import PROOF, Sampling
 from flatcheck.compass import parse_bearing, side_of
 from flatcheck.instrument import fine
-from flatcheck.lippage import PROOF, Joint, LippageVerdict, Sampling, histogram
+from flatcheck.lippage import Joint, LippageVerdict, histogram
 from flatcheck.places import where
 from flatcheck.report.text import cite
 from flatcheck.report.words import against, beside, disputed_words, many, sure_words
 from flatcheck.room import Room, rectangle
 from flatcheck.rules import grade_of
 from flatcheck.survey import Survey
-from flatcheck.tables import steps_of
 from flatcheck.units import LENGTH_UNITS, Style, format_length
 from flatcheck.verdict import Outcome
 
@@ -58,13 +58,7 @@ def lippage_words(verdict: LippageVerdict, survey: Survey) -> list[str]:
     citations = dict.fromkeys(joint.rule.citation for joint in verdict.joints)
     cited = [words for citation in citations for words in sure_words(citation)]
     cited += [cite(citation) for citation in citations]
-    if verdict.sampling:
-        said += sampling_words(verdict.sampling)
-    elif steps_of(survey):
-        said.append(
-            "Say in the table's entry how many joints there are on the floor (joints = ...), and "
-            "the share that may be out among those not read is worked out too."
-        )
+    said += not_read(verdict)
     return [*said, *cited]
 
 
@@ -84,13 +78,35 @@ def joint_words(joint: Joint, survey: Survey) -> str:
     )
 
 
-def sampling_words(found: Sampling) -> list[str]:
-    """What the joints that were read say of all of them, and how many more would prove it."""
+def not_read(verdict: LippageVerdict) -> list[str]:
+    """What is said of the joints that were not read, or what it would take to say it."""
+    if verdict.sampling:
+        laid = verdict.counted is not None and verdict.counted.laid
+        return sampling_words(verdict.sampling, laid)
+    if verdict.off:
+        return [
+            f"{many(verdict.off, 'step')} of {len(verdict.joints):,} lie where the pattern has no "
+            "joint, so nothing is said of the joints not read: say where the pattern starts "
+            "(origin in [pattern]), and how it is turned."
+        ]
+    return [
+        "Say in [pattern] how the tile lies, or in the table's entry how many joints there are on "
+        "the floor (joints = ...), and the share that may be out among those not read is worked "
+        "out too."
+    ]
+
+
+def sampling_words(found: Sampling, laid: bool = False) -> list[str]:
+    """What the joints that were read say of all of them, and how many more would prove it.
+
+    `laid` says that they were counted by laying the pattern.
+    """
+    makes = " that the pattern makes" if laid else ""
     if found.read == found.joints:
-        return [f"All {found.joints:,} joints were read."]
+        return [f"All {found.joints:,} joints{makes} were read."]
     ends = f"{found.bad:,} of them not within" if found.bad else "all of them within"
     said = (
-        f"{found.read:,} of {found.joints:,} joints were read, {ends}. If they were "
+        f"{found.read:,} of {found.joints:,} joints{makes} were read, {ends}. If they were "
         f"chosen at random, at most {found.most_bad:,} of all joints "
         f"({found.most_share:.1%}) are not within, at 95% confidence."
     )

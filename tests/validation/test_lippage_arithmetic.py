@@ -16,7 +16,8 @@ import numpy as np
 import pytest
 from scipy.stats import beta, binom, hypergeom
 
-from flatcheck.lippage import judged, most_bad, sampling
+from flatcheck.acceptance import most_bad, sampling
+from flatcheck.lippage import judged
 from flatcheck.rules import grade_of
 from flatcheck.survey import Step
 from flatcheck.units import parse_length
