@@ -10,7 +10,7 @@ import pytest
 
 from flatcheck.assess import assess
 from flatcheck.cli import main
-from flatcheck.commands import tile_section
+from flatcheck.commands.said import tile_section
 from flatcheck.lippage import judge_steps
 from flatcheck.readers.folder import BARE_KINDS, edited, read_folder, write_folder
 from flatcheck.rules import grade_of
