@@ -94,8 +94,10 @@ def kept_survey(
         seen = (kept.files[DOCUMENT], seen[1] + 1)
     seen = seen or (kept.files[DOCUMENT], 0)
     st.session_state["documents"][key] = seen
-    if notice:
-        write(f"<p class=warn role=status>{escape(notice)}</p>")
+    # Its room is always there: what follows keeps its place on the page, and stays unfolded.
+    with st.container():
+        if notice:
+            write(f"<p class=warn role=status>{escape(notice)}</p>")
     _tools(store, kept)
     survey = survey_of(kept.files)
     source = f"{key}.{seen[1]}"

@@ -314,14 +314,14 @@ def test_undo_history_and_zip(page: Any, shots: Path, store: Store, tmp_path: Pa
     was = tile.input_value()
     tile.fill("13 in")
     page.keyboard.press("Tab")
-    page.get_by_text("survey.toml: tile changed", exact=True).wait_for()
+    page.get_by_text("survey.toml: tile changed", exact=True).wait_for(state="attached")
     page.get_by_role("button", name="Undo").click()
     page.get_by_text("by Ana <b>").first.wait_for()
     page.wait_for_function(
         "was => [...document.querySelectorAll('input')].some(i => i.value === was)", arg=was
     )
     page.get_by_role("button", name="Redo").click()
-    page.get_by_text("redo: survey.toml: tile changed", exact=True).wait_for()
+    page.get_by_text("redo: survey.toml: tile changed", exact=True).wait_for(state="attached")
     photograph(page, shots / "history-desk.png")
     with page.expect_download() as caught:
         page.get_by_role("button", name="Take away as ZIP").click()
