@@ -4,6 +4,7 @@ A standard is one file in `flatcheck/standards/`; it is found there by name, so 
 nothing else. Two editions are two files with two ids, so that an old report can be made again.
 """
 
+import difflib
 import importlib
 import math
 import pkgutil
@@ -308,13 +309,19 @@ def standards() -> dict[str, Standard]:
 def grade_of(name: str) -> tuple[Standard, Grade]:
     """The standard and grade written as `standard` or `standard:grade`.
 
-    Raises RuleError with the names that exist.
+    Raises RuleError with the names that are like it, or the grades that the standard has.
     """
     known = standards()
     standard_id, _, grade_id = name.strip().partition(":")
     standard_id = standard_id.lower()
     if standard_id not in known:
-        raise RuleError(f"standard {standard_id!r} is not one of {', '.join(known)}.")
+        like = difflib.get_close_matches(standard_id, known, 3, 0.4)
+        nearest = f"; the nearest are {', '.join(like)}" if len(like) > 1 else ""
+        nearest = f"; the nearest is {like[0]}" if len(like) == 1 else nearest
+        raise RuleError(
+            f"standard {standard_id[:40]!r} is not one of the {len(known)} that `flatcheck "
+            f"standards` lists{nearest}."
+        )
     standard = known[standard_id]
     if not grade_id:
         return standard, standard.grades[0]

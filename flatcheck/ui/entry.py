@@ -2,6 +2,7 @@
 
 import tomllib
 from dataclasses import dataclass
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -59,43 +60,54 @@ class Entered:
     came: str = ""
 
 
-def entered() -> Entered | None:
-    """What was chosen or entered; None until all is said.
+FIRST = "millbrook-plywood"
+"""The sample that is seen first: a floor that is out, at a place that shows."""
+
+
+@cache
+def _samples(shelf: Path) -> dict[str, Survey]:
+    """The samples that the page can draw; steps across joints, or bars laid by lot, are none."""
+    read = {path.parent.name: read_folder(path.parent) for path in sorted(shelf.glob("*/*.toml"))}
+    return {name: survey for name, survey in read.items() if reads_floor(survey)}
+
+
+def entered(units: Any) -> Entered | None:
+    """What was chosen or entered; None until all is said. `units` is where units are chosen.
 
     Raises FlatcheckError for what cannot be used.
     """
     store, listed = _shelf()
-    samples = sorted(path.parent for path in SAMPLES.glob("*/survey.toml"))
+    samples = _samples(SAMPLES)
+    wanted = partial(_wanted, units)
     offered = {"kept": listed or opened_key(), "sample": samples, "new": store}
     sources = [source for source in SOURCES if offered.get(source, True)]
     source = st.radio(
         "Readings from", sources, format_func=SOURCES.__getitem__, key="source", horizontal=True
     )
     if source == "kept" and store:
-        found = kept_survey(store, listed, _wanted)
+        found = kept_survey(store, listed, wanted)
         return Entered(*found) if found else None
     if source == "new" and store:
         if files := begun():
             keep(store, files, "begun", "readings")
         return None
     if source == "sample":
-        read = {folder.name: read_folder(folder) for folder in samples}
-        # The page draws floors; steps across joints alone, or bars laid by lot, make none.
-        surveys = {name: survey for name, survey in read.items() if reads_floor(survey)}
-        name = st.selectbox("Survey", surveys, format_func=lambda name: surveys[name].title)
+        names = list(samples)
+        first = names.index(FIRST) if FIRST in names else 0
+        name = st.selectbox("Survey", names, first, lambda name: samples[name].title)
         _keep_others(name)
-        survey = edited(surveys[name], _wanted(name, surveys[name]))
+        survey = edited(samples[name], wanted(name, samples[name]))
         files = folder_files(SAMPLES / name)
-        if not alike(survey, surveys[name]):
+        if not alike(survey, samples[name]):
             files[DOCUMENT] = survey.document.encode()
-        return Entered(name, survey, files, f"a copy of the sample {surveys[name].title}")
+        return Entered(name, survey, files, f"a copy of the sample {samples[name].title}")
     _keep_others(source)
     table = _table(source)
-    wanted = _wanted(source, None)
+    sections = wanted(source, None)
     if table is None:
         return None
     name, data, facts = table
-    survey = bare(name, cells_of(name, data), sections=wanted, **facts)
+    survey = bare(name, cells_of(name, data), sections=sections, **facts)
     files = {DOCUMENT: survey.document.encode(), survey.tables[0].name: data}
     return Entered(source, survey, files, f"brought in as {name}")
 
@@ -166,7 +178,7 @@ def _table(source: str) -> tuple[str, bytes, dict[str, str]] | None:
     return name, data, facts
 
 
-def _wanted(source: str, survey: Survey | None) -> dict[str, Any]:
+def _wanted(units: Any, source: str, survey: Survey | None) -> dict[str, Any]:
     """The sections of a survey document that the person may change; they start as the survey's."""
     own = tomllib.loads(survey.document).get("tile", {}) if survey else {}
     row = st.container(horizontal=True)
@@ -187,7 +199,7 @@ def _wanted(source: str, survey: Survey | None) -> dict[str, Any]:
         horizontal=True,
     )
     shown = tuple(SHOW) if survey else ("", *SHOW)
-    show = st.selectbox(
+    show = units.selectbox(
         "Say lengths in",
         shown,
         shown.index(style_name(survey.show)) if survey else 0,

@@ -55,12 +55,13 @@ def _whole() -> None:
     with st.container(horizontal=True, horizontal_alignment="distribute"):
         write("<h1>Is this floor flat enough for this tile?</h1>")
         view()
+        units = st.container(width=180)
     settle()
     step = chosen_step()
     entry, answer = st.columns([2, 5], gap="medium")
     try:
         with entry, st.container(key="pane"):
-            found = entered()
+            found = entered(units)
         if found:
             with answer:
                 make_mine(found)
