@@ -8,7 +8,7 @@ import sys
 import traceback
 from collections.abc import Sequence
 
-from flatcheck.commands import check, correct, falls, kit, page, plan, report, slab, tile
+from flatcheck.commands import box, check, correct, falls, kit, page, plan, report, slab, tile
 from flatcheck.errors import FlatcheckError
 
 BAD_INPUT = 2
@@ -48,7 +48,7 @@ def _say_no_more() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-COMMANDS = (check, slab, plan, falls, correct, tile, report, kit, page)
+COMMANDS = (check, slab, plan, falls, correct, tile, box, report, kit, page)
 """In the order in which they are listed."""
 
 

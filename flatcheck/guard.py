@@ -27,6 +27,7 @@ from scipy.special import ndtri
 from flatcheck.evidence import Evidence
 from flatcheck.rules import Limit, limit_at
 from flatcheck.surface import Surface, noise
+from flatcheck.verdict import Outcome
 
 Floats = npt.NDArray[np.float64]
 
@@ -90,6 +91,37 @@ def call(evidence: Evidence, limit: Limit, floor: Surface, risk: float = RISK) -
         largest=int(np.argmax(excess)),
         factor=factor,
     )
+
+
+def each(excess_mm: Floats, u_mm: Floats) -> tuple[list[tuple[Outcome, Outcome]], float]:
+    """How does each of K > 0 signed values end that are judged one by one, and the q of out?
+
+    `excess_mm` (K,) is how far each is over its limit, `u_mm` (K,) its uncertainty. Each ends as
+    (allowing for reading error, as read); *out* allows for all values at once, so that error alone
+    calls any of them out in at most RISK of surveys.
+    """
+    factor = factor_for(excess_mm / u_mm)
+    ends = []
+    for excess, u in zip(excess_mm.tolist(), u_mm.tolist(), strict=True):
+        outcome = Outcome.CLOSE
+        if excess <= -CLEAR * u:
+            outcome = Outcome.WITHIN
+        elif excess > factor * u:
+            outcome = Outcome.OUT
+        ends.append((outcome, Outcome.OUT if excess > EXACT_MM else Outcome.WITHIN))
+    return ends, factor
+
+
+def factor_for(score: Floats) -> float:
+    """The q beyond which a value is out, by how far each is over its limit in units of u (K,).
+
+    Two steps at RISK in all, as above: values too far below their limit to matter are set aside at
+    a tenth of it, the rest share what is left. A value has a limit on either side. The bound holds
+    however the errors hang together.
+    """
+    aside = RISK / 10
+    near = int(np.count_nonzero(score > float(ndtri(aside / (2 * len(score))))))
+    return -float(ndtri((RISK - aside) / (2 * max(near, 1))))
 
 
 def _errors(floor: Surface) -> Floats:

@@ -16,13 +16,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
-from scipy.special import ndtri
 
 from flatcheck.acceptance import Sampling, sampling
 from flatcheck.assess import Assessment
+from flatcheck.box import tile_of
 from flatcheck.errors import RuleError, SurveyError
-from flatcheck.guard import CLEAR, EXACT_MM, RISK
+from flatcheck.guard import each
 from flatcheck.room import inside
 from flatcheck.rules import Grade, Rule, grade_of, step_limit, step_rule
 from flatcheck.steps import Joints, corner_steps, joints_of
@@ -30,8 +29,6 @@ from flatcheck.survey import Step, Survey
 from flatcheck.tables import steps_of
 from flatcheck.tile import Tile
 from flatcheck.verdict import Outcome, chosen, gravest
-
-Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -187,22 +184,12 @@ def judged(
     excess = np.array(
         [abs(s.step_mm) - limit for s, (_, limit, _) in zip(steps, called, strict=True)]
     )
-    factor = factor_for(excess / u)
-    clear = CLEAR * u
+    ends, factor = each(excess, u)
     joints = []
-    for i, (step, (rule, limit, spread)) in enumerate(zip(steps, called, strict=True)):
+    for step, (rule, limit, spread), (outcome, as_read) in zip(steps, called, ends, strict=True):
         unknown = rule.adds_warpage and warpage is None
-        over = bool(excess[i] > EXACT_MM)
-        outcome = Outcome.CLOSE
-        if excess[i] <= -clear[i]:
-            outcome = Outcome.WITHIN
-        elif over and unknown:
-            outcome = Outcome.NOT_ASSESSED
-        elif excess[i] > factor * u[i]:
-            outcome = Outcome.OUT
-        as_read = Outcome.WITHIN
-        if over:
-            as_read = Outcome.NOT_ASSESSED if unknown else Outcome.OUT
+        if unknown and as_read is Outcome.OUT:
+            outcome = as_read = Outcome.NOT_ASSESSED
         joints.append(
             Joint(
                 step=step,
@@ -235,18 +222,6 @@ def _limited(
     return rule, limit, spread
 
 
-def factor_for(score: Floats) -> float:
-    """The q beyond which a step is out, by how far each is over its limit in units of u (K,).
-
-    Two steps at RISK in all, as in `guard`: joints too far below their limit to matter are set
-    aside at a tenth of it, the rest share what is left. A step has a limit on either side. The
-    bound holds however the errors hang together.
-    """
-    aside = RISK / 10
-    near = int(np.count_nonzero(score > float(ndtri(aside / (2 * len(score))))))
-    return -float(ndtri((RISK - aside) / (2 * max(near, 1))))
-
-
 def histogram(verdict: LippageVerdict, class_mm: float) -> tuple[tuple[float, float, int], ...]:
     """How many joints stand proud by how much: (from, to [mm], count), empty classes in between
     too; a step at the edge of two classes counts in the lower one."""
@@ -257,6 +232,10 @@ def histogram(verdict: LippageVerdict, class_mm: float) -> tuple[tuple[float, fl
 
 
 def measured_warpage(survey: Survey) -> tuple[float, float] | None:
-    """What the tiles were measured to warp and its uncertainty [mm]; None where nobody measured."""
-    bow = survey.tile.bow if survey.tile else None
+    """What the tiles were measured to warp and its uncertainty [mm]; None where nobody measured.
+
+    Raises SurveyError as `box.tile_of` does.
+    """
+    tile = tile_of(survey)
+    bow = tile.bow if tile else None
     return (bow.most_mm, bow.u_mm) if bow and bow.measured else None

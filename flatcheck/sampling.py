@@ -22,9 +22,8 @@ import numpy.typing as npt
 from scipy.special import bdtrc, betaincinv
 
 from flatcheck.errors import RuleError, SurveyError
-from flatcheck.guard import CLEAR, EXACT_MM, RISK
+from flatcheck.guard import CLEAR, EXACT_MM, RISK, factor_for
 from flatcheck.intent import DRAINING
-from flatcheck.lippage import factor_for
 from flatcheck.room import Room, area, clear, inside
 from flatcheck.rules import Citation, check_on, grade_of, rules_for
 from flatcheck.survey import Gap, Sample, Survey

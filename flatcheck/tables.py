@@ -13,6 +13,7 @@ from types import ModuleType
 from flatcheck.document import TABLE_KEYS
 from flatcheck.errors import SurveyError
 from flatcheck.survey import Observation, Step, Survey
+from flatcheck.warpage import Bench, Pair
 
 MOST_READINGS = 50_000
 """More readings than this are a scan, not a survey by hand."""
@@ -38,7 +39,7 @@ def readings_of(survey: Survey) -> tuple[Observation, ...]:
 
     Raises SurveyError naming the cell that cannot be read.
     """
-    return tuple(seen for seen in _seen(survey) if not isinstance(seen, Step))
+    return tuple(seen for seen in _seen(survey) if not isinstance(seen, Step | Bench | Pair))
 
 
 def steps_of(survey: Survey) -> tuple[Step, ...]:
@@ -46,7 +47,12 @@ def steps_of(survey: Survey) -> tuple[Step, ...]:
     return tuple(seen for seen in _seen(survey) if isinstance(seen, Step))
 
 
-def _seen(survey: Survey) -> tuple[Observation | Step, ...]:
+def tiles_of(survey: Survey) -> tuple[Bench | Pair, ...]:
+    """All that was measured of tiles by themselves. Raises SurveyError naming the bad cell."""
+    return tuple(seen for seen in _seen(survey) if isinstance(seen, Bench | Pair))
+
+
+def _seen(survey: Survey) -> tuple[Observation | Step | Bench | Pair, ...]:
     """All that the tables hold, in the order it is written."""
     if not survey.tables:
         raise SurveyError("survey.toml names no table of readings; add a [[table]].")
@@ -56,7 +62,7 @@ def _seen(survey: Survey) -> tuple[Observation | Step, ...]:
             f"{filled:,} cells are more than the {MOST_READINGS:,} readings that a survey may hold "
             "can fill; thin the scan to a wider grid."
         )
-    found: list[Observation | Step] = []
+    found: list[Observation | Step | Bench | Pair] = []
     for table in survey.tables:
         if table.kind not in kinds():
             raise SurveyError(

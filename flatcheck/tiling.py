@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from flatcheck.bond import Pattern
+from flatcheck.box import tile_of
 from flatcheck.errors import SurveyError
 from flatcheck.facet import Falls
 from flatcheck.origin import Start, best_origin
@@ -86,10 +87,11 @@ def lots(laying: Laying, spare: float = SPARE) -> tuple[Lot, ...]:
 
 
 def asked(survey: Survey) -> tuple[Tile, Pattern]:
-    """The tile of a survey and how it is to lie, aligned where nobody said.
+    """The tile of a survey, with its measured bow, and how it is to lie, aligned if nobody said.
 
     Raises SurveyError where no tile is named.
     """
-    if survey.tile is None:
+    tile = tile_of(survey)
+    if tile is None:
         raise SurveyError("the survey names no tile; say its length and width under [tile].")
-    return survey.tile, survey.pattern or Pattern()
+    return tile, survey.pattern or Pattern()

@@ -1,15 +1,25 @@
-"""How flat is the tile itself: bow and twist, what its product standard allows, what follows.
+"""How flat is the tile itself: bow and twist of tiles measured on a bench, or one against another.
 
 A departure is positive where the face is high: a tile with a crown has a positive center.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from flatcheck.errors import RuleError, SurveyError
-from flatcheck.rules import Citation
+import numpy as np
+
+from flatcheck.errors import SurveyError
 from flatcheck.tile import Bow, Tile, longest_edge
-from flatcheck.units import MM_PER_FOOT, MM_PER_INCH
+
+PARTS = ("edge", "diagonal", "twist")
+"""What of a face may depart: the middle of an edge, the center, a fourth corner."""
+
+NEARLY = 0.1
+"""An edge that differs from the nominal one by more than this share is a slip of the pen."""
+
+MOST_PAIRS = 500
+"""More pairs than this nobody holds against each other by hand."""
 
 
 @dataclass(frozen=True)
@@ -41,18 +51,47 @@ class Warpage:
     twist_mm: float
 
 
-def face_down(
-    corners_mm: tuple[float, float, float, float],
-    edges_mm: tuple[float, float, float, float],
-    center_mm: float,
-) -> Face:
-    """The face of a tile that lay face down on a flat bench, from the gaps under it [mm].
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """One tile measured by itself on a flat bench: its face, its edges where they were measured.
 
-    Where the gap is, the face is low once the tile is turned.
+    Edges 1 and 3 of the face are the tile's length, 2 and 4 its width; `size_mm` are length and
+    width [mm], None where not measured. `u_mm` is the standard uncertainty of one height.
     """
-    a, b, c, d = (-gap for gap in corners_mm)
-    p, q, r, s = (-gap for gap in edges_mm)
-    return Face((a, b, c, d), (p, q, r, s), -center_mm)
+
+    tile: str
+    face: Face
+    size_mm: tuple[float | None, float | None]
+    u_mm: float
+    where: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Two tiles held face to face: how far their longest edges stand apart in the middle [mm].
+
+    Below zero where they touch in the middle: half of what they stand apart at both ends together.
+    """
+
+    one: str
+    two: str
+    gap_mm: float
+    u_mm: float
+    where: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Departure:
+    """One of the PARTS of a tile that departs by `value_mm`, judged over a length of `over_mm`."""
+
+    tile: str
+    part: str
+    over_mm: float
+    value_mm: float
+    u_mm: float
+    where: str
 
 
 def warpage(face: Face) -> Warpage:
@@ -73,340 +112,111 @@ def warpage(face: Face) -> Warpage:
     )
 
 
-def inherent(tiles: tuple[Warpage, ...]) -> float:
-    """The actual warpage of the tiles that were measured [mm]: the largest along an edge or
-    diagonal.
+def departures(tile: Tile, measured: Sequence[Bench | Pair]) -> tuple[Departure, ...]:
+    """Everything that tiles of one box depart by: of those on a bench, then of those in pairs.
 
-    Raises SurveyError where none was measured.
+    A middle less the mean of two corners has u = √1.5 of one height, the twist, of four, twice it.
+    Center and twist go by the diagonal of the tile.
+
+    Raises SurveyError as `pair_bows` does.
     """
-    if not tiles:
-        raise SurveyError("no tile was measured; lay at least one on a flat bench.")
-    return max(abs(v) for tile in tiles for v in (*tile.edges_mm, *tile.diagonals_mm))
+    found = []
+    sides = (tile.length_mm, tile.width_mm) * 2
+    diagonal = math.hypot(tile.length_mm, tile.width_mm)
+    for seen in measured:
+        if not isinstance(seen, Bench):
+            continue
+        bent, u = warpage(seen.face), math.sqrt(1.5) * seen.u_mm
+        found += [
+            Departure(seen.tile, "edge", side, value, u, seen.where)
+            for side, value in zip(sides, bent.edges_mm, strict=True)
+        ]
+        found += [
+            Departure(seen.tile, "diagonal", diagonal, value, u, seen.where)
+            for value in bent.diagonals_mm
+        ]
+        twist = bent.twist_mm, 2 * seen.u_mm
+        found.append(Departure(seen.tile, "twist", diagonal, *twist, seen.where))
+    pairs = [seen for seen in measured if isinstance(seen, Pair)]
+    if pairs:
+        found += [
+            Departure(name, "edge", longest_edge(tile), *bow, pairs[0].where)
+            for name, bow in pair_bows(pairs).items()
+        ]
+    return tuple(found)
 
 
-def bow_of(tile: Tile, tiles: tuple[Warpage, ...], u_mm: float = 0.0) -> Bow:
+def pair_bows(pairs: Sequence[Pair]) -> dict[str, tuple[float, float]]:
+    """The bow of each tile that was held against others, face to face, and its uncertainty [mm].
+
+    Two hollow faces that touch at their ends stand as far apart in the middle as both are hollow,
+    so a gap is minus the sum of both bows; least squares over all pairs, each by its own
+    uncertainty. Three tiles in all three pairs tell each: a = -(ab + ac - bc) / 2, with
+    u = √3/2 of one gap.
+
+    Raises SurveyError for too many pairs, and naming a tile that the pairs do not tell.
+    """
+    if len(pairs) > MOST_PAIRS:
+        raise SurveyError(f"{len(pairs):,} pairs of tiles are more than the {MOST_PAIRS} read.")
+    names = list(dict.fromkeys(name for pair in pairs for name in (pair.one, pair.two)))
+    weights = np.array([1 / pair.u_mm for pair in pairs])
+    forms = np.zeros((len(pairs), len(names)))
+    for row, pair in zip(forms, pairs, strict=True):
+        row[[names.index(pair.one), names.index(pair.two)]] = -1.0
+    forms *= weights[:, None]
+    _, size, ways = np.linalg.svd(forms)
+    size = np.append(size, np.zeros(len(names) - len(size)))
+    free = np.abs(ways[size < 1e-9 * size.max()]).max(axis=0, initial=0.0)
+    if free.max(initial=0.0) > 1e-6:
+        raise SurveyError(
+            f"tile {names[int(free.argmax())]!r}: the pairs do not tell its bow from its "
+            "partner's; hold three tiles against each other, in all three pairs."
+        )
+    inverse = np.linalg.pinv(forms)
+    bows = inverse @ (weights * [pair.gap_mm for pair in pairs])
+    u = np.sqrt((inverse**2).sum(axis=1))
+    return dict(zip(names, zip(bows.tolist(), u.tolist(), strict=True), strict=True))
+
+
+def bow_of(tile: Tile, found: Sequence[Departure]) -> Bow:
     """The bow of tiles that were measured, as a tile's record holds it [mm].
 
-    Of its longest edges, and of its diagonals, the largest departure of any tile with its sign;
-    `u_mm` is the standard uncertainty of one departure. Edges 1 and 3 are the tile's length.
+    Of its longest edges, and of its diagonals, the largest departure of any tile with its sign,
+    zero for diagonals that nobody measured; the uncertainty is the largest of one departure.
 
-    Raises SurveyError where none was measured.
+    Raises SurveyError where no edge was measured.
     """
-    if not tiles:
+    edges = [one for one in found if one.part == "edge" and one.over_mm == longest_edge(tile)]
+    if not edges:
         raise SurveyError("no tile was measured; lay at least one on a flat bench.")
-    sides = (tile.length_mm, tile.width_mm) * 2
-    long = [k for k in range(4) if sides[k] == longest_edge(tile)]
+    across = [one for one in found if one.part == "diagonal"]
     return Bow(
-        max((found.edges_mm[k] for found in tiles for k in long), key=abs),
-        max((value for found in tiles for value in found.diagonals_mm), key=abs),
+        max((one.value_mm for one in edges), key=abs),
+        max((one.value_mm for one in across), key=abs, default=0.0),
         measured=True,
-        u_mm=u_mm,
+        u_mm=max(one.u_mm for one in (*edges, *across)),
     )
 
 
-def back_to_back(
-    ab_mm: float, ac_mm: float, bc_mm: float, u_mm: float
-) -> tuple[tuple[float, float, float], float]:
-    """The bows of three tiles held face to face in pairs [mm], and their uncertainty.
+def variation(tile: Tile, measured: Sequence[Bench | Pair]) -> float | None:
+    """How much the edges of the tiles vary [mm]: the larger of the spreads of length and width.
 
-    Two hollow faces that touch at their ends stand as far apart in the middle as both are hollow:
-    ab = a + b. So a = (ab + ac - bc) / 2, with u(a) = √3/2 · u of one gap. Gaps at the middle are
-    positive; for crowned faces give the sum of the two gaps at the ends, halved, with a minus.
+    None where fewer than two tiles had the same edge measured. Raises SurveyError naming a tile
+    with an edge that is not nearly the nominal one.
     """
-    a = (ab_mm + ac_mm - bc_mm) / 2
-    return (a, ab_mm - a, ac_mm - a), math.sqrt(3) / 2 * u_mm
-
-
-# What the product may depart by
-
-
-@dataclass(frozen=True)
-class Bound:
-    """A share of the length, or a cap [mm], whichever is less, for crowns and for hollows."""
-
-    high_ratio: float
-    high_cap_mm: float
-    low_ratio: float
-    low_cap_mm: float
-
-
-def both(ratio: float, cap_mm: float = math.inf) -> Bound:
-    """The same bound for crowns and for hollows."""
-    return Bound(ratio, cap_mm, ratio, cap_mm)
-
-
-@dataclass(frozen=True)
-class Product:
-    """What one class of tile may depart by along its edges and diagonals, and out of its plane.
-
-    `twist` is None where the document does not limit it. The class holds for tiles whose longest
-    edge is over `edge_over_mm`.
-    """
-
-    id: str
-    title: str
-    edge: Bound
-    diagonal: Bound
-    twist: Bound | None
-    citation: Citation
-    edge_over_mm: float = 0.0
-
-
-def allowed(bound: Bound, length_mm: float) -> tuple[float, float]:
-    """The largest hollow (negative) and crown that a bound allows over a length [mm]."""
-    return (
-        -min(bound.low_ratio * length_mm, bound.low_cap_mm),
-        min(bound.high_ratio * length_mm, bound.high_cap_mm),
-    )
-
-
-def product_named(name: str) -> Product:
-    """The class of tile of this id. Raises RuleError with the ids there are."""
-    for product in PRODUCTS:
-        if product.id == name.strip().lower():
-            return product
-    known = ", ".join(product.id for product in PRODUCTS)
-    raise RuleError(f"tile class {name[:40]!r} is not one of {known}.")
-
-
-def excess(found: Warpage, tile: Tile, product: Product) -> float:
-    """How far the tile departs beyond what its class allows [mm]; at most zero where it meets it.
-
-    Edges 1 and 3 are the tile's length, 2 and 4 its width; center and twist go by the diagonal.
-    Raises RuleError for a tile that the class does not hold for.
-    """
-    if not longest_edge(tile) > product.edge_over_mm:
-        raise RuleError(f"{product.title}: the class does not hold for so small a tile.")
-    diagonal = math.hypot(tile.length_mm, tile.width_mm)
-    sides = (tile.length_mm, tile.width_mm) * 2
-    asked = [
-        (value, allowed(product.edge, side))
-        for value, side in zip(found.edges_mm, sides, strict=True)
-    ]
-    asked += [(value, allowed(product.diagonal, diagonal)) for value in found.diagonals_mm]
-    if product.twist:
-        asked.append((found.twist_mm, allowed(product.twist, diagonal)))
-    return max(max(value - high, low - value) for value, (low, high) in asked)
-
-
-def _ansi(edition: str, source: str, certainty: str, note: str = "") -> Citation:
-    return Citation(
-        document="ANSI A137.1",
-        edition=edition,
-        clause="warpage, tested by ASTM C485 (table number not seen)",
-        source=source,
-        certainty=certainty,
-        note=note,
-    )
-
-
-def _iso(source: str, certainty: str, note: str = "") -> Citation:
-    return Citation(
-        document="EN 14411 / ISO 13006",
-        edition="2016 / 2018",
-        clause="surface flatness, measured by ISO 10545-2 (table number not seen)",
-        source=source,
-        certainty=certainty,
-        note=note,
-    )
-
-
-_SHEET = "a porcelain data sheet of 2024"
-_AGREED = f"stoneforensics.com; {_SHEET}; an Australian trader's page"
-
-PRODUCTS = (
-    Product(
-        "ansi-rectified",
-        "ANSI A137.1 porcelain, rectified",
-        both(0.004, 0.05 * MM_PER_INCH),
-        both(0.004, 0.07 * MM_PER_INCH),
-        None,
-        _ansi("2008 and later", _AGREED, "agreed"),
-    ),
-    Product(
-        "ansi-rectified-large",
-        "ANSI A137.1 porcelain, rectified, a side over 24 in",
-        both(0.004, 0.07 * MM_PER_INCH),
-        both(0.004, 0.07 * MM_PER_INCH),
-        None,
-        _ansi("recent", _SHEET, "single source"),
-        edge_over_mm=2 * MM_PER_FOOT,
-    ),
-    Product(
-        "ansi-calibrated",
-        "ANSI A137.1 porcelain, calibrated",
-        both(0.005, 0.08 * MM_PER_INCH),
-        both(0.005, 0.09 * MM_PER_INCH),
-        None,
-        _ansi(
-            "2008 and later",
-            "stoneforensics.com; an Australian trader's page",
-            "agreed",
-            f"{_SHEET} prints 0.07 in for both; see ansi-calibrated-sheet.",
-        ),
-    ),
-    Product(
-        "ansi-calibrated-sheet",
-        "ANSI A137.1 porcelain, calibrated, as another page prints it",
-        both(0.005, 0.07 * MM_PER_INCH),
-        both(0.005, 0.07 * MM_PER_INCH),
-        None,
-        _ansi("recent", _SHEET, "single source", "Disagrees with ansi-calibrated."),
-    ),
-    Product(
-        "ansi-natural",
-        "ANSI A137.1 porcelain, natural",
-        both(0.0075, 0.12 * MM_PER_INCH),
-        both(0.0075, 0.12 * MM_PER_INCH),
-        None,
-        _ansi(
-            "2008 and later",
-            f"{_SHEET} for the cap along an edge; the rest from memory",
-            "from memory",
-            "The percentage, and both figures along the diagonal, were not seen.",
-        ),
-    ),
-    Product(
-        "ansi-paver-1988",
-        "ANSI A137.1 glazed paver, 1988",
-        both(0.010),
-        both(0.0075),
-        None,
-        _ansi("1988", "tileusa.com; tcnatile.com; tile-magazine.com/articles/83931", "agreed"),
-    ),
-    Product(
-        "iso-dry-pressed",
-        "EN 14411 / ISO 13006 dry-pressed, up to 10 % absorption, from 15 cm",
-        both(0.005, 2.0),
-        both(0.005, 2.0),
-        both(0.005, 2.0),
-        _iso("an Australian trader's page; bausv.online; a newspaper's page", "agreed"),
-    ),
-    Product(
-        "iso-rectified",
-        "ISO 13006 dry-pressed, marked rectified",
-        both(0.004, 1.8),
-        both(0.004, 1.8),
-        both(0.004, 1.8),
-        _iso("from memory", "from memory", "One page prints 0.3 %; see iso-rectified-page."),
-    ),
-    Product(
-        "iso-rectified-page",
-        "ISO 13006 dry-pressed, marked rectified, as one page prints it",
-        both(0.003, 1.8),
-        both(0.003, 1.8),
-        both(0.003, 1.8),
-        _iso(
-            "one page for the percentage; the cap from memory",
-            "from memory",
-            "Disagrees with iso-rectified.",
-        ),
-    ),
-    Product(
-        "iso-wall",
-        "EN 14411 / ISO 13006 group BIII (wall), over 10 % absorption",
-        Bound(0.005, 2.0, 0.003, 1.5),
-        Bound(0.005, 2.0, 0.003, 1.5),
-        both(0.005, 2.0),
-        _iso("an Australian trader's page; a wall tile catalog of 2023", "agreed"),
-    ),
-)
-"""Classes of tile; where sources disagree both are here."""
-
-
-# What follows for the joint and the offset
-
-LEAST_JOINT_MM = MM_PER_INCH / 16
-"""No joint is narrower [mm]: ANSI A108.02 (2013, 2017), 4.3.8; three pages agree."""
-
-_LARGE_MM = 15 * MM_PER_INCH
-_RUNNING_BOND_MM = {"rectified": MM_PER_INCH / 8, "calibrated": 3 * MM_PER_INCH / 16}
-
-
-def least_joint(tile: Tile, variation_mm: float, running_bond: bool = False) -> float:
-    """How narrow may the joint be [mm]?
-
-    Three times the variation of the facial dimensions of the tiles supplied, never under 1/16 in.
-    In running bond with a side over 15 in, on average at least 1/8 in for rectified and 3/16 in
-    for calibrated tile, plus the edge warpage of the longest edge; a tile whose bow is not known
-    counts as straight. ANSI A108.02 (2013, 2017), 4.3.8, as told by several trade pages that
-    agree; the edge warpage (4.3.8.1) by one.
-
-    Raises SurveyError for a variation below zero, and where the rule does not hold for the tile's
-    edges or nobody said how they were made.
-    """
-    if not variation_mm >= 0:
-        raise SurveyError("how much tiles vary was expected to be no less than zero.")
-    least = max(3 * variation_mm, LEAST_JOINT_MM)
-    if running_bond and longest_edge(tile) > _LARGE_MM:
-        if tile.edges not in _RUNNING_BOND_MM:
-            raise SurveyError(
-                f"tile: edges {tile.edges!r} were expected to be one of "
-                f"{', '.join(_RUNNING_BOND_MM)}, which the rule on joints in running bond asks for."
-            )
-        bow = abs(tile.bow.edge_mm) if tile.bow else 0.0
-        least = max(least, _RUNNING_BOND_MM[tile.edges] + bow)
-    return least
-
-
-@dataclass(frozen=True)
-class OffsetRule:
-    """How far a tile may be offset: at most `most_ratio` where its side is over `side_over_mm`."""
-
-    id: str
-    side_over_mm: float
-    most_ratio: float
-    citation: Citation
-
-
-def _offset(edition: str, clause: str, source: str, note: str = "") -> Citation:
-    return Citation("ANSI A108.02", edition, clause, source, "agreed", note)
-
-
-OFFSETS = (
-    OffsetRule(
-        "over-15",
-        15 * MM_PER_INCH,
-        1 / 3,
-        _offset(
-            "newer text",
-            "offset (clause number not seen)",
-            "fcimag.com/articles/96103; ceramictilefoundation.org",
-            "Written as 33 %; a third is meant.",
-        ),
-    ),
-    OffsetRule(
-        "over-18",
-        18 * MM_PER_INCH,
-        1 / 3,
-        _offset(
-            "2013",
-            "4.3.8.2",
-            "ctasc.com; TileLetter Sep 2018; spartansurfaces.com",
-            "Unless the tile maker says otherwise; more needs an approved mock-up.",
-        ),
-    ),
-)
-"""Both editions of the offset rule: the side that it starts from differs."""
-
-
-def may_offset(rule: OffsetRule, side_mm: float, offset_ratio: float) -> bool:
-    """May a side of this length be offset by this share of itself, by this edition?
-
-    An offset of two thirds is one of a third, seen from the other end.
-    """
-    return side_mm <= rule.side_over_mm or _shorter(offset_ratio) <= rule.most_ratio + 1e-9
-
-
-def bow_at_offset(bow_mm: float, offset_ratio: float) -> float:
-    """What two bowed tiles differ by where one's corner meets the other's edge [mm].
-
-    A parabola of height w over the edge stands 4 r (1 - r) w above its ends at the share r; the
-    neighbor's corner lies at its own ends' height. Half: all of w; a third: 8/9 of it.
-    """
-    return 4 * offset_ratio * (1 - offset_ratio) * bow_mm
-
-
-def _shorter(offset_ratio: float) -> float:
-    rest = offset_ratio % 1.0
-    return min(rest, 1.0 - rest)
+    spreads = []
+    for k, nominal in enumerate((tile.length_mm, tile.width_mm)):
+        known = []
+        for seen in measured:
+            size = seen.size_mm[k] if isinstance(seen, Bench) else None
+            if size is None:
+                continue
+            if abs(size - nominal) > NEARLY * nominal:
+                raise SurveyError(
+                    f"{seen.where}: an edge of {size:.0f} mm was measured where the tile's is "
+                    f"{nominal:.0f} mm; check its unit, and which edge is the length."
+                )
+            known.append(size)
+        if len(known) > 1:
+            spreads.append(max(known) - min(known))
+    return max(spreads, default=None)

@@ -11,9 +11,9 @@ from test_steps import ENTRY, HEAD, STEPS
 from flatcheck.assess import assess
 from flatcheck.cli import main
 from flatcheck.errors import RuleError, SurveyError
+from flatcheck.guard import factor_for
 from flatcheck.lippage import (
     LippageVerdict,
-    factor_for,
     histogram,
     judge_steps,
     judged,

@@ -28,6 +28,8 @@ TABLES = {
     "tilts": "Tilts of a level",
     "corners": "Corners of tiles",
     "steps": "Steps across joints",
+    "bench": "Tiles on a bench",
+    "pairs": "Tiles in pairs",
     "benchmarks": "Benchmarks",
 }
 """Where README shows each kind of table."""

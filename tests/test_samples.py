@@ -14,9 +14,10 @@ from flatcheck.commands.said import tile_section
 from flatcheck.lippage import judge_steps
 from flatcheck.readers.folder import BARE_KINDS, edited, read_folder, write_folder
 from flatcheck.rules import grade_of
-from flatcheck.survey import DECISIONS
-from flatcheck.tables import kinds, readings_of, steps_of
+from flatcheck.survey import DECISIONS, Observation, Step, Survey
+from flatcheck.tables import kinds, readings_of, steps_of, tiles_of
 from flatcheck.verdict import gravest
+from flatcheck.warpage import Bench, Pair
 
 ROOT = Path(__file__).parents[1]
 SAMPLES = ROOT / "sample_surveys"
@@ -32,6 +33,10 @@ def promised(part: str = "The sample surveys") -> list[tuple[str, ...]]:
         if line.startswith("|")
     ]
     return rows[2:]
+
+
+def _seen(survey: Survey) -> tuple[Observation | Step | Bench | Pair, ...]:
+    return (*readings_of(survey), *steps_of(survey), *tiles_of(survey))
 
 
 SLABS = promised("A straightedge sample")
@@ -141,7 +146,7 @@ def test_readme_shows_every_kind_of_table() -> None:
     """README has an example of each kind of table: a bare one, or with its entry."""
     shown = {tomllib.loads(entry)["table"][0]["kind"] for entry, _ in TABLES}
     assert shown | set(BARE_KINDS) == set(kinds())
-    assert {"gaps", "tilts", "corners", "steps", "benchmarks"} == shown
+    assert {"gaps", "tilts", "corners", "steps", "bench", "pairs", "benchmarks"} == shown
 
 
 @pytest.mark.parametrize(
@@ -154,6 +159,6 @@ def test_readme_tables_are_read(entry: str, rows: str, tmp_path: Path) -> None:
     (tmp_path / "survey.toml").write_text(head + entry)
     (tmp_path / tomllib.loads(entry)["table"][0]["file"]).write_text(rows)
     survey = read_folder(tmp_path)
-    found = {seen.where.split(",")[1] for seen in (*readings_of(survey), *steps_of(survey))}
+    found = {seen.where.split(",")[1] for seen in _seen(survey)}
 
     assert len(found) == len(rows.splitlines()) - 1

@@ -29,8 +29,9 @@ from flatcheck.report.words import outcome_of, side_word, titles
 from flatcheck.room import Room, from_walls
 from flatcheck.surface import decided, variance
 from flatcheck.survey import Benchmark, Gap, Observation, Reading, Step, Survey, Tilt
-from flatcheck.tables import readings_of, steps_of
+from flatcheck.tables import readings_of, steps_of, tiles_of
 from flatcheck.verdict import Place
+from flatcheck.warpage import Bench, Pair
 
 Value = str | float | int | bool | None
 Row = Sequence[Value]
@@ -309,9 +310,10 @@ def _changes(change: Change) -> list[Row]:
 
 
 def _readings(survey: Survey, assessment: Assessment | None) -> list[Row]:
-    seen: list[Observation | Step] = [
+    seen: list[Observation | Step | Bench | Pair] = [
         *(assessment.readings if assessment else readings_of(survey)),
         *steps_of(survey),
+        *tiles_of(survey),
     ]
     residual: list[float | None] = [*assessment.adjusted.residual_mm.tolist()] if assessment else []
     residual += [None] * (len(seen) - len(residual))
@@ -322,7 +324,7 @@ def _readings(survey: Survey, assessment: Assessment | None) -> list[Row]:
     ]
 
 
-def _one(seen: Observation | Step) -> tuple[Value, ...]:
+def _one(seen: Observation | Step | Bench | Pair) -> tuple[Value, ...]:
     """A reading: kind, cell, text, place, end, along, value, uncertainty, setup or bar."""
     written = (seen.where, seen.text)
     match seen:
@@ -340,3 +342,14 @@ def _one(seen: Observation | Step) -> tuple[Value, ...]:
         case Step():
             at = (seen.x_mm, seen.y_mm, None, None, None)
             return ("step", *written, *at, seen.step_mm, seen.u_mm, "")
+        case Bench():
+            return ("tile", *written, *[None] * 6, seen.u_mm, seen.tile)
+        case Pair():
+            return (
+                "pair",
+                *written,
+                *[None] * 5,
+                seen.gap_mm,
+                seen.u_mm,
+                f"{seen.one}, {seen.two}",
+            )

@@ -10,6 +10,7 @@ from flatcheck.bond import Pattern
 from flatcheck.forecast import Answer, Forecast, Row, Way
 from flatcheck.instrument import fine
 from flatcheck.outlook import Outlook
+from flatcheck.product import allowed, product_named
 from flatcheck.readers.cells import csv_text
 from flatcheck.report.forecast import (
     choosing_words,
@@ -22,12 +23,12 @@ from flatcheck.report.paper import MOST_LABELS, page, plan_of
 from flatcheck.report.text import cite
 from flatcheck.report.tiling import pattern_words
 from flatcheck.report.words import tile_size
+from flatcheck.spacing import OFFSETS, may_offset
 from flatcheck.surface import Surface
 from flatcheck.survey import Survey
 from flatcheck.tile import Tile
 from flatcheck.tiling import asked
 from flatcheck.units import Style, format_distance, format_length
-from flatcheck.warpage import OFFSETS, allowed, may_offset, product_named
 
 KEY = (
     "Joints in an even bed: thin gray lines will be within, broken ones too close to call, thick "

@@ -18,11 +18,13 @@ from scipy.stats import beta, binom, hypergeom
 
 from flatcheck.acceptance import most_bad, sampling
 from flatcheck.lippage import judged
+from flatcheck.product import allowed, product_named
 from flatcheck.rules import grade_of
+from flatcheck.spacing import bow_at_offset
 from flatcheck.survey import Step
 from flatcheck.units import parse_length
 from flatcheck.verdict import Outcome
-from flatcheck.warpage import Face, allowed, bow_at_offset, product_named, warpage
+from flatcheck.warpage import Face, warpage
 
 
 def test_ansi_sum() -> None:

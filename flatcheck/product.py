@@ -1,0 +1,191 @@
+"""What a tile's own product standard lets it depart by: classes of tile, as data.
+
+Where sources disagree both are here.
+"""
+
+import math
+from dataclasses import dataclass
+
+from flatcheck.errors import RuleError
+from flatcheck.rules import Citation
+from flatcheck.tile import Tile, longest_edge
+from flatcheck.units import MM_PER_FOOT, MM_PER_INCH
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A share of the length, or a cap [mm], whichever is less, for crowns and for hollows."""
+
+    high_ratio: float
+    high_cap_mm: float
+    low_ratio: float
+    low_cap_mm: float
+
+
+def both(ratio: float, cap_mm: float = math.inf) -> Bound:
+    """The same bound for crowns and for hollows."""
+    return Bound(ratio, cap_mm, ratio, cap_mm)
+
+
+@dataclass(frozen=True)
+class Product:
+    """What one class of tile may depart by along its edges and diagonals, and out of its plane.
+
+    `twist` is None where the document does not limit it. The class holds for tiles whose longest
+    edge is over `edge_over_mm`.
+    """
+
+    id: str
+    title: str
+    edge: Bound
+    diagonal: Bound
+    twist: Bound | None
+    citation: Citation
+    edge_over_mm: float = 0.0
+
+
+def allowed(bound: Bound, length_mm: float) -> tuple[float, float]:
+    """The largest hollow (negative) and crown that a bound allows over a length [mm]."""
+    return (
+        -min(bound.low_ratio * length_mm, bound.low_cap_mm),
+        min(bound.high_ratio * length_mm, bound.high_cap_mm),
+    )
+
+
+def product_named(name: str) -> Product:
+    """The class of tile of this id. Raises RuleError with the ids there are."""
+    for product in PRODUCTS:
+        if product.id == name.strip().lower():
+            return product
+    known = ", ".join(product.id for product in PRODUCTS)
+    raise RuleError(f"tile class {name[:40]!r} is not one of {known}.")
+
+
+def holds_for(product: Product, tile: Tile) -> bool:
+    """Whether a class is meant for a tile of this size."""
+    return longest_edge(tile) > product.edge_over_mm
+
+
+def _ansi(edition: str, source: str, certainty: str, note: str = "") -> Citation:
+    return Citation(
+        document="ANSI A137.1",
+        edition=edition,
+        clause="warpage, tested by ASTM C485 (table number not seen)",
+        source=source,
+        certainty=certainty,
+        note=note,
+    )
+
+
+def _iso(source: str, certainty: str, note: str = "") -> Citation:
+    return Citation(
+        document="EN 14411 / ISO 13006",
+        edition="2016 / 2018",
+        clause="surface flatness, measured by ISO 10545-2 (table number not seen)",
+        source=source,
+        certainty=certainty,
+        note=note,
+    )
+
+
+_SHEET = "a porcelain data sheet of 2024"
+_AGREED = f"stoneforensics.com; {_SHEET}; an Australian trader's page"
+
+PRODUCTS = (
+    Product(
+        "ansi-rectified",
+        "ANSI A137.1 porcelain, rectified",
+        both(0.004, 0.05 * MM_PER_INCH),
+        both(0.004, 0.07 * MM_PER_INCH),
+        None,
+        _ansi("2008 and later", _AGREED, "agreed"),
+    ),
+    Product(
+        "ansi-rectified-large",
+        "ANSI A137.1 porcelain, rectified, a side over 24 in",
+        both(0.004, 0.07 * MM_PER_INCH),
+        both(0.004, 0.07 * MM_PER_INCH),
+        None,
+        _ansi("recent", _SHEET, "single source"),
+        edge_over_mm=2 * MM_PER_FOOT,
+    ),
+    Product(
+        "ansi-calibrated",
+        "ANSI A137.1 porcelain, calibrated",
+        both(0.005, 0.08 * MM_PER_INCH),
+        both(0.005, 0.09 * MM_PER_INCH),
+        None,
+        _ansi(
+            "2008 and later",
+            "stoneforensics.com; an Australian trader's page",
+            "agreed",
+            f"{_SHEET} prints 0.07 in for both; see ansi-calibrated-sheet.",
+        ),
+    ),
+    Product(
+        "ansi-calibrated-sheet",
+        "ANSI A137.1 porcelain, calibrated, as another page prints it",
+        both(0.005, 0.07 * MM_PER_INCH),
+        both(0.005, 0.07 * MM_PER_INCH),
+        None,
+        _ansi("recent", _SHEET, "single source", "Disagrees with ansi-calibrated."),
+    ),
+    Product(
+        "ansi-natural",
+        "ANSI A137.1 porcelain, natural",
+        both(0.0075, 0.12 * MM_PER_INCH),
+        both(0.0075, 0.12 * MM_PER_INCH),
+        None,
+        _ansi(
+            "2008 and later",
+            f"{_SHEET} for the cap along an edge; the rest from memory",
+            "from memory",
+            "The percentage, and both figures along the diagonal, were not seen.",
+        ),
+    ),
+    Product(
+        "ansi-paver-1988",
+        "ANSI A137.1 glazed paver, 1988",
+        both(0.010),
+        both(0.0075),
+        None,
+        _ansi("1988", "tileusa.com; tcnatile.com; tile-magazine.com/articles/83931", "agreed"),
+    ),
+    Product(
+        "iso-dry-pressed",
+        "EN 14411 / ISO 13006 dry-pressed, up to 10 % absorption, from 15 cm",
+        both(0.005, 2.0),
+        both(0.005, 2.0),
+        both(0.005, 2.0),
+        _iso("an Australian trader's page; bausv.online; a newspaper's page", "agreed"),
+    ),
+    Product(
+        "iso-rectified",
+        "ISO 13006 dry-pressed, marked rectified",
+        both(0.004, 1.8),
+        both(0.004, 1.8),
+        both(0.004, 1.8),
+        _iso("from memory", "from memory", "One page prints 0.3 %; see iso-rectified-page."),
+    ),
+    Product(
+        "iso-rectified-page",
+        "ISO 13006 dry-pressed, marked rectified, as one page prints it",
+        both(0.003, 1.8),
+        both(0.003, 1.8),
+        both(0.003, 1.8),
+        _iso(
+            "one page for the percentage; the cap from memory",
+            "from memory",
+            "Disagrees with iso-rectified.",
+        ),
+    ),
+    Product(
+        "iso-wall",
+        "EN 14411 / ISO 13006 group BIII (wall), over 10 % absorption",
+        Bound(0.005, 2.0, 0.003, 1.5),
+        Bound(0.005, 2.0, 0.003, 1.5),
+        both(0.005, 2.0),
+        _iso("an Australian trader's page; a wall tile catalog of 2023", "agreed"),
+    ),
+)
+"""Classes of tile; where sources disagree both are here."""
