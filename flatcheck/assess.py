@@ -58,8 +58,9 @@ def surveyed(survey: Survey) -> tuple[tuple[Observation, ...], Adjusted, Surface
     readings = readings_of(survey)
     if not readings:
         raise SurveyError(
-            "no heights were read, only steps across joints; they tell of lippage and nothing of "
-            'the floor, and are judged alone with rule = "none" in [standard].'
+            "no heights were read; steps across joints and tiles on a bench say nothing of the "
+            'floor: steps are judged alone with rule = "none" in [standard], tiles by '
+            "`flatcheck box`."
         )
     if not reads_floor(survey):
         raise SurveyError(

@@ -2,6 +2,7 @@
 
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from datetime import date
 from html import unescape
 from html.parser import HTMLParser
@@ -14,10 +15,12 @@ from flatcheck.cli import main
 from flatcheck.correction import marks
 from flatcheck.errors import SurveyError
 from flatcheck.fingerprint import canonical, fingerprint
+from flatcheck.lippage import histogram
 from flatcheck.readers.folder import checked, edited, read_folder
 from flatcheck.report.case import Case, case_of, judged, outcomes
 from flatcheck.report.correction import DUST, FRESH, HIDDEN, OLD_FLOORS, WET_LOAD
 from flatcheck.report.dossier import report_html
+from flatcheck.report.joints import histogram_svg
 from flatcheck.report.text import cite
 from flatcheck.report.words import spot_words
 from flatcheck.survey import Survey
@@ -245,6 +248,34 @@ def test_joints_have_signs() -> None:
     out = [joint for joint in case.lippage.joints if case.lippage.ends(joint) == "out"]
     assert len(signs) == len(case.lippage.joints)
     assert sum("l2.8 2.8" in sign for sign in signs) == len(out) > 0
+
+
+def test_histogram_is_drawn() -> None:
+    """Each class of steps is a bar with its count, as tall as it has of the fullest; each a limit.
+
+    A hundred classes would not fit: beyond sixteen they stand together.
+    """
+    case = plain(sample("quillet-lane-steps"))
+    assert case.lippage is not None
+    rows = histogram(case.lippage, 25.4 / 32)
+    (drawn,) = drawings(histogram_svg(case.lippage, case.survey.show))
+    bars = [part for part in drawn.iter() if part.get("class") == "count"]
+    tall = [float(bar.get("height", "")) for bar in bars]
+    assert tall == pytest.approx([30 * n / max(k for *_, k in rows) for *_, n in rows], abs=0.01)
+    assert 'limit 3/64"' in "".join(drawn.itertext())
+    high = replace(case.lippage.joints[0].step, step_mm=45.0)
+    one = replace(case.lippage.joints[0], step=high)
+    tower = replace(case.lippage, joints=(*case.lippage.joints[1:], one))
+    (drawn,) = drawings(histogram_svg(tower, case.survey.show))
+    assert len([part for part in drawn.iter() if part.get("class") == "count"]) == 17
+
+
+def test_tiles_of_the_box_are_told() -> None:
+    """Where tiles were measured by themselves the report tells how they end, and by what."""
+    words = Page(report_html(plain(sample("quillet-lane-steps")), DAY)).words
+    assert "The tiles themselves WITHIN for ANSI A137.1 porcelain, rectified" in words
+    clean = Page(report_html(plain(sample("tansy-row-steps")), DAY)).words
+    assert "The tiles themselves" not in clean
 
 
 def test_never_by_color_alone() -> None:

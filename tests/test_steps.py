@@ -88,7 +88,7 @@ def test_steps_alone_make_no_surface() -> None:
     """A survey of steps alone has no heights, and asked for flatness it says so in a sentence."""
     survey = survey_of(("1", "2", "0.4", "", "", ""))
     assert readings_of(survey) == ()
-    with pytest.raises(SurveyError, match=r"no heights were read, only steps"):
+    with pytest.raises(SurveyError, match=r"no heights were read; steps across joints"):
         assess(survey)
 
 

@@ -13,24 +13,25 @@ from importlib.metadata import PackageNotFoundError, version
 import tomli_w
 
 from flatcheck.assess import Assessment
+from flatcheck.box import judge_box
 from flatcheck.correction import Choice, Fix, marks
 from flatcheck.falls import drainage, plane_falls
 from flatcheck.fingerprint import canonical, fingerprint
 from flatcheck.instrument import fine
+from flatcheck.report.box import box_words
 from flatcheck.report.case import Case, outcomes
 from flatcheck.report.change import change_body
 from flatcheck.report.checks import checks, misread
 from flatcheck.report.correction import cautions, mark_words, table
 from flatcheck.report.doubts import doubts
 from flatcheck.report.falls import plane_words, water_words
+from flatcheck.report.joints import SIGN_WORDS, histogram_svg, joints_plan
 from flatcheck.report.lippage import lippage_words
 from flatcheck.report.marks import marks_drawing
 from flatcheck.report.paper import listed, page, paragraphs
 from flatcheck.report.plans import (
-    SIGN_WORDS,
     SPOTS,
     falls_plan,
-    joints_plan,
     legend,
     relief,
     section,
@@ -52,6 +53,7 @@ from flatcheck.report.words import (
 )
 from flatcheck.rules import grade_of
 from flatcheck.survey import Survey, Table
+from flatcheck.tables import tiles_of
 from flatcheck.units import (
     Style,
     format_area,
@@ -144,7 +146,7 @@ def report_html(case: Case, made: date) -> str:
     body = [_head(case, mark, made), _rules(case)]
     if case.assessment:
         body += [_map(case.assessment), _falls(case.assessment)]
-    body.append(_lippage(case))
+    body += [_lippage(case), _box(survey)]
     if case.choice:
         body.append(_correction(case.choice, case.fix))
     if case.assessment:
@@ -300,8 +302,15 @@ def _lippage(case: Case) -> str:
     return (
         f"<h2>Steps between tiles</h2><figure>{joints_plan(case.lippage, case.survey)}"
         f"<figcaption>{SIGN_WORDS}</figcaption></figure>"
-        f'<pre class="scroll">{escape(chr(10).join(rows))}</pre>{listed(said)}'
+        f"<figure>{histogram_svg(case.lippage, case.survey.show)}<figcaption>How many joints "
+        f"stand proud by up to how much.</figcaption></figure>{listed(said)}"
     )
+
+
+def _box(survey: Survey) -> str:
+    if not tiles_of(survey):
+        return ""
+    return f"<h2>The tiles themselves</h2>{listed(box_words(judge_box(survey), survey))}"
 
 
 def _correction(choice: Choice, fix: Fix | None) -> str:

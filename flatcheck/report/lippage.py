@@ -193,10 +193,16 @@ def _counted(verdict: LippageVerdict) -> str:
     return f"{many(len(verdict.joints), 'joint')} read: {ends} ({verdict.share_within:.1%} within)."
 
 
+def class_of(style: Style) -> tuple[float, Style]:
+    """The width of a class of the histogram [mm], by steps of a gauge, and how its end is said."""
+    if style.unit == "in":
+        return LENGTH_UNITS["in"] / 32, Style("in", 32)
+    return 0.5, Style("mm", 16, 1)
+
+
 def _rows(verdict: LippageVerdict, style: Style) -> list[str]:
     """The histogram, by steps of a gauge: 1/32 in, or half a millimeter."""
-    width = LENGTH_UNITS["in"] / 32 if style.unit == "in" else 0.5
-    fit = Style("in", 32) if style.unit == "in" else Style("mm", 16, 1)
+    width, fit = class_of(style)
     rows = histogram(verdict, width)
     most = max(count for _, _, count in rows)
     return [

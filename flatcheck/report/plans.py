@@ -1,7 +1,7 @@
-"""Plans of a floor on paper, to scale: how far it is off, how it falls, its joints, and a section.
+"""Plans of a floor on paper, to scale: how far it is off, how it falls, and a section.
 
-Nothing here says a thing by color alone: what is low is hatched too, spots are triangles that point
-up or down, and joints have a sign for each outcome.
+Nothing here says a thing by color alone: what is low is hatched too, and spots are triangles that
+point up or down.
 """
 
 import math
@@ -13,7 +13,6 @@ import numpy.typing as npt
 
 from flatcheck.assess import Assessment
 from flatcheck.falls import Drainage, PlaneFall
-from flatcheck.lippage import LippageVerdict
 from flatcheck.places import wall_called
 from flatcheck.report.paper import Paper
 from flatcheck.report.relief import (
@@ -29,11 +28,10 @@ from flatcheck.report.screed import arrow
 from flatcheck.report.section import Profile, exaggeration, shown_heights
 from flatcheck.report.ticks import distance_steps, ticks
 from flatcheck.report.words import side_word
-from flatcheck.room import Room, rectangle, ring_area, wall_names
+from flatcheck.room import Room, ring_area, wall_names
 from flatcheck.surface import Surface, triangulate
 from flatcheck.survey import Survey
 from flatcheck.units import Style, format_distance, format_length
-from flatcheck.verdict import Outcome
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -239,10 +237,10 @@ def legend(assessment: Assessment) -> str:
     drawn.append(
         f'<text x="{left * 1.5 + len(COLORS) * wide}" y="5">{side_word(True, room)}</text>'
     )
-    return _beside(drawn, paper, room, style)
+    return beside_plan(drawn, paper, room, style)
 
 
-def _beside(drawn: list[str], paper: Paper, room: Room, style: Style) -> str:
+def beside_plan(drawn: list[str], paper: Paper, room: Room, style: Style) -> str:
     """The right side of a legend: a length to scale, and north, which a wall has none of."""
     known = [step for step in distance_steps(style) if step * paper.scale <= 34]
     if known:
@@ -289,38 +287,8 @@ def falls_plan(
         for number, pond in enumerate(zone.ponds, 1):
             label = paper.label(pond.at, (0, 0), f"pond {number}")
             drawn.append(f'<g class="spots">{label}</g>')
-    scale = _beside([], paper, assessment.surface.room, survey.show)
+    scale = beside_plan([], paper, assessment.surface.room, survey.show)
     return paper.svg(drawn, "how the floor falls, and where water stands") + scale
-
-
-SIGNS = {
-    Outcome.WITHIN: "M{x} {y}m-.5 0a.5 .5 0 1 0 1 0a.5 .5 0 1 0 -1 0",
-    Outcome.OUT: "M{x} {y}m-1.4 -1.4l2.8 2.8m0 -2.8l-2.8 2.8",
-    Outcome.CLOSE: "M{x} {y}m0 -1.6l1.6 2.8h-3.2z",
-    Outcome.NOT_ASSESSED: "M{x} {y}m-1.3 -1.3h2.6v2.6h-2.6z",
-}
-"""How a joint is drawn, by how it ends: a dot, a cross, a triangle, a square."""
-
-SIGN_WORDS = (
-    "A dot is within, a cross is out, a triangle is too close to call, a square is not assessed."
-)
-
-
-def joints_plan(verdict: LippageVerdict, survey: Survey) -> str:
-    """Every joint that was read, with a sign for how it ends."""
-    at = np.array([(joint.step.x_mm, joint.step.y_mm) for joint in verdict.joints])
-    room = survey.room
-    if room is None:
-        low, high = at.min(axis=0) - 100, at.max(axis=0) + 100
-        room = Room(rectangle(low[0], low[1], high[0], high[1]), assumed=True)
-    paper, drawn = ground(room)
-    drawn += walls(paper, room, survey)
-    for place, joint in zip(at, verdict.joints, strict=True):
-        x, y = paper.at(place)
-        sign = SIGNS[verdict.ends(joint)].format(x=x, y=y)
-        drawn.append(f'<path class="mark" d="{sign}"/>')
-    scale = _beside([], paper, room, survey.show)
-    return paper.svg(drawn, "joints that were read, by how they end") + scale
 
 
 def section(profile: Profile, style: Style) -> str:
