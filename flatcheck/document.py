@@ -3,14 +3,11 @@
 Everything is checked here, once, at the door; a message names the key and what was expected.
 """
 
-import math
-import re
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from pathlib import PurePath
 from typing import Any
 
-from flatcheck.bond import Pattern
 from flatcheck.compass import parse_bearing
 from flatcheck.drain import Bed, Drain, Hold
 from flatcheck.errors import SurveyError, UnitsError
@@ -29,12 +26,20 @@ from flatcheck.fields import (
 )
 from flatcheck.instrument import standard_uncertainty
 from flatcheck.intent import ON_WALLS, Intent
-from flatcheck.room import Ring, Room, rectangle
+from flatcheck.room import Room, rectangle
 from flatcheck.rules import ON
-from flatcheck.slab import LOCAL, Joint, Slab, specified_of
-from flatcheck.survey import DECISIONS, SENSES, Cells, Sample, Survey, Table, Zone, no_sense
+from flatcheck.sections import (
+    MOST_CORNERS,
+    MOST_SECTIONS,
+    pair_of,
+    pattern_of,
+    ring_of,
+    sample_of,
+    slab_of,
+    tile_of,
+)
+from flatcheck.survey import DECISIONS, SENSES, Cells, Survey, Table, Zone, no_sense
 from flatcheck.terms import Keep, terms_of
-from flatcheck.tile import BOWS, Bow, Tile
 from flatcheck.uncertainty import table_uncertainty, uncertainty_of
 from flatcheck.units import Style, parse_style
 
@@ -45,12 +50,6 @@ FORMAT = 1
 
 MOST_TABLES = 1000
 """More tables than this are no survey by hand."""
-
-MOST_SECTIONS = 100
-"""So are more cutouts, zones or drains; the time to look at each pair of them has this limit."""
-
-MOST_CORNERS = 500
-"""And so is an outline of more corners; each side is held against each other."""
 
 
 def build(document: str, cells: Mapping[str, Cells]) -> Survey:
@@ -105,8 +104,8 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
         room=room,
         zones=zones,
         intent=intent,
-        tile=_tile(head, unit),
-        pattern=_pattern(head, unit, offset_unit),
+        tile=tile_of(head, unit),
+        pattern=pattern_of(head, unit, offset_unit),
         standard=text_of(standard.get("rule", "us-tile"), "standard.rule"),
         decision=decision,
         show=_style(units.get("show", "in/16" if unit in ("in", "ft") else "mm/0.1")),
@@ -116,8 +115,8 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
         holds=_holds(head, offset_unit),
         bed=_bed(head, unit),
         terms=terms_of(head, unit, _keeps(head, offset_unit)),
-        slab=_slab(head, offset_unit),
-        sample=_sample(head),
+        slab=slab_of(head, offset_unit),
+        sample=sample_of(head),
     )
 
 
@@ -218,28 +217,6 @@ TABLE_KEYS = (
 )
 
 
-def _ring(given: Any, name: str, unit: str) -> Ring:
-    if not isinstance(given, list) or not all(
-        isinstance(corner, list) and len(corner) == 2 for corner in given
-    ):
-        raise SurveyError(f"{name}: an outline is a list of corners, each two offsets.")
-    if len(given) > MOST_CORNERS:
-        raise SurveyError(f"{name}: an outline has at most {MOST_CORNERS} corners.")
-    corners = given
-    if len(given) > 3 and given[0] == given[-1]:
-        corners = given[:-1]  # closed by hand: the first corner said again
-    return Ring(
-        name,
-        tuple(
-            (
-                length_of(x, f"{name}, corner {number}", unit),
-                length_of(y, f"{name}, corner {number}", unit),
-            )
-            for number, (x, y) in enumerate(corners, 1)
-        ),
-    )
-
-
 def _room(head: Mapping[str, Any], unit: str, wall: bool) -> Room | None:
     if "room" not in head:
         return None
@@ -248,8 +225,8 @@ def _room(head: Mapping[str, Any], unit: str, wall: bool) -> Room | None:
     for number, item in enumerate(sections_of(section, "cutout", MOST_SECTIONS), 1):
         only(item, "room.cutout", ("name", "outline"))
         name = text_of(item.get("name", f"cutout {number}"), "room.cutout.name")
-        cutouts.append(_ring(item.get("outline"), name, unit))
-    outline = _ring(section.get("outline"), "room", unit)
+        cutouts.append(ring_of(item.get("outline"), name, unit))
+    outline = ring_of(section.get("outline"), "room", unit)
     if sum(len(ring.corners_mm) for ring in (outline, *cutouts)) > MOST_CORNERS:
         raise SurveyError(
             f"room: its outline and cutouts have at most {MOST_CORNERS} corners altogether."
@@ -265,7 +242,7 @@ def _zones(head: Mapping[str, Any], unit: str) -> tuple[Zone, ...]:
         name = text_of(item.get("name", f"zone {number}"), "zone.name")
         if any(name == zone.outline.name for zone in zones):
             raise SurveyError(f"zone: two zones are called {name!r}.")
-        ring = _ring(item.get("outline"), name, unit)
+        ring = ring_of(item.get("outline"), name, unit)
         zones.append(Zone(ring, _intent(item.get("intent", {}), f"{name}.intent")))
     return tuple(zones)
 
@@ -306,10 +283,10 @@ def _drains(head: Mapping[str, Any], unit: str, offset_unit: str) -> tuple[Drain
         if ("outline" in item) == ("center" in item):
             raise SurveyError(f"{name}: give the drain's outline, or its center and size.")
         if "outline" in item:
-            ring = _ring(item["outline"], name, offset_unit)
+            ring = ring_of(item["outline"], name, offset_unit)
         else:
-            x, y = _pair(item["center"], f"{name}.center", offset_unit)
-            east, north = _pair(item.get("size"), f"{name}.size", unit)
+            x, y = pair_of(item["center"], f"{name}.center", offset_unit)
+            east, north = pair_of(item.get("size"), f"{name}.size", unit)
             if not min(east, north) > 0:
                 raise SurveyError(f"{name}.size: a drain is larger than zero both ways.")
             ring = rectangle(x - east / 2, y - north / 2, x + east / 2, y + north / 2, name)
@@ -326,7 +303,7 @@ def _holds(head: Mapping[str, Any], unit: str) -> tuple[Hold, ...]:
         rise = length_of(item.get("rise", 0), f"{name}.rise", unit)
         if rise < 0:
             raise SurveyError(f"{name}.rise: what may be added must not be below zero.")
-        found.append(Hold(name, _pair(item.get("at"), f"{name}.at", unit), rise))
+        found.append(Hold(name, pair_of(item.get("at"), f"{name}.at", unit), rise))
     return tuple(found)
 
 
@@ -339,47 +316,8 @@ def _keeps(head: Mapping[str, Any], unit: str) -> tuple[Keep, ...]:
         allowed = [item.get(key, False) for key in ("grind", "fill")]
         if not all(isinstance(one, bool) for one in allowed):
             raise SurveyError(f"{name}: grind and fill were expected to be true or false.")
-        found.append(Keep(_ring(item.get("outline"), name, unit), allowed[0], allowed[1]))
+        found.append(Keep(ring_of(item.get("outline"), name, unit), allowed[0], allowed[1]))
     return tuple(found)
-
-
-def _slab(head: Mapping[str, Any], unit: str) -> Slab:
-    """Sections and joints of a slab, and the numbers specified for it."""
-    about = section_of(head, "slab", ("specified", "local"))
-    share = about.get("local", LOCAL)
-    if isinstance(share, bool) or not isinstance(share, int | float):
-        raise SurveyError(f"slab.local = {quoted(share)} was expected to be a number such as 0.6.")
-    sections, joints = [], []
-    for number, item in enumerate(sections_of(head, "section", MOST_SECTIONS), 1):
-        only(item, "section", ("name", "outline"))
-        name = text_of(item.get("name", f"section {number}"), "section.name")
-        sections.append(_ring(item.get("outline"), name, unit))
-    for number, item in enumerate(sections_of(head, "joint", MOST_SECTIONS), 1):
-        only(item, "joint", ("name", "from", "to"))
-        name = text_of(item.get("name", f"joint {number}"), "joint.name")
-        ends = [_pair(item.get(key), f"{name}.{key}", unit) for key in ("from", "to")]
-        joints.append(Joint(name, ends[0], ends[1]))
-    asked = about.get("specified")
-    return Slab(
-        tuple(sections),
-        tuple(joints),
-        None if asked is None else specified_of(text_of(asked, "slab.specified")),
-        float(share),
-    )
-
-
-def _sample(head: Mapping[str, Any]) -> Sample | None:
-    """The sampling plan that was drawn, None where none was."""
-    if "sample" not in head:
-        return None
-    about = section_of(head, "sample", ("standard", "seed", "count"))
-    if "standard" not in about or "seed" not in about:
-        raise SurveyError("sample: standard and seed are both needed, as the plan gave them.")
-    for key, least in (("seed", 0), ("count", 1)):
-        given = about.get(key)
-        if given is not None and (type(given) is not int or given < least):
-            raise SurveyError(f"sample.{key} = {quoted(given)} was expected as a whole number.")
-    return Sample(text_of(about["standard"], "sample.standard"), about["seed"], about.get("count"))
 
 
 def _bed(head: Mapping[str, Any], unit: str) -> Bed:
@@ -388,114 +326,6 @@ def _bed(head: Mapping[str, Any], unit: str) -> Bed:
     least = length_of(section.get("least", f"{usual.least_mm} mm"), "bed.least", unit)
     most = length_of(section.get("most", f"{max(usual.most_mm, least)} mm"), "bed.most", unit)
     return Bed(least, most, length_of(section.get("cover", 0), "bed.cover", unit))
-
-
-def _pair(given: Any, name: str, unit: str, said: str = "east and north") -> tuple[float, float]:
-    if not isinstance(given, list) or len(given) != 2:
-        raise SurveyError(f"{name} = {quoted(given)} was expected to be two lengths, {said}.")
-    return length_of(given[0], name, unit), length_of(given[1], name, unit)
-
-
-def _tile(head: Mapping[str, Any], unit: str) -> Tile | None:
-    if "tile" not in head:
-        return None
-    section = section_of(
-        head,
-        "tile",
-        ("length", "width", "joint", "edges", "warpage", "bed", "cap", "spacers", "box"),
-    )
-    if "length" not in section or "width" not in section:
-        raise SurveyError("tile: length and width are both needed.")
-    bed = _pair(section["bed"], "tile.bed", unit, "least and most") if "bed" in section else None
-    return Tile(
-        length_of(section["length"], "tile.length", unit),
-        length_of(section["width"], "tile.width", unit),
-        length_of(section.get("joint", 0), "tile.joint", unit),
-        text_of(section.get("edges", ""), "tile.edges"),
-        _bow(section, unit),
-        bed,
-        _ending(section, "cap", unit),
-        _ending(section, "spacers", unit),
-        _whole(section.get("box", 0), "tile.box"),
-    )
-
-
-def _ending(section: Mapping[str, Any], key: str, unit: str) -> float:
-    """A length of the tile that has no end where it is not said."""
-    return length_of(section[key], f"tile.{key}", unit) if key in section else math.inf
-
-
-def _bow(section: Mapping[str, Any], unit: str) -> Bow | None:
-    """How the tile is warped: two heights, and whether its middle is high or low."""
-    if "warpage" not in section:
-        return None
-    keys = ("edge", "diagonal", "bow", "measured", "uncertainty")
-    given = section_of(section, "warpage", keys)
-    edge, diagonal, u_mm = (
-        length_of(given.get(key, 0), f"tile.warpage.{key}", unit)
-        for key in ("edge", "diagonal", "uncertainty")
-    )
-    if min(edge, diagonal) < 0:
-        raise SurveyError("tile.warpage: edge and diagonal were expected to be no less than zero.")
-    bow = given.get("bow")
-    if not isinstance(bow, str) or bow not in BOWS:
-        raise SurveyError(f"tile.warpage.bow = {quoted(bow)} is not one of {', '.join(BOWS)}.")
-    measured = given.get("measured", False)
-    if not isinstance(measured, bool):
-        raise SurveyError("tile.warpage.measured was expected to be true or false.")
-    return Bow(BOWS[bow] * edge, BOWS[bow] * diagonal, measured, u_mm)
-
-
-def _pattern(head: Mapping[str, Any], unit: str, offset_unit: str) -> Pattern | None:
-    """How the tile is to lie, where anything was said of it."""
-    if "pattern" not in head:
-        return None
-    keys = ("kind", "offset", "rotation", "origin", "second", "lengths", "end", "seed")
-    section = section_of(head, "pattern", keys)
-    lengths = section.get("lengths", [])
-    if not isinstance(lengths, list) or len(lengths) > MOST_SECTIONS:
-        raise SurveyError(f"pattern.lengths was expected to be a list of up to {MOST_SECTIONS}.")
-    turn = section.get("rotation", 0)
-    if isinstance(turn, bool) or not isinstance(turn, int | float):
-        raise SurveyError(f"pattern.rotation = {quoted(turn)} was expected to be degrees.")
-    at = _pair(section.get("origin", [0, 0]), "pattern.origin", offset_unit)
-    second = section.get("second")
-    return Pattern(
-        kind=text_of(section.get("kind", "aligned"), "pattern.kind"),
-        offset_ratio=share_of(section.get("offset", 0), "pattern.offset"),
-        rotation_deg=float(turn),
-        origin=at,
-        second_mm=None if second is None else _pair(second, "pattern.second", unit, _EDGES_SAID),
-        lengths_mm=tuple(length_of(item, "pattern.lengths", unit) for item in lengths),
-        end_mm=length_of(section["end"], "pattern.end", unit) if "end" in section else None,
-        seed=_whole(section.get("seed", 0), "pattern.seed"),
-    )
-
-
-_EDGES_SAID = "length and width"
-
-
-def share_of(given: Any, name: str) -> float:
-    """A share of a whole: a number, or a fraction or percentage in quotes.
-
-    Raises SurveyError naming `name`.
-    """
-    said = SurveyError(f'{name} = {quoted(given)} was expected to be a share such as "1/3".')
-    if isinstance(given, bool) or not isinstance(given, str | int | float):
-        raise said
-    match = _SHARE.fullmatch(str(given).strip())
-    if match is None or (match[2] and not float(match[2])):
-        raise said
-    return float(match[1]) / float(match[2] or 1) / (100 if match[3] else 1)
-
-
-_SHARE = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,20})?)(?: ?/ ?([0-9]{1,9}))?( ?%)?")
-
-
-def _whole(given: Any, name: str) -> int:
-    if type(given) is not int or not 0 <= given < 2**31:
-        raise SurveyError(f"{name} = {quoted(given)} was expected to be a whole number.")
-    return given
 
 
 def _tables(

@@ -30,7 +30,8 @@ from flatcheck.errors import SurveyError
 from flatcheck.intent import DRAINING
 from flatcheck.misread import Suspect
 from flatcheck.rules import Citation
-from flatcheck.runs import Q_STEPS, Q_WEIGHTS, Run, Section, sections_of, stepped
+from flatcheck.run import Run
+from flatcheck.runs import Q_STEPS, Q_WEIGHTS, Section, sections_of, stepped
 from flatcheck.slab import Specified
 from flatcheck.surface import Surface, decided, variance
 from flatcheck.survey import Survey

@@ -12,7 +12,7 @@ from flatcheck.cli import main
 from flatcheck.errors import SurveyError
 from flatcheck.fnumber import SlabVerdict, slab_numbers
 from flatcheck.report.slab import slab_words
-from flatcheck.runs import Check, least_readings
+from flatcheck.run import Check, least_readings
 from flatcheck.slab import CLASSES, specified_of
 from flatcheck.survey import Survey
 from flatcheck.verdict import Outcome

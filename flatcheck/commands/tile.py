@@ -11,7 +11,6 @@ from flatcheck.bond import KINDS, Pattern
 from flatcheck.commands.said import STATUS, folder_of, room_of, sections_of, tile_section
 from flatcheck.commands.sheets import is_table, may_write, write_sheet
 from flatcheck.correction import correct
-from flatcheck.document import share_of
 from flatcheck.errors import SurveyError, UnitsError
 from flatcheck.forecast import Answer
 from flatcheck.outlook import PATTERNS, SIZES_MM, compared, options, outlook
@@ -26,6 +25,7 @@ from flatcheck.report.outlook import (
 )
 from flatcheck.report.text import wrapped
 from flatcheck.report.tiling import tiling_html, tiling_words
+from flatcheck.sections import share_of
 from flatcheck.survey import Survey
 from flatcheck.tile import Tile
 from flatcheck.units import STYLES, parse_length

@@ -8,7 +8,8 @@ from flatcheck.readers.cells import csv_text
 from flatcheck.report.text import cite
 from flatcheck.report.words import against, bar_length, beside_of, many
 from flatcheck.room import area
-from flatcheck.sampling import WORSE, Bar, Plan, SampleVerdict, Share
+from flatcheck.sampling import WORSE, Plan, SampleVerdict, Share
+from flatcheck.scheme import Bar
 from flatcheck.survey import Survey
 from flatcheck.units import Style, format_area, format_length, format_offset
 from flatcheck.verdict import Outcome, chosen

@@ -15,7 +15,7 @@ from flatcheck.fnumber import (
 from flatcheck.instrument import fine
 from flatcheck.report.text import cite
 from flatcheck.report.words import many
-from flatcheck.runs import (
+from flatcheck.run import (
     ALIKE,
     EDGE_MM,
     FEWEST,
@@ -25,8 +25,8 @@ from flatcheck.runs import (
     NARROW_MM,
     STEPS_MM,
     Check,
-    Section,
 )
+from flatcheck.runs import Section
 from flatcheck.slab import CLASS_CITATION, CLASSES, LOCAL_CITATION
 from flatcheck.survey import Survey
 from flatcheck.units import Style, format_area, format_distance

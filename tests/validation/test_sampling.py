@@ -16,7 +16,8 @@ from scipy.stats import binomtest, chisquare, kstest
 from statsmodels.stats.proportion import proportion_confint
 
 from flatcheck.room import Ring, Room, rectangle
-from flatcheck.sampling import draw, lower_bound, more_to_prove, scheme_named
+from flatcheck.sampling import draw, lower_bound, more_to_prove
+from flatcheck.scheme import scheme_named
 
 ODDS = 1e-3
 """A correct draw fails each of these tests with this chance for one seed in a thousand; the seeds
