@@ -266,7 +266,7 @@ def test_unknown_sections_are_named() -> None:
         made(LEAST + "[tiles]\nlength = 1\n")
 
 
-KINDS = "benchmarks, corners, gaps, grid, points, steps, tilts"
+KINDS = "bench, benchmarks, corners, gaps, grid, pairs, points, steps, tilts"
 
 WRONG = [
     ("flatcheck = 1", "", "flatcheck = None was expected to be 1"),
