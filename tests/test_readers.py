@@ -260,7 +260,7 @@ def test_points_without_a_setup_stand_on_that_of_the_table() -> None:
     ("cells", "said"),
     [
         ((("x", "y", "reading"), ("0", "0", "?")), r"row 2, cell C2: '\?' cannot be read"),
-        ((("x", "y", "reading"), ("0", "0")), "row 2, cell C2: '' cannot be read"),
+        ((("x", "y", "reading"), ("0", "0")), "holds no readings"),
         ((("x", "y", "reading"), ("0", "q", "1")), "row 2, cell B2: 'q' cannot be read"),
         ((("x", "y"), ("0", "0")), "row 1: the column 'reading' is missing"),
         ((("x", "y", "height"), ("0", "0", "1")), "row 1, cell C1: 'height' is not a column"),

@@ -85,7 +85,6 @@ def run_change(arguments: argparse.Namespace) -> int:
     before, after = (
         assess(folder_of(path, sections_of(arguments)))
         for path in (arguments.before, arguments.after)
-        for path in (arguments.before, arguments.after)
     )
     planned = None
     if arguments.remedy:
