@@ -12,6 +12,7 @@ from flatcheck.errors import SurveyError
 from flatcheck.evidence import Evidence, decided_rows, looks_at, measure_named, some_rows
 from flatcheck.guard import CLEAR, RISK, Call, call
 from flatcheck.parts import OFF, Face, Part, cell_of, faces_for, parts_of, spread
+from flatcheck.reach import blind_mm
 from flatcheck.room import EDGE_MM, Room, ring_area
 from flatcheck.rules import Limit, Rule, check_on, grade_of, limit_at, pitch_for, rules_for
 from flatcheck.spots import Judged, spots
@@ -187,7 +188,7 @@ def finding_of(
     called = [(look, look.call) for look in seen if look.call is not None]
     guarded = as_read = Outcome.NOT_ASSESSED
     # Nobody read the step from this piece to the next, where a bar may lie too.
-    enough = reach >= REACH and not len(piece.rivals)
+    enough = reach >= REACH and not len(piece.rivals) and not (where and hides(where, need))
     if any(verdict.out for _, verdict in called):
         guarded = Outcome.OUT
     elif called and enough:
@@ -218,6 +219,15 @@ def finding_of(
         settle=_settle(piece, rule, *nearest) if nearest and guarded is Outcome.CLOSE else None,
         reach=where,
     )
+
+
+def hides(where: Reach, need_mm: float) -> bool:
+    """Whether a dip as wide as the bar could lie where a rule could not judge.
+
+    It could where such floor lies a quarter of the bar or more from what was judged: that begins
+    some way beyond the last reading, so the floor without readings is then nearly a bar across.
+    """
+    return blind_mm(where) > need_mm
 
 
 def reach_of(piece: Part, rule: Rule, bars: Laid) -> tuple[float, Reach | None]:

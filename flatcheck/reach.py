@@ -50,6 +50,20 @@ def blind_spots(reach: Reach) -> tuple[BlindSpot, ...]:
     return tuple(sorted(found, key=lambda spot: (-spot.area_mm2, spot.at)))
 
 
+def blind_mm(reach: Reach) -> float:
+    """How far the floor that a rule could not judge lies from what it could, at most [mm].
+
+    Infinite where it could judge nothing, zero where it could judge all.
+    """
+    judged = reach.judged
+    if judged.all():
+        return 0.0
+    if not judged.any():
+        return float("inf")
+    away, _ = cKDTree(reach.places_mm[judged]).query(reach.places_mm[~judged])
+    return float(away.max())
+
+
 def hatches(reach: Reach) -> Floats:
     """What a rule could not judge as rectangles (r, 4): west, south, east, north [mm].
 

@@ -560,6 +560,30 @@ def test_a_bar_on_the_diagonal_shows_a_twist(twist: float, expected: Outcome) ->
     assert found.verdict.guarded is expected
 
 
+@pytest.mark.parametrize(
+    ("at", "away", "expected"),
+    [
+        ((3000, 3000), 450, Outcome.WITHIN),
+        ((3000, 3000), 1050, Outcome.NOT_ASSESSED),
+        ((0, 0), 500, Outcome.WITHIN),
+        ((0, 0), 1050, Outcome.NOT_ASSESSED),
+    ],
+)
+def test_a_hole_that_hides_a_dip(at: tuple[int, int], away: int, expected: Outcome) -> None:
+    """A square left unread that is as wide as a bar, or half that in a corner, is not within."""
+    rows = [["x", "y", "reading"]]
+    for x in range(0, 6001, STEP):
+        for y in range(0, 6001, STEP):
+            if max(abs(x - at[0]), abs(y - at[1])) >= away:
+                rows.append([str(x), str(y), "5"])
+    room = {"outline": [[0, 0], [6000, 0], [6000, 6000], [0, 6000]]}
+    found = judged(frozen(rows), "points", room=room)
+    assert found.verdict.guarded is found.verdict.as_read is expected
+    assert ("wide enough to hide a dip" in " ".join(text(found).split())) is (
+        expected is Outcome.NOT_ASSESSED
+    )
+
+
 def test_bars_end_to_end() -> None:
     """Where bars lie end to end the floor may fold between them unseen: it is not within."""
     found = judged(frozen(bars_over(4000, 2000)), table=[BARS])

@@ -16,7 +16,17 @@ from hypothesis import strategies as st
 
 from flatcheck.document import build
 from flatcheck.errors import SurveyError
-from flatcheck.readers import benchmarks, corners, gaps, grid, points, steps, tilts
+from flatcheck.readers import (
+    bench,
+    benchmarks,
+    corners,
+    gaps,
+    grid,
+    pairs,
+    points,
+    steps,
+    tilts,
+)
 from flatcheck.readers.cells import cells_of, csv_text, pasted
 from flatcheck.readers.folder import bare, edited, read_folder, write_folder
 from flatcheck.survey import Cells, Survey, Table
@@ -878,10 +888,12 @@ def test_an_edit_is_checked() -> None:
 def test_kinds() -> None:
     """Every kind of table is found by its name, and nothing else is one."""
     assert kinds() == {
+        "bench": bench,
         "benchmarks": benchmarks,
         "corners": corners,
         "gaps": gaps,
         "grid": grid,
+        "pairs": pairs,
         "points": points,
         "steps": steps,
         "tilts": tilts,

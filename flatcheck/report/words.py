@@ -239,6 +239,11 @@ def _not_assessed(finding: Finding, room: Room, style: Style) -> str:
             f"Readings {format_distance(finding.have_mm, style)} apart cannot show this; it takes "
             f"a reading every {need} or closer, in two directions."
         )
+    if finding.reach_ratio >= REACH:
+        return (
+            f"One part of the {room.about} that could not be judged is wide enough to hide a dip; "
+            f"read it every {need} or closer."
+        )
     return (
         f"Only {finding.reach_ratio:.0%} of the {room.about} could be judged in two directions; "
         f"read the rest every {need} or closer."
