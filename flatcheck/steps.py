@@ -4,17 +4,20 @@ Steps are read with a gauge, or made from heights at the corners of neighboring 
 a floor are those that its pattern makes over its room, or as many as somebody counted.
 """
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import count
 
 import numpy as np
 import numpy.typing as npt
 from scipy.spatial import cKDTree
 
 from flatcheck.assess import Assessment
-from flatcheck.compass import parse_bearing
+from flatcheck.compass import SIDES, bearing_of, parse_bearing, side_of
 from flatcheck.errors import SurveyError
 from flatcheck.pattern import Laying
+from flatcheck.readers.folder import checked
 from flatcheck.surface import SAME_PLACE_MM, decided, variance
 from flatcheck.survey import Step, Survey
 from flatcheck.tables import kinds, steps_of
@@ -111,8 +114,8 @@ def joints_of(survey: Survey, steps: Sequence[Step]) -> Joints | None:
 
     Raises SurveyError naming the table, and as `tiling.laid` does.
     """
-    if count := _typed(survey):
-        return Joints(count, tuple(range(len(steps_of(survey)))), laid=False)
+    if typed := _typed(survey):
+        return Joints(typed, tuple(range(len(steps_of(survey)))), laid=False)
     tile = survey.tile
     if survey.pattern is None or survey.room is None or tile is None or not tile.joint_mm > 0:
         return None
@@ -153,19 +156,65 @@ def on_joints(laying: Laying, steps: Sequence[Step]) -> Ints:
     return found
 
 
+def sides_of(laying: Laying, joint: int) -> tuple[str, str]:
+    """The sides of the compass on which the two tiles of a joint lie."""
+    (x, y), (x2, y2) = laying.joints_mm[joint].tolist()
+    turn = bearing_of(x2 - x, y2 - y)
+    one, other = side_of(turn + 90), side_of(turn - 90)
+    return (one, other) if SIDES.index(one) < SIDES.index(other) else (other, one)
+
+
+def with_step(
+    survey: Survey, at_mm: tuple[float, float], step: str, proud: str, uncertainty: str = ""
+) -> Survey:
+    """The survey with one more step, as typed, written into its table of steps.
+
+    Where it has none that is a CSV file one is begun, of the `uncertainty` that was typed.
+
+    Raises SurveyError for what cannot be read.
+    """
+    cells = {table.name: table.cells for table in survey.tables}
+    document = survey.document
+    row = {"x": f"{at_mm[0]:.1f} mm", "y": f"{at_mm[1]:.1f} mm", "step": step, "proud": proud}
+    name = steps_file(survey)
+    if not name:
+        name = next(n for k in count(1) if (n := f"steps{k if k > 1 else ''}.csv") not in cells)
+        cells[name] = (tuple(row),)
+        document = document.rstrip() + f'\n\n[[table]]\nfile = "{name}"\nkind = "steps"\n'
+        if uncertainty:
+            document += f"uncertainty = {json.dumps(uncertainty)}\n"
+    written = [list(line) for line in cells[name]]
+    header = next(line for line in written if any(cell.strip() for cell in line))
+    at = {cell.strip().lower(): k for k, cell in enumerate(header)}
+    if "proud" not in at:
+        at["proud"] = len(header)
+        header.append("proud")
+    line = [""] * len(header)
+    for column, text in row.items():
+        line[at[column]] = text
+    written.append(line)
+    return checked(document, cells | {name: tuple(map(tuple, written))})
+
+
+def steps_file(survey: Survey) -> str:
+    """The table that further steps are written into, "" where there is none."""
+    names = [t.name for t in survey.tables if t.kind == "steps" and t.name.lower().endswith(".csv")]
+    return names[-1] if names else ""
+
+
 def _typed(survey: Survey) -> int:
     """How many joints the tables of steps say there are, 0 where one does not say."""
     total = 0
     for table in survey.tables:
         if table.kind != "steps":
             continue
-        count = dict(table.options).get("joints")
-        if count is None:
+        given = dict(table.options).get("joints")
+        if given is None:
             return 0
-        if type(count) is not int or not 0 < count <= MOST_JOINTS:
+        if type(given) is not int or not 0 < given <= MOST_JOINTS:
             raise SurveyError(
                 f"table {table.name}: joints was expected to be how many joints there are on the "
                 "floor, a whole number."
             )
-        total += count
+        total += given
     return total

@@ -66,9 +66,9 @@ FIRST = "millbrook-plywood"
 
 @cache
 def _samples(shelf: Path) -> dict[str, Survey]:
-    """The samples that the page can draw; steps across joints, or bars laid by lot, are none."""
+    """The samples that the page can draw, floors and joints; bars laid by lot are none."""
     read = {path.parent.name: read_folder(path.parent) for path in sorted(shelf.glob("*/*.toml"))}
-    return {name: survey for name, survey in read.items() if reads_floor(survey)}
+    return {name: found for name, found in read.items() if reads_floor(found) or found.lippage}
 
 
 def entered(units: Any) -> Entered | None:

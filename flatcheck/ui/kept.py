@@ -17,6 +17,7 @@ import streamlit as st
 from flatcheck.document import DOCUMENT
 from flatcheck.errors import FlatcheckError, StoreError
 from flatcheck.readers.bundle import packed, unpacked
+from flatcheck.readers.cells import csv_text
 from flatcheck.readers.folder import edited, survey_of
 from flatcheck.store import Entry, Kept, Listed, Store, title_of, usual_folder
 from flatcheck.survey import Survey
@@ -113,6 +114,28 @@ def kept_survey(
         st.session_state["documents"][key] = (kept.files[DOCUMENT], seen[1])
         st.rerun()
     return source, survey
+
+
+def change(source: str, act: Callable[[Survey], Survey], what: str) -> None:
+    """Keep what `act` makes of the open survey, and draw the page anew.
+
+    `source` names it as `kept_survey` does. Raises FlatcheckError as `act` and the store do.
+    """
+    key, _, turn = source.rpartition(".")
+    store = opened_store()
+    kept = store.head(key)
+    survey = survey_of(kept.files)
+    changed = act(survey)
+    files = {**kept.files, DOCUMENT: changed.document.encode()}
+    files |= {t.name: csv_text(t.cells).encode() for t in changed.tables if t not in survey.tables}
+    kept = store.save(key, kept.last.number, files, who(), what)
+    st.session_state["documents"][key] = (kept.files[DOCUMENT], int(turn))
+    st.rerun()
+
+
+def mine(source: str) -> bool:
+    """Whether what is shown is a kept survey, which may be changed."""
+    return bool(opened_key()) and source.rpartition(".")[0] == opened_key()
 
 
 def walk_alone() -> None:

@@ -66,11 +66,11 @@ input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
 .fc .narrow {display: none}
 @media (max-width: 640px) {.fc .wide {display: none} .fc .narrow {display: block}}
 .st-key-map, .st-key-profile, .st-key-falls, .st-key-work, .st-key-change, .st-key-laying,
-  [class*="st-key-heights"] {max-width: 45rem; flex: none !important}
+  .st-key-joints,  [class*="st-key-heights"] {max-width: 45rem; flex: none !important}
 .stMain {--wide: min(45rem, 100vw - 2rem)}
 @media (min-width: 641px) {.stMain {--wide: min(45rem, 62vw)}}
 .st-key-map {height: min(calc((var(--wide) - 4rem) / var(--shape) + 6rem), 60rem) !important}
-:is(.st-key-falls, .st-key-laying)
+:is(.st-key-falls, .st-key-laying, .st-key-joints)
   {height: min(calc((var(--wide) - 4rem) / var(--shape) + 3.5rem), 60rem) !important}
 [class*="st-key-bag-"] > div {flex: 1 1 5.5rem !important; min-width: 5.5rem !important}
 [class*="st-key-bag-"] [data-testid=stNumberInput] button {display: none}

@@ -16,11 +16,13 @@ from flatcheck.report.doubts import doubts
 from flatcheck.report.text import record, text
 from flatcheck.report.words import headline
 from flatcheck.survey import Survey
+from flatcheck.tables import readings_of
 from flatcheck.ui.after import before_and_after
 from flatcheck.ui.correction import correction, text_of
 from flatcheck.ui.door import let_in
 from flatcheck.ui.entry import entered, make_mine
 from flatcheck.ui.job import job
+from flatcheck.ui.joints import joints_alone, joints_read
 from flatcheck.ui.kept import settle, walk_alone
 from flatcheck.ui.markup import STYLE, offer, paragraphs, tell, word, write
 from flatcheck.ui.report import report
@@ -65,7 +67,10 @@ def _whole() -> None:
         if found:
             with answer:
                 make_mine(found)
-                _open(step, found.source, _assessed(found.survey))
+                if found.survey.lippage and not readings_of(found.survey):
+                    joints_alone(found.source, found.survey)
+                else:
+                    _open(step, found.source, _assessed(found.survey))
     except FlatcheckError as error:
         with answer:
             tell(error)
@@ -125,6 +130,7 @@ def _open(step: str, source: str, assessment: Assessment) -> None:
             tile_on_floor(source, assessment)
         else:
             write("<h3>The tile</h3><p>Say the tile's length and width in the job's settings.</p>")
+        joints_read(source, assessment.survey, assessment)
         next_step("report", "all of it on paper")
     else:
         _report(assessment)
