@@ -2,13 +2,21 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
+from layouts import PATTERNS
 
 from flatcheck.assess import assess
-from flatcheck.errors import SurveyError
+from flatcheck.bond import Pattern
+from flatcheck.compass import parse_bearing
+from flatcheck.errors import FlatcheckError, SurveyError
+from flatcheck.pattern import lay
 from flatcheck.readers.folder import bare, checked
-from flatcheck.survey import Survey
+from flatcheck.room import Room, rectangle
+from flatcheck.steps import on_joints, sides_of, with_step
+from flatcheck.survey import Step, Survey
 from flatcheck.tables import readings_of, steps_of
+from flatcheck.tile import Tile
 
 HEAD = """flatcheck = 1
 [units]
@@ -29,6 +37,7 @@ GRID = '[[table]]\nfile = "grid.csv"\nkind = "grid"\nsense = "elevation"\n'
 GRID_CELLS = tuple(
     tuple(str(v) for v in row) for row in (("", 0, 500, 1000), (0, 1, 1, 1), (500, 1, 2, 1))
 )
+ROOM = Room(rectangle(0, 0, 3000, 2500, "room"))
 STEPS = (("x", "y", "step", "proud", "joint", "note"), ("100", "200", "0.4", "north", "", ""))
 
 
@@ -110,3 +119,59 @@ def test_a_bare_table_of_heights_is_as_before(tmp_path: Path) -> None:
         uncertainty="1 mm",
     )
     assert survey.lippage == ""
+
+
+@pytest.mark.parametrize("name", PATTERNS)
+def test_a_step_at_every_joint_finds_it(name: str) -> None:
+    """In every pattern a step in the middle of a joint, read across it, is found on that joint."""
+    laying = lay(ROOM, *PATTERNS[name])
+    middle = laying.joints_mm.mean(axis=1)
+    steps = [
+        Step(float(x), float(y), 0.5, 0.1, sides_of(laying, k)[1], None, "t", "")
+        for k, (x, y) in enumerate(middle)
+    ]
+    found = laying.joints_mm[on_joints(laying, steps)].mean(axis=1)
+    assert found == pytest.approx(middle, abs=1e-9)
+
+
+def test_sides_lie_across_the_joint() -> None:
+    """The two sides are opposite, and the tiles of the joint lie there."""
+    laying = lay(ROOM, Tile(400, 200, joint_mm=4), Pattern(rotation_deg=30.0))
+    for k, tiles in enumerate(laying.joint_tiles.tolist()):
+        one, other = (parse_bearing(side) for side in sides_of(laying, k))
+        assert abs(one - other) == 180
+        apart = laying.corners_mm[tiles[1]].mean(axis=0) - laying.corners_mm[tiles[0]].mean(axis=0)
+        ends = laying.joints_mm[k]
+        across = np.array([ends[1, 1] - ends[0, 1], ends[0, 0] - ends[1, 0]])
+        way = np.array([np.sin(np.radians(one)), np.cos(np.radians(one))])
+        assert abs(across @ way) > 0.9 * np.hypot(*across)
+        assert abs(apart @ across) > 0
+
+
+def test_a_step_is_written_under_the_columns_that_are_there() -> None:
+    """A further step stands below the others, whatever the order of columns; a side gets one."""
+    cells = (("step", "note", "y", "x"), ("0.4", "first", "200", "100"))
+    survey = checked(HEAD + ENTRY, {"steps.csv": cells})
+    after = with_step(survey, (300.0, 400.0), "-1/64 in", "east")
+    (table,) = after.tables
+    assert table.cells == (
+        ("step", "note", "y", "x", "proud"),
+        cells[1],
+        ("-1/64 in", "", "400.0 mm", "300.0 mm", "east"),
+    )
+    assert after.document == survey.document
+    assert [step.step_mm for step in steps_of(after)] == [0.4, -25.4 / 64]
+
+
+def test_the_first_step_begins_a_table() -> None:
+    """Without a table of steps one is begun, under a name that is free, with the gauge's words."""
+    survey = checked(HEAD + GRID, {"grid.csv": GRID_CELLS})
+    after = with_step(survey, (100.0, 200.0), "0.4", "north", "0.05 mm")
+    assert [table.name for table in after.tables] == ["grid.csv", "steps.csv"]
+    (step,) = steps_of(after)
+    assert (step.x_mm, step.y_mm, step.step_mm, step.u_mm) == (100, 200, 0.4, 0.05)
+    taken = HEAD + GRID.replace("grid.csv", "steps.csv")
+    other = checked(taken, {"steps.csv": GRID_CELLS})
+    assert with_step(other, (1.0, 2.0), "0.4", "north").tables[1].name == "steps2.csv"
+    with pytest.raises(FlatcheckError, match=r"steps\.csv: uncertainty"):
+        with_step(survey, (100.0, 200.0), "0.4", "north", 'good" enough')
