@@ -190,7 +190,7 @@ def _counted(verdict: LippageVerdict) -> str:
         for outcome in Outcome
     }
     ends = ", ".join(f"{count} {outcome}" for outcome, count in counts.items() if count)
-    return f"{many(len(verdict.joints), 'joint')} read: {ends} ({verdict.share_within:.1%} within)."
+    return f"{many(len(verdict.joints), 'step')} read: {ends} ({verdict.share_within:.1%} within)."
 
 
 def class_of(style: Style) -> tuple[float, Style]:
