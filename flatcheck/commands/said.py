@@ -90,6 +90,8 @@ def survey_of(arguments: argparse.Namespace) -> Survey:
         path = path.parent
     if path.is_dir():
         return folder_of(path, sections)
+    if arguments.survey != "-" and not path.exists():
+        raise SurveyError(f"{arguments.survey}: there is no such folder or file.")
     needed = ("sense", "readings", "offsets", "uncertainty")
     missing = [f"--{name}" for name in needed if getattr(arguments, name) is None]
     if missing:

@@ -191,10 +191,12 @@ def plane_words(plane: PlaneFall, style: Style) -> str:
     if plane.fall_ratio is None:
         return f"{plane.called}: {meant}; what was read on it does not tell how it falls."
     parts = parts_words(plane)
-    return (
-        f"{plane.called}: {meant}; as a whole it {whole_words(plane, style)}"
-        f"{', in parts from ' if parts else ''}{parts}."
-    )
+    if parts and plane.least_ratio is not None and plane.least_ratio < -5e-5:
+        # By the way that is meant, which is not the way of the whole.
+        parts = f", in parts from {parts} the way it is meant to (with a minus it rises)"
+    elif parts:
+        parts = f", in parts from {parts}"
+    return f"{plane.called}: {meant}; as a whole it {whole_words(plane, style)}{parts}."
 
 
 def _water(liters: float, style: Style) -> str:
@@ -221,9 +223,9 @@ def water_words(drainage: Drainage, room: Room, style: Style) -> list[str]:
     for number, pond in enumerate(drainage.ponds, 1):
         said.append(pond_words(number, pond, room, style))
         if pond.held_by_drain:
-            said.append(
-                "The drain itself holds this water: it stands higher than the floor around it."
-            )
+            own = any(share.drain == "its low side" for share in drainage.shares)
+            held = "The side it should leave by" if own else "The drain itself"
+            said.append(f"{held} holds this water: it stands higher than the floor around it.")
     full = "once the pond is full" if len(drainage.ponds) == 1 else "once the ponds are full"
     for share in drainage.shares:
         goes = f"{share.in_all:.0%} of the floor drains nowhere"

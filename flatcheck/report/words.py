@@ -7,7 +7,7 @@ import numpy as np
 from flatcheck.assess import Assessment
 from flatcheck.instrument import fine
 from flatcheck.intent import band, departures
-from flatcheck.judgment import REACH
+from flatcheck.judgment import REACH, TOLD_AS_SPOTS
 from flatcheck.lippage import LippageVerdict
 from flatcheck.misread import IGNORED
 from flatcheck.places import where
@@ -157,7 +157,8 @@ def worst_words(finding: Finding, room: Room, style: Style) -> str:
     assert worst is not None  # asked for only where a bar was laid
     kind = {"resting": "gap", "plane": "depth"}.get(finding.rule.measure)
     if kind and worst.value_mm <= 0:
-        return f"No {kind} at all (give or take {fine(2 * worst.u_mm, style)})."
+        shown = " where the readings show one" if finding.left_open else ""
+        return f"No {kind} at all{shown} (give or take {fine(2 * worst.u_mm, style)})."
     value, limit = against(abs(worst.value_mm), worst.limit_mm, style)
     if not kind:
         kind, value = "departure", f"{value} {side_word(worst.value_mm < 0, room)}"
@@ -255,6 +256,12 @@ def shape_words(assessment: Assessment) -> list[str]:
     style = assessment.survey.show
     said = []
     for piece in assessment.parts:
+        if any(
+            finding.left_open
+            for finding in assessment.verdict.findings
+            if finding.zone == piece.name and finding.rule.measure in TOLD_AS_SPOTS
+        ):
+            continue  # what the readings leave open may be any height
         spread = max(
             band(departures(view.plane, view.surface.xy_mm, view.surface.height_mm))
             for view in (face.view for face in piece.faces)
