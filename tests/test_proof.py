@@ -194,15 +194,34 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     own, other = SAMPLES / "millbrook-plywood", SAMPLES / "withy-lane-dips"
     assert main(["verify", str(path)]) == 0
     assert main(["verify", str(path), str(own)]) == 0
-    said = capsys.readouterr().out
-    assert "They are the readings of the survey, to the last digit." in said
+    said = " ".join(capsys.readouterr().out.split())
+    assert "They are the readings of the survey, to the last digit, judged as it asks." in said
     assert fingerprint(canonical(read_folder(own))) in said
     assert main(["verify", str(path), str(other)]) == 1
-    assert "They are not the readings of the survey:" in capsys.readouterr().out
+    assert "They are not the readings of the survey, or not judged" in capsys.readouterr().out
     path.write_text(KITCHEN.replace('id="verdict">OUT', 'id="verdict">WITHIN'), encoding="utf-8")
     assert main(["verify", str(path)]) == 1
     assert main(["verify", str(SAMPLES / "README.md")]) == 2
     assert main(["verify", str(own / "laser.csv")]) == 2
+
+
+def test_a_laxer_rule_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The same readings judged by a laxer rule, or for another tile, are not as the survey asks."""
+    survey = read_folder(SAMPLES / "gorse-yard-humps")
+    for sections in ({"standard": {"rule": "bs-8204:SR3"}}, {"tile": {"length": "100 mm"}}):
+        changed_survey = edited(survey, sections)
+        case = Case(changed_survey, *judged(changed_survey))
+        path = tmp_path / "lax.html"
+        path.write_text(report_html(case, DAY), encoding="utf-8", newline="")
+        assert main(["verify", str(path)]) == 0
+        capsys.readouterr()
+        assert main(["verify", str(path), str(SAMPLES / "gorse-yard-humps")]) == 1
+        said = " ".join(capsys.readouterr().out.split())
+        assert f"[{next(iter(sections))}] is" in said
+    inches = edited(survey, {"units": {"show": "in/16"}})
+    shown = Case(inches, *judged(inches))
+    path.write_text(report_html(shown, DAY), encoding="utf-8", newline="")
+    assert main(["verify", str(path), str(SAMPLES / "gorse-yard-humps")]) == 0
 
 
 def test_many_differences_are_counted(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,5 +1,7 @@
 """Whether a report still agrees with itself, and whether it is of the readings of a survey."""
 
+import json
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html.parser import HTMLParser
@@ -19,6 +21,9 @@ IDS = ("verdict", "fingerprint", "readings", "survey")
 SHOWN, HASHED = "the table that is shown", "the text that is hashed"
 """What the two places are called in which a report holds its readings."""
 
+NOT_JUDGED_BY = ("correction", "table")
+"""Sections that may differ: a report keeps prices to itself, and tables are compared by cell."""
+
 TOLD = 20
 """More differences than this are counted, not told."""
 
@@ -28,9 +33,11 @@ class Proof:
     """What was found in a report: its readings, their fingerprint, and what does not agree.
 
     `outcome` is what the readings give when they are judged again, blank where they cannot be.
+    `document` is the survey document that they were judged by.
     """
 
     readings: str
+    document: str
     fingerprint: str
     outcome: str
     problems: tuple[str, ...]
@@ -105,7 +112,7 @@ def proven(name: str, data: bytes) -> Proof:
         ends = [text for key, text in places if key == "outcome"]
         rules = [text for key, text in places if key == "rule"]
         problems += _verdict(case, verdict, rules, ends)
-    return Proof(readings, mark, outcome, tuple(problems))
+    return Proof(readings, document, mark, outcome, tuple(problems))
 
 
 def _cells(shown: Sequence[tuple[str, str]], readings: str) -> list[str]:
@@ -157,22 +164,36 @@ def proof_words(name: str, found: Proof, survey: Survey | None) -> list[str]:
     else:
         said.append(
             f"{name} agrees with itself: its readings have the fingerprint that it shows, and "
-            f"judged again they give {found.outcome}, as it says."
+            f"judged again they give {found.outcome}, as it says. Its drawings and other words "
+            "were not compared."
         )
     if survey is not None:
         apart = apart_from(found, survey)
         said += (
-            ["They are not the readings of the survey:", *_told(apart)]
+            ["They are not the readings of the survey, or not judged as it asks:", *_told(apart)]
             if apart
-            else ["They are the readings of the survey, to the last digit."]
+            else ["They are the readings of the survey, to the last digit, judged as it asks."]
         )
     said.append(f"Its fingerprint, to hold against one noted elsewhere: {found.fingerprint}")
     return said
 
 
 def apart_from(found: Proof, survey: Survey) -> list[str]:
-    """Every reading in which a report and a survey differ."""
-    return differences(found.readings, canonical(survey), ("the report", "the survey"))
+    """Every reading in which a report and a survey differ, and whatever else they are judged by."""
+    said = differences(found.readings, canonical(survey), ("the report", "the survey"))
+    try:
+        own = tomllib.loads(found.document)
+    except tomllib.TOMLDecodeError:
+        return said  # told among its problems
+    asked = tomllib.loads(survey.document)
+    for one in (own, asked):
+        # How lengths are said changes no verdict.
+        one["units"] = {key: unit for key, unit in one.get("units", {}).items() if key != "show"}
+    for section in dict.fromkeys((*own, *asked)):
+        if section not in NOT_JUDGED_BY and own.get(section) != asked.get(section):
+            here, there = (json.dumps(of.get(section), default=str) for of in (own, asked))
+            said.append(f"[{section}] is {here} in the report and {there} in the survey.")
+    return said
 
 
 def _told(problems: Sequence[str]) -> list[str]:
