@@ -41,13 +41,11 @@ class Warpage:
 
     `edges_mm` are the middles of the edges from the line through their two corners; `diagonals_mm`
     the center from the line through two opposite corners, which lies in the plane of any three
-    corners that hold both; `center_mm` the larger of the two, with its sign. `twist_mm` is the
-    fourth corner from the plane of the other three.
+    corners that hold both. `twist_mm` is the fourth corner from the plane of the other three.
     """
 
     edges_mm: tuple[float, float, float, float]
     diagonals_mm: tuple[float, float]
-    center_mm: float
     twist_mm: float
 
 
@@ -107,7 +105,6 @@ def warpage(face: Face) -> Warpage:
     return Warpage(
         edges_mm=(edges[0], edges[1], edges[2], edges[3]),
         diagonals_mm=diagonals,
-        center_mm=max(diagonals, key=abs),
         twist_mm=z[3] - (z[0] + z[2] - z[1]),
     )
 

@@ -150,10 +150,12 @@ def lippage_record(verdict: LippageVerdict) -> dict[str, Any]:
             }
             for joint in verdict.joints
         ],
+        "steps_off_every_joint": verdict.off,
         "sampling": None
         if found is None
         else {
             "joints": found.joints,
+            "counted_by_laying_the_pattern": bool(verdict.counted and verdict.counted.laid),
             "read": found.read,
             "not_within": found.bad,
             "at_most_not_within": found.most_bad,
