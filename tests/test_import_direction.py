@@ -101,6 +101,7 @@ ORDER = (
     "trial",
     "planning",
     "walk",
+    "amendment",
     "store",
     "report",
     "ui",

@@ -183,7 +183,7 @@ def test_walk_of_what_cannot_be_walked(store: Store) -> None:
     """An address to a table that is not there, or is a spreadsheet, is told, with a way back."""
     key = store.create(KITCHEN, "", "begun")
     page = opened(survey=key, walk="other.csv")
-    assert "no table 'other.csv' to walk" in seen(page)
+    assert "no table 'other.csv'" in seen(page)
     widget(page, "Back to the survey").click().run()
     assert "OUT" in seen(page)
 

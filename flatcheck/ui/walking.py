@@ -13,7 +13,7 @@ from typing import Any
 
 import streamlit as st
 
-from flatcheck.document import DOCUMENT, build
+from flatcheck.amendment import built, table_of
 from flatcheck.errors import FlatcheckError, StaleError, SurveyError
 from flatcheck.readers.cells import cells_of, csv_text
 from flatcheck.store import Kept, Store
@@ -99,7 +99,7 @@ class Walk:
 
 def walkable(kept: Kept) -> list[str]:
     """The tables of a survey that can be walked. Raises FlatcheckError as `document.build`."""
-    return [table.name for table in _built(kept).tables if table.kind in KINDS]
+    return [table.name for table in built(kept.files).tables if table.kind in KINDS]
 
 
 def walked() -> str:
@@ -138,27 +138,13 @@ def walking(store: Store, key: str, who: str) -> None:
     )
 
 
-def _built(kept: Kept) -> Survey:
-    document = kept.files[DOCUMENT].decode("utf-8-sig")
-    files = {name: data for name, data in kept.files.items() if name != DOCUMENT}
-    return build(document, {name: cells_of(name, data) for name, data in files.items()})
-
-
 def _walk(store: Store, key: str) -> Walk:
     kept = store.head(key)
-    survey = _built(kept)
-    named = [table for table in survey.tables if table.name == walked()]
-    if not named:
-        raise SurveyError(f"this survey has no table {walked()[:40]!r} to walk.")
-    if kept.files[named[0].name].startswith(b"PK"):
-        raise SurveyError(
-            f"{named[0].name} is a spreadsheet, into which nothing can be written here; save it "
-            "as CSV."
-        )
-    places = stops(named[0])
+    table = table_of(kept.files, walked())
+    places = stops(table)
     cells = {f"{stop.row}.{stop.column}": k for k, stop in enumerate(places)}
     at = cells.get(st.query_params.get("at", ""), next_open(places, -1))
-    return Walk(kept, survey, named[0], places, at)
+    return Walk(kept, built(kept.files), table, places, at)
 
 
 def _shown(walk: Walk, state: dict[str, Any]) -> dict[str, Any]:
@@ -278,7 +264,7 @@ def _act(store: Store, key: str, who: str, said: dict[str, Any], state: dict[str
         state["status"] = f"Kept, {number + 1}: {'cannot be read' if act == 'skip' else text}"
         if act == "read":
             table = replace(walk.table, cells=cells)
-            found = doubt(_built(kept), table, replace(stop, text=text))
+            found = doubt(built(kept.files), table, replace(stop, text=text))
             if found is not None:
                 state["doubt"] = f"{doubt_words(found, table, walk.survey.show)} Read it again?"
                 _go(walk.places, number)
