@@ -46,18 +46,26 @@ def sampling(joints: int, read: int, bad: int) -> Sampling:
         raise SurveyError(
             f"{read:,} joints were read, and there are said to be {joints:,} on the floor."
         )
-    few = math.floor((1 - PROOF) * joints + 1e-9)
-    more = None
-    if bad <= few:
-        low, high = read, joints  # reading all of them proves it
-        while low < high:
-            middle = (low + high) // 2
-            if most_bad(joints, middle, bad) <= few:
-                high = middle
-            else:
-                low = middle + 1
-        more = low - read
+    more = more_to_show(joints, read, bad, PROOF)
     return Sampling(joints, read, bad, most_bad(joints, read, bad), more)
+
+
+def more_to_show(joints: int, read: int, bad: int, share: float) -> int | None:
+    """How many further joints, all within, would show that this share of all of them is.
+
+    0 where that is shown already, None where no reading can show it.
+    """
+    few = math.floor((1 - share) * joints + 1e-9)
+    if bad > few:
+        return None
+    low, high = read, joints  # reading all of them shows it
+    while low < high:
+        middle = (low + high) // 2
+        if most_bad(joints, middle, bad) <= few:
+            high = middle
+        else:
+            low = middle + 1
+    return low - read
 
 
 def most_bad(joints: int, read: int, bad: int) -> int:

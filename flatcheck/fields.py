@@ -153,5 +153,5 @@ def plain(given: str | float) -> str:
 
 def quoted(given: Any) -> str:
     """What was read, cut where it is long."""
-    said = repr(given)
+    said = "nothing" if given is None else repr(given)
     return said if len(said) <= 60 else f"{said[:56]}...{said[-1]}"

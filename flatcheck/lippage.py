@@ -17,18 +17,24 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from flatcheck.acceptance import Sampling, sampling
+from flatcheck.acceptance import Sampling, more_to_show, sampling
 from flatcheck.assess import Assessment
 from flatcheck.box import tile_of
 from flatcheck.errors import RuleError, SurveyError
 from flatcheck.guard import each
 from flatcheck.room import inside
 from flatcheck.rules import Grade, Rule, grade_of, step_limit, step_rule
-from flatcheck.steps import Joints, corner_steps, joints_of
+from flatcheck.steps import MOST_JOINTS, Joints, corner_steps, joints_of, places
 from flatcheck.survey import Step, Survey
 from flatcheck.tables import steps_of
 from flatcheck.tile import Tile
 from flatcheck.verdict import Outcome, chosen, gravest
+
+SHOWN = 0.8
+"""The share of all joints that those read must show to be within, before the floor is called so.
+
+Common practice, no source: the same share as of a floor that is judged (`judgment.REACH`). With
+none bad that takes 14 joints on a large floor."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +72,7 @@ class LippageVerdict:
     `factor` is the q that a step must exceed its limit by, in units of its uncertainty, to be out.
     `warpage_mm` is what the tiles were measured to warp, None where nobody measured. `sampling` is
     of the joints of `counted`, None where they could not be counted, and where steps lie off them.
+    `lacking` is how many more joints it takes to speak for the floor, 0 where those read do.
     """
 
     standard: str
@@ -78,6 +85,7 @@ class LippageVerdict:
     warpage_mm: float | None
     counted: Joints | None
     sampling: Sampling | None
+    lacking: int
 
     @property
     def off(self) -> int:
@@ -144,18 +152,38 @@ def judge_steps(survey: Survey, assessment: Assessment | None = None) -> Lippage
     warpage = measured_warpage(survey)
     joints, factor = judged(found, grade, survey.tile, warpage)
     counted = joints_of(survey, found)
+    lacking = _lacking(joints, counted)
+    ends = [gravest(joint.outcome for joint in joints), gravest(joint.as_read for joint in joints)]
+    # A pattern with many steps off its joints is not the one that was laid.
+    astray = counted is not None and counted.on.count(-1) > (1 - SHOWN) * len(joints)
+    guarded, as_read = (
+        Outcome.NOT_ASSESSED if (lacking or astray) and end is Outcome.WITHIN else end
+        for end in ends
+    )
     return LippageVerdict(
         standard=standard.id,
         grade=grade.id,
         decision=survey.decision,
-        guarded=gravest(joint.outcome for joint in joints),
-        as_read=gravest(joint.as_read for joint in joints),
+        guarded=guarded,
+        as_read=as_read,
         joints=joints,
         factor=factor,
         warpage_mm=warpage[0] if warpage else None,
         counted=counted,
         sampling=_sampled(joints, counted),
+        lacking=lacking,
     )
+
+
+def _lacking(joints: Sequence[Joint], counted: Joints | None) -> int:
+    """How many more joints must be read, all within, before those read speak for the floor.
+
+    Steps that lie on no joint of the pattern speak for none. Where nobody can say how many joints
+    there are it takes as many as for the largest of floors, each step at a place of its own.
+    """
+    total, on = counted.total if counted else MOST_JOINTS, counted.on if counted else ()
+    read = len(set(on) - {-1}) if counted else len(places(joint.step for joint in joints))
+    return more_to_show(total, min(read, total), 0, SHOWN) or 0
 
 
 def _sampled(joints: Sequence[Joint], counted: Joints | None) -> Sampling | None:

@@ -5,7 +5,7 @@ a floor are those that its pattern makes over its room, or as many as somebody c
 """
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import count
 
@@ -114,15 +114,31 @@ def joints_of(survey: Survey, steps: Sequence[Step]) -> Joints | None:
 
     Raises SurveyError naming the table, and as `tiling.laid` does.
     """
+    tile, laying = survey.tile, None
+    if survey.pattern and survey.room and tile and tile.joint_mm > 0:
+        laying = laid(survey, survey.room)
+    made = len(laying.joints_mm) if laying else 0
     if typed := _typed(survey):
-        return Joints(typed, tuple(range(len(steps_of(survey)))), laid=False)
-    tile = survey.tile
-    if survey.pattern is None or survey.room is None or tile is None or not tile.joint_mm > 0:
+        if made and not 0.5 <= typed / made <= 2:
+            raise SurveyError(
+                f"joints = {typed} is said of the floor, and the pattern makes {made} joints on "
+                "it; correct one, or leave the number out."
+            )
+        own = steps_of(survey)
+        at = places(own)
+        return Joints(typed, tuple(at[_spot(step)] for step in own), laid=False)
+    if laying is None or not made:
         return None
-    laying = laid(survey, survey.room)
-    if not len(laying.joints_mm):
-        return None
-    return Joints(len(laying.joints_mm), tuple(on_joints(laying, steps).tolist()), laid=True)
+    return Joints(made, tuple(on_joints(laying, steps).tolist()), laid=True)
+
+
+def places(steps: Iterable[Step]) -> dict[tuple[int, int], int]:
+    """The places where steps were read, numbered; steps within OFF_MM count as at one place."""
+    return {spot: number for number, spot in enumerate(dict.fromkeys(map(_spot, steps)))}
+
+
+def _spot(step: Step) -> tuple[int, int]:
+    return round(step.x_mm / OFF_MM), round(step.y_mm / OFF_MM)
 
 
 def on_joints(laying: Laying, steps: Sequence[Step]) -> Ints:

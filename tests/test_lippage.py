@@ -1,6 +1,7 @@
 """Lippage: limits joint by joint, four outcomes, what the joints not read may be, and words."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,7 @@ from flatcheck.errors import RuleError, SurveyError
 from flatcheck.guard import factor_for
 from flatcheck.lippage import (
     LippageVerdict,
+    _lacking,
     histogram,
     judge_steps,
     judged,
@@ -121,7 +123,25 @@ def test_each_joint_by_its_own_width() -> None:
     """A step of 1.5 mm is out at 3 mm and within at 8 mm, as BS 5385 has it."""
     joints, _ = judged([a_step(1.5, 3), a_step(1.5, 8)], grade_of("bs-lippage")[1], None, None)
     assert [joint.outcome for joint in joints] == [OUT, WITHIN]
-    assert verdict_of(survey_of("1.5", joint="8")).outcome is WITHIN
+    (alone,) = verdict_of(survey_of("1.5", joint="8")).joints
+    assert alone.outcome is WITHIN
+
+
+def test_few_joints_do_not_speak_for_a_floor() -> None:
+    """One joint within of nobody knows how many is not assessed, nor many steps at one place.
+
+    Of an endless floor 14 joints within show 80 % of all: 0.8 ** 14 = 0.044 < 0.05 < 0.8 ** 13.
+    """
+    steps = [a_step(0.1, 3) for _ in range(14)]
+    joints, _ = judged(steps, grade_of("bs-lippage")[1], None, None)
+    assert _lacking(joints, None) == 13
+    apart = [replace(step, x_mm=100.0 * n) for n, step in enumerate(steps)]
+    joints, _ = judged(apart, grade_of("bs-lippage")[1], None, None)
+    assert _lacking(joints, None) == 0
+    assert _lacking(joints[:13], None) == 1
+    found = verdict_of(survey_of("0.1"))
+    assert (found.guarded, found.as_read) == (OPEN, OPEN)
+    assert verdict_of(survey_of("0.1", "9")).guarded is OUT
 
 
 def test_a_joint_of_unknown_width() -> None:
@@ -245,16 +265,19 @@ def test_a_step_off_every_joint_says_nothing_of_the_others() -> None:
     assert verdict_of(moved).sampling is not None
 
 
-def test_what_was_counted_by_hand_stands() -> None:
-    """A number of joints in the table's entry is taken, whatever the pattern makes."""
+@pytest.mark.parametrize("count", [20, 60])
+def test_what_was_counted_by_hand_stands(count: int) -> None:
+    """A number of joints in the table's entry is taken, unless the pattern makes far others."""
     survey = on_the_plan("601 150 0.2 east")
-    typed = checked(
-        survey.document + "joints = 500\n", {table.name: table.cells for table in survey.tables}
-    )
+    cells = {table.name: table.cells for table in survey.tables}
+    typed = checked(survey.document + f"joints = {count}\n", cells)
     found = joints_of(typed, steps_of(typed))
     assert found is not None
-    assert (found.total, found.on, found.laid) == (500, (0,), False)
+    assert (found.total, found.on, found.laid) == (count, (0,), False)
     assert joints_of(survey_of("0.2"), ()) is None
+    far = checked(survey.document + "joints = 500\n", cells)
+    with pytest.raises(SurveyError, match="joints = 500 is said of the floor, and the pattern"):
+        joints_of(far, steps_of(far))
 
 
 def test_corners_of_tiles_make_steps() -> None:

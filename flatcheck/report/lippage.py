@@ -5,7 +5,7 @@ from typing import Any
 from flatcheck.acceptance import PROOF, Sampling
 from flatcheck.compass import parse_bearing, side_of
 from flatcheck.instrument import fine
-from flatcheck.lippage import Joint, LippageVerdict, histogram
+from flatcheck.lippage import SHOWN, Joint, LippageVerdict, histogram
 from flatcheck.places import where
 from flatcheck.report.text import cite
 from flatcheck.report.words import against, beside, disputed_words, many, sure_words
@@ -58,6 +58,12 @@ def lippage_words(verdict: LippageVerdict, survey: Survey) -> list[str]:
     citations = dict.fromkeys(joint.rule.citation for joint in verdict.joints)
     cited = [words for citation in citations for words in sure_words(citation)]
     cited += [cite(citation) for citation in citations]
+    if verdict.lacking and verdict.outcome is Outcome.NOT_ASSESSED:
+        said.append(
+            "So few joints do not speak for the floor: read "
+            f"{many(verdict.lacking, 'more joint')}, each elsewhere, to show that {SHOWN:.0%} of "
+            "all are within."
+        )
     said += not_read(verdict)
     return [*said, *cited]
 
@@ -103,7 +109,7 @@ def sampling_words(found: Sampling, laid: bool = False) -> list[str]:
     """
     makes = " that the pattern makes" if laid else ""
     if found.read == found.joints:
-        return [f"All {found.joints:,} joints{makes} were read."]
+        return [f"All of {many(found.joints, 'joint')}{makes} were read."]
     ends = f"{found.bad:,} of them not within" if found.bad else "all of them within"
     said = (
         f"{found.read:,} of {found.joints:,} joints{makes} were read, {ends}. If they were "
