@@ -47,6 +47,7 @@ input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
 .fc .rule {border-left: .25rem solid #d0d7de; padding-left: .75rem; margin: .75rem 0}
 .fc .error {border-left: .25rem solid #a3231c; background: #fbe9e7; padding: .75rem 1rem}
 .fc .fine {color: #57606a; font-size: .875rem}
+.fc pre {margin: .25rem 0; overflow-x: auto; font-size: .8125rem}
 .fc table {border-collapse: collapse} .fc tr {border-top: 1px solid #d0d7de}
 .fc .warn {border-left: 4px solid #8a5300; padding-left: .75rem}
 .fc td {padding: .3rem .75rem .3rem 0; vertical-align: top}
