@@ -13,6 +13,7 @@ from enum import StrEnum
 import numpy as np
 import numpy.typing as npt
 from scipy.sparse import csr_array
+from scipy.spatial import cKDTree
 from scipy.special import ndtri
 
 from flatcheck.assess import Assessment
@@ -24,7 +25,7 @@ from flatcheck.intent import Intent, departures, fit
 from flatcheck.plates import Laid, Plates, blocks, lowest, plates
 from flatcheck.relief import Relief, relief
 from flatcheck.site import corrected
-from flatcheck.surface import Surface, station_pitch
+from flatcheck.surface import SAME_PLACE_MM, Surface, usual_pitch
 from flatcheck.terms import Material
 from flatcheck.units import KG_PER_POUND, LITERS_PER_CUBIC_FOOT, MM_PER_INCH
 from flatcheck.verdict import Outcome
@@ -139,8 +140,9 @@ class Forecast:
 
     `limit_mm` (j,) is the lippage allowed at each joint, `u_mm` (j,) the standard uncertainty of
     the even way's largest step there, from the readings. `flat_mm` (j,) is the step that would be
-    left on a floor without any fault: that of the tile's own bow. `unread` are tiles that reach
-    farther beyond the readings than these are apart, which is `apart_mm`.
+    left on a floor without any fault: that of the tile's own bow. `unread` are tiles with a place
+    farther from any reading than these usually are apart, which is `apart_mm`: beside the readings
+    or in a gap between them.
     """
 
     laying: Laid
@@ -165,6 +167,11 @@ class Forecast:
     def coarse(self) -> bool:
         """Whether the readings are farther apart than a tile is wide, and show little under it."""
         return self.apart_mm > self.narrow_mm + SAME_WIDTH_MM
+
+    @property
+    def blind(self) -> bool:
+        """Whether tiles lie where nobody read, or readings farther apart than a tile is wide."""
+        return self.coarse or len(self.unread) > 0
 
     def out(self, way: Way) -> Mask:
         """The joints that will be out of their limit (j,)."""
@@ -271,10 +278,9 @@ def forecast(
             found.gives_mm,
         )
     on_flat = laid.bow_step_mm - laid.step @ (follow @ laid.bow_mm)
-    pitch = station_pitch(floor)
-    apart = float(np.median(pitch[np.isfinite(pitch)]))
-    reach = np.zeros(laid.count)
-    np.maximum.at(reach, laid.owner, ground.beyond_mm)
+    apart = usual_pitch(floor)
+    away = np.zeros(laid.count)
+    np.maximum.at(away, laid.owner, cKDTree(floor.xy_mm).query(laid.xy_mm)[0])
     return Forecast(
         laying,
         bed,
@@ -283,7 +289,7 @@ def forecast(
         made,
         _spread(floor, laid, ground, follow, step),
         np.abs(on_flat).reshape(joints, -1).max(axis=1, initial=0.0),
-        np.flatnonzero(reach > apart),
+        np.flatnonzero(away > apart + SAME_PLACE_MM),
         laid.middle_mm,
         apart,
     )

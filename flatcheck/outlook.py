@@ -88,12 +88,7 @@ class Outlook:
     @property
     def sure(self) -> bool:
         """Whether it can be laid in an even bed whatever the reading error, and readings tell."""
-        return self.even and not self.blind and set(self.found.outcomes) <= {Outcome.WITHIN}
-
-    @property
-    def blind(self) -> bool:
-        """Whether tiles lie where nobody read, or readings farther apart than a tile is wide."""
-        return self.found.coarse or len(self.found.unread) > 0
+        return self.even and not self.found.blind and set(self.found.outcomes) <= {Outcome.WITHIN}
 
     @property
     def answer(self) -> Answer:

@@ -40,12 +40,6 @@ class Relief:
         result: Floats = self.local @ station_mm + self.lean @ (self.slope @ station_mm)
         return result
 
-    @property
-    def beyond_mm(self) -> Floats:
-        """How far each place lies beyond what was read (p,) [mm]."""
-        result: Floats = np.hypot(self.lean[:, 0], self.lean[:, 1])
-        return result
-
     def spread(self, cov: Floats | Factored, free: Floats, forms: csr_array) -> Floats:
         """Standard uncertainties (K,) [mm] of K forms (K, p) of the heights at the places.
 

@@ -26,7 +26,14 @@ from flatcheck.forecast import (
 )
 from flatcheck.readers.folder import read_folder
 from flatcheck.relief import relief
-from flatcheck.report.forecast import HEAD, choosing_words, forecast_words, joints_svg, rows_table
+from flatcheck.report.forecast import (
+    HEAD,
+    answer_words,
+    choosing_words,
+    forecast_words,
+    joints_svg,
+    rows_table,
+)
 from flatcheck.room import Room, rectangle
 from flatcheck.surface import Surface, surface
 from flatcheck.units import MM_PER_INCH, STYLES
@@ -183,7 +190,8 @@ def test_heights_beyond_the_readings_follow_the_fall() -> None:
     assert ground.heights(plane.height_mm) == pytest.approx(
         3 + 0.02 * places[:, 0] - 0.01 * places[:, 1], abs=1e-9
     )
-    assert ground.beyond_mm == pytest.approx([150 * 2**0.5, 150 * 2**0.5, 150, 0, 0], abs=1e-6)
+    beyond = np.hypot(*ground.lean.T)
+    assert beyond == pytest.approx([150 * 2**0.5, 150 * 2**0.5, 150, 0, 0], abs=1e-6)
 
 
 def test_readings_on_one_line_lay_no_tile() -> None:
@@ -247,6 +255,34 @@ def test_tiles_where_nobody_read_are_told() -> None:
     near = floor(lambda x, y: 0 * x, rim=150)
     assert len(forecast(far, third(), 1.0, best=False).unread)
     assert not len(forecast(near, third(), 1.0, best=False).unread)
+
+
+def test_a_hole_between_readings_is_unread() -> None:
+    """Tiles with a place farther from any reading than these are apart are unread; so no others.
+
+    One reading left out of the grid leaves none farther than that; nor does reading a part closer.
+    """
+    whole = floor(lambda x, y: 0 * x)
+
+    def read(kept: np.ndarray, *more: tuple[float, float]) -> Forecast:
+        xy = np.vstack((whole.xy_mm[kept], np.array(more).reshape(-1, 2)))
+        flat, u = np.zeros(len(xy)), np.full(len(xy), U_MM**2)
+        left = surface(whole.room, xy, flat, u, [""] * len(xy))
+        return forecast(left, rows(WIDE, DEEP, 300, 300), 1.0, best=False)
+
+    away = np.abs(whole.xy_mm - (1500, 1200)).max(axis=1)
+    hole = read(away > STEP + 1)
+    assert hole.apart_mm == pytest.approx(STEP)
+    # Of 4 x 4 tiles in the hole those at its corners reach no farther than one step from a reading.
+    middles = np.abs(hole.middle_mm[hole.unread] - (1500, 1200))
+    assert len(hole.unread) == 4 * 4 - 4
+    assert middles.sum(axis=1).max() == pytest.approx(1.5 * STEP + 0.5 * STEP)
+    assert not len(read(away > 1).unread)
+    closer = [(x, y) for x in range(1230, 1500, 30) for y in range(930, 1200, 30)]
+    assert not len(read(away >= 0, *closer).unread)
+    assert answer_words(hole) == (
+        "This floor can be tiled as it is, in an even bed, as far as the readings show."
+    )
 
 
 def test_a_free_tilt_changes_no_step() -> None:

@@ -55,8 +55,9 @@ def forecast_words(found: Forecast, floor: Surface, style: Style) -> list[str]:
         )
     if len(found.unread):
         said.append(
-            f"{many(len(found.unread), 'tile')} would lie where nobody read; there the floor is "
-            "taken to go on as beside it."
+            f"{many(len(found.unread), 'tile')} would lie where nobody read, farther from any "
+            f"reading than the usual {format_distance(found.apart_mm, style)}; the floor there is "
+            "taken to go on as around it, and may not."
         )
     if found.coarse:
         said.append(
@@ -74,11 +75,13 @@ def closely(style: Style) -> Style:
 def answer_words(found: Forecast) -> str:
     """The answer in one sentence, with what it hangs on."""
     if found.answer is Answer.AS_IS:
-        return (
-            "This floor can be tiled as it is, in an even bed."
+        how = (
+            "in an even bed"
             if found.good(found.even)
-            else "This floor can be tiled as it is, but only with the bed made up tile by tile."
+            else "but only with the bed made up tile by tile"
         )
+        seen = ", as far as the readings show" if found.blind else ""
+        return f"This floor can be tiled as it is, {how}{seen}."
     if found.answer is Answer.NOT:
         return "Not with this tile in this pattern: its own bow is too much for it on any floor."
     return "This floor can be tiled so only with a correction."

@@ -22,7 +22,7 @@ from flatcheck.report.forecast import (
 from flatcheck.report.paper import MOST_LABELS, page, plan_of
 from flatcheck.report.text import cite
 from flatcheck.report.tiling import pattern_words
-from flatcheck.report.words import tile_size
+from flatcheck.report.words import many, tile_size
 from flatcheck.spacing import OFFSETS, may_offset
 from flatcheck.surface import Surface
 from flatcheck.survey import Survey
@@ -64,7 +64,7 @@ def headline(seen: Outlook) -> str:
     said = str(seen.answer)
     if seen.answer is Answer.AS_IS:
         said += "" if seen.even else ", but only tile by tile"
-        said += ", as far as the readings show" if seen.blind else ""
+        said += ", as far as the readings show" if seen.found.blind else ""
     return said.upper()
 
 
@@ -150,10 +150,21 @@ def choice_of_tiles(rows: Sequence[Row], refused: Sequence[str], style: Style) -
             "under narrower tiles."
             for found in coarse[:1]
         ),
+        *_unread(rows),
         "Even: the worst lippage in an even bed. At best: where that will not do, with the bed "
         "made up tile by tile; out, bed and bags are then of that way.",
         *(f"Not compared: {words}" for words in refused),
     ]
+
+
+def _unread(rows: Sequence[Row]) -> list[str]:
+    """How many tiles of these options lie where nobody read, so that no answer holds there."""
+    counts = [len(row.found.unread) for row in rows]
+    if not any(counts):
+        return []
+    least, most = min(counts), max(counts)
+    said = many(most, "tile") if least == most else f"{least} to {most} tiles, by the pattern,"
+    return [f"{said} would lie where nobody read; no answer holds there. See `flatcheck forecast`."]
 
 
 def joints_csv(seen: Outlook, assessment: Assessment) -> str:
