@@ -35,6 +35,9 @@ Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 Progress = Callable[[int, str], None]
 
+FELT_MM = 0.01
+"""A step below this nobody feels or measures [mm]. Common practice, no source."""
+
 AT_LIMIT_MM = 1e-4
 """A step above its limit by less than this is arithmetic, not lippage [mm]."""
 
@@ -62,7 +65,7 @@ class Answer(StrEnum):
     """How a forecast ends."""
 
     AS_IS = "can be tiled as it is"
-    CORRECTED = "only with a correction"
+    CORRECTED = "not as it is"
     NOT = "not with this tile"
 
 
@@ -288,7 +291,7 @@ def forecast(
         even,
         made,
         _spread(floor, laid, ground, follow, step),
-        np.abs(on_flat).reshape(joints, -1).max(axis=1, initial=0.0),
+        np.abs(on_flat).reshape(-1, laid.places).max(axis=1, initial=0.0),
         np.flatnonzero(away > apart + SAME_PLACE_MM),
         laid.middle_mm,
         apart,

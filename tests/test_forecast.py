@@ -36,7 +36,7 @@ from flatcheck.report.forecast import (
 )
 from flatcheck.room import Room, rectangle
 from flatcheck.surface import Surface, surface
-from flatcheck.units import MM_PER_INCH, STYLES
+from flatcheck.units import MM_PER_INCH, STYLES, parse_length
 from flatcheck.verdict import Outcome
 
 WIDE, DEEP, STEP = 3000.0, 2400.0, 300.0
@@ -141,7 +141,9 @@ def test_a_tile_that_cannot_be_bedded_is_named() -> None:
     ]
     assert found.best.unbedded.tolist() == held
     assert found.answer is Answer.CORRECTED
-    assert any("cannot be bedded" in words for words in said(found, whole))
+    words = "\n".join(said(found, whole))
+    assert "1 tile cannot be bedded" in words
+    assert "with the bed between 2.0 mm and 12.0 mm where that can be kept" in words
 
 
 def said(found: Forecast, whole: Surface, style: str = "mm/0.1") -> list[str]:
@@ -335,7 +337,7 @@ def test_words_say_what_was_found(style: str) -> None:
     whole = floor(waves(2, 8.0))
     found = forecast(whole, third(), 0.8, Bed(3, 4))
     words = said(found, whole, style)
-    assert words[0] == "This floor can be tiled so only with a correction."
+    assert words[0].startswith("This floor cannot be tiled so as it is; ")
     count = int(found.out(found.best).sum())
     assert f"{count} joints of {len(found.limit_mm)}" in " ".join(words)
     assert sum(line.startswith("  out: ") for line in words) == min(5, count)
@@ -355,6 +357,34 @@ def test_lippage_has_no_sign() -> None:
     """A joint's lippage is its largest step, whichever side is up."""
     way = Way(np.array([[-2.0, 1.0]]), *np.ones((3, 1)), np.zeros(1), 0.0, 0)
     assert (way.lippage_mm.tolist(), way.worst_mm) == ([2.0], 2.0)
+
+
+def test_one_tile_on_the_whole_floor_has_no_joint() -> None:
+    """A tile larger than its room is foreseen without joints, spacers or not, bowed or not."""
+    flat = floor(lambda x, y: 0 * x)
+    for bed, bow in ((Bed(2, 10), 0.0), (Bed(2, 10, spacer_mm=0.5, cap_mm=1.0), 1.0)):
+        found = forecast(flat, rows(WIDE, DEEP, 5000, 5000), 1.0, bed, bow)
+        assert (found.outcomes, found.even.worst_mm, found.best.worst_mm) == ((), 0.0, 0.0)
+        assert "no lippage, no joint between two tiles; bed" in "\n".join(said(found, flat))
+    row = choose([("as it is", flat)], [Option("big", found.laying, 1.0)])
+    assert rows_table(row, STYLES["mm/0.1"])[1][3:6] == ("none", "-", "0%")
+    assert joints_svg(found, flat).count('class="within"') == 0
+
+
+@pytest.mark.parametrize(("style", "step"), [("in/16", MM_PER_INCH / 2), ("mm/0.1", 10.0)])
+def test_joints_are_placed_as_somebody_looks_for_them(style: str, step: float) -> None:
+    """Places of joints that will be out are whole halves of an inch, or centimeters."""
+    whole = floor(waves(2, 8.0))
+    places = [
+        line.partition("; ")[2]
+        for line in said(forecast(whole, third(), 0.8, best=False), whole, style)
+        if line.startswith("  out: ")
+    ]
+    assert len(places) == 5
+    for place in places:
+        for tape in place.split(", "):
+            away = parse_length(tape.partition(" from ")[0]) / step
+            assert away == pytest.approx(round(away), abs=1e-6)
 
 
 def test_no_tile_is_refused() -> None:

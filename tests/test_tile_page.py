@@ -23,14 +23,16 @@ def lay(page: AppTest) -> AppTest:
 
 def test_nothing_is_foreseen_before_it_is_asked_for(page: AppTest) -> None:
     """The page offers to lay the tile, starting from what the survey says of it."""
-    assert "ONLY WITH A CORRECTION" not in seen(page)
+    assert "NOT AS IT IS" not in seen(page)
     assert widget(page, "Pattern").value == "running bond"
     assert widget(page, "Offset of each row").value == "1/3"
 
 
 def test_large_tile_then_small(page: AppTest) -> None:
-    """24 x 48 in at a third needs a correction; 12 x 24 in aligned can be laid as it is."""
-    assert "ONLY WITH A CORRECTION" in seen(lay(page))
+    """24 x 48 in at a third will not do as it is; 12 x 24 in aligned can be laid as it is."""
+    laid = seen(lay(page))
+    assert "NOT AS IT IS" in laid
+    assert "No correction was tried." in laid
     widget(page, "Tile length").set_value("24 in")
     widget(page, "Tile width").set_value("12 in").run()
     widget(page, "Pattern").set_value("aligned")

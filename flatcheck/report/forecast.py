@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from flatcheck.forecast import Answer, Forecast, Row, Way
+from flatcheck.forecast import FELT_MM, Answer, Forecast, Row, Way
 from flatcheck.instrument import fine
-from flatcheck.places import where
+from flatcheck.places import about
 from flatcheck.report.correction import columns
 from flatcheck.report.paper import plan_of
 from flatcheck.report.words import many
@@ -42,8 +42,9 @@ def forecast_words(found: Forecast, floor: Surface, style: Style) -> list[str]:
     if found.best is not None:
         bed = found.bed.least_mm, found.bed.most_mm
         limits = [format_length(thick, closely(style)) for thick in bed]
+        kept = " where that can be kept" if len(found.best.unbedded) else ""
         said.append(
-            f"At best, with the bed between {limits[0]} and {limits[1]}: "
+            f"At best, with the bed between {limits[0]} and {limits[1]}{kept}: "
             f"{_way_words(found, found.best, style)}"
         )
     way = found.even if found.best is None or found.good(found.even) else found.best
@@ -84,7 +85,10 @@ def answer_words(found: Forecast) -> str:
         return f"This floor can be tiled as it is, {how}{seen}."
     if found.answer is Answer.NOT:
         return "Not with this tile in this pattern: its own bow is too much for it on any floor."
-    return "This floor can be tiled so only with a correction."
+    return (
+        "This floor cannot be tiled so as it is; a correction of the floor could help, or another "
+        "tile or pattern."
+    )
 
 
 def _way_words(found: Forecast, way: Way, style: Style) -> str:
@@ -94,14 +98,17 @@ def _way_words(found: Forecast, way: Way, style: Style) -> str:
         f"{many(out, 'joint')} of {joints} ({out / joints:.0%}) will be out"
         if out
         else f"all {many(joints, 'joint')} within"
+        if joints
+        else "no joint between two tiles"
     )
     loose = (
         f"; {many(len(way.unbedded), 'tile')} cannot be bedded within the limits"
         if len(way.unbedded)
         else ""
     )
+    worst = f"worst lippage {fine(way.worst_mm, style)}" if felt(way.worst_mm) else "no lippage"
     return (
-        f"worst lippage {fine(way.worst_mm, style)}, {over}; bed "
+        f"{worst}, {over}; bed "
         f"{format_length(float(way.least_mm.min()), style)} to "
         f"{format_length(float(way.most_mm.max()), style)}, "
         f"{format_volume(way.mortar_l, style)} of mortar, {many(way.bags, 'bag')}{loose}."
@@ -117,7 +124,7 @@ def _places(found: Forecast, way: Way, floor: Surface, style: Style) -> list[str
         said.append(
             f"  out: {fine(float(way.lippage_mm[joint]), style)} against "
             f"{fine(float(found.limit_mm[joint]), style)}; "
-            f"{where(floor.room, (float(x), float(y)), style)}"
+            f"{about(floor.room, (float(x), float(y)), style)}"
         )
     if int(found.out(way).sum()) > MOST_PLACES:
         said.append(f"  and {int(found.out(way).sum()) - MOST_PLACES} more.")
@@ -126,11 +133,21 @@ def _places(found: Forecast, way: Way, floor: Surface, style: Style) -> list[str
         x, y = found.middle_mm[tile]
         said.append(
             f"  cannot be bedded: short by {fine(float(way.gives_mm[tile]), style)}; tile at "
-            f"{where(floor.room, (float(x), float(y)), style)}"
+            f"{about(floor.room, (float(x), float(y)), style)}"
         )
     if len(order) > MOST_PLACES:
         said.append(f"  and {many(len(order) - MOST_PLACES, 'tile')} more.")
     return said
+
+
+def felt(step_mm: float) -> bool:
+    """Whether a step [mm] is one to speak of."""
+    return step_mm >= FELT_MM
+
+
+def step_words(step_mm: float, style: Style) -> str:
+    """A step [mm] in a table: none where it is none to speak of."""
+    return fine(step_mm, style) if felt(step_mm) else "none"
 
 
 HEAD = ("floor", "tile", "answer", "even", "at best", "out", "bed", "bags", "pieces", "cut")
@@ -149,8 +166,8 @@ def rows_table(rows: Sequence[Row], style: Style) -> list[tuple[str, ...]]:
                 row.remedy,
                 row.option,
                 str(found.answer),
-                fine(found.even.worst_mm, style),
-                fine(found.best.worst_mm, style) if found.best is not None else "-",
+                step_words(found.even.worst_mm, style),
+                step_words(found.best.worst_mm, style) if found.best is not None else "-",
                 f"{share:.0%}",
                 f"{format_length(float(way.least_mm.min()), style)} to "
                 f"{format_length(float(way.most_mm.max()), style)}",

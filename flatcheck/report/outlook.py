@@ -18,6 +18,7 @@ from flatcheck.report.forecast import (
     forecast_words,
     joints_svg,
     rows_table,
+    step_words,
 )
 from flatcheck.report.paper import MOST_LABELS, page, plan_of
 from flatcheck.report.text import cite
@@ -61,7 +62,7 @@ def outlook_words(seen: Outlook, assessment: Assessment) -> list[str]:
 
 def headline(seen: Outlook) -> str:
     """The answer in capitals; no floor is said to do more than its readings and its bed allow."""
-    said = str(seen.answer)
+    said = "only with a correction" if seen.cured else str(seen.answer)
     if seen.answer is Answer.AS_IS:
         said += "" if seen.even else ", but only tile by tile"
         said += ", as far as the readings show" if seen.found.blind else ""
@@ -103,7 +104,7 @@ def _after(seen: Outlook, style: Style) -> list[str]:
     if seen.why:
         return [f"No correction was worked out: {seen.why}"]
     if not seen.after:
-        return []
+        return ["No correction was tried."] if seen.answer is Answer.CORRECTED else []
     said = [
         f"Only with one of these corrections: {', '.join(seen.cured)}."
         if seen.cured
@@ -113,9 +114,11 @@ def _after(seen: Outlook, style: Style) -> list[str]:
         way = better(row.found)
         out = int(np.count_nonzero(row.found.out(way)))
         by_tile = ", but only tile by tile" if way is row.found.best and not out else ""
+        answer = "not even then" if row.found.answer is Answer.CORRECTED else row.found.answer
+        blind = ", as far as the readings show" if row.found.blind else ""
         said.append(
-            f"  {row.remedy}: {row.found.answer}{by_tile}; worst lippage "
-            f"{fine(row.found.even.worst_mm, style)} in an even bed, {out} of "
+            f"  {row.remedy}: {answer}{by_tile}{blind}; worst lippage "
+            f"{step_words(row.found.even.worst_mm, style)} in an even bed, {out} of "
             f"{len(row.found.limit_mm)} joints out{' at best' if way is row.found.best else ''}."
         )
     return said
@@ -180,9 +183,9 @@ def joints_csv(seen: Outlook, assessment: Assessment) -> str:
             (
                 *(format_distance(float(at), style) for at in (x, y)),
                 format_length(float(found.limit_mm[k]), closely(style)),
-                fine(float(found.even.lippage_mm[k]), style),
+                step_words(float(found.even.lippage_mm[k]), style),
                 fine(2 * float(found.u_mm[k]), style) if np.isfinite(found.u_mm[k]) else "",
-                fine(float(best.lippage_mm[k]), style),
+                step_words(float(best.lippage_mm[k]), style),
                 str(found.outcomes[k]),
             )
         )

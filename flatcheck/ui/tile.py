@@ -19,6 +19,7 @@ from flatcheck.instrument import fine
 from flatcheck.outlook import Outlook, outlook
 from flatcheck.pattern import slivers
 from flatcheck.readers.folder import edited
+from flatcheck.report.forecast import step_words
 from flatcheck.report.outlook import headline, joints_csv, outlook_html, outlook_words
 from flatcheck.report.tiling import tiling_words
 from flatcheck.room import wall_names
@@ -202,7 +203,7 @@ def laying_figure(seen: Outlook, here: Assessment) -> go.Figure:
             mode="markers",
             marker={"size": 12, "opacity": 0},
             hovertext=[
-                f"<b>{words}</b><br>{fine(float(found.even.lippage_mm[k]), survey.show)} of "
+                f"<b>{words}</b><br>{step_words(float(found.even.lippage_mm[k]), survey.show)} of "
                 f"{fine(float(found.limit_mm[k]), survey.show)}"
                 for k in own.tolist()
             ],
