@@ -13,7 +13,7 @@ from itertools import pairwise
 from flatcheck.assess import Assessment, pieces_of, surveyed
 from flatcheck.errors import FlatcheckError, RuleError
 from flatcheck.guard import RISK
-from flatcheck.judgment import finding_of, laid, looks, reach_of
+from flatcheck.judgment import finding_of, laid, looks, reach_of, with_water
 from flatcheck.lippage import LippageVerdict, judge_steps
 from flatcheck.parts import Part, parts_of
 from flatcheck.rules import Grade, Rule, Standard, check_on, pitch_for, standards
@@ -163,7 +163,7 @@ def _asked(survey: Survey, about: str) -> Iterator[tuple[Row, tuple[Rule, ...]]]
                     check_on(grade, about, f"{standard.id}:{grade.id}")
                 except RuleError:
                     why = f"for a {grade.on}"
-                rules = () if standard.about == "lippage" or why else grade.rules
+                rules = () if standard.about == "lippage" or why else with_water(grade.rules)
                 yield (
                     Row(
                         standard,

@@ -46,6 +46,9 @@ PLACES = 3
 NO_FLATNESS = "none"
 """Named in place of a standard for flatness where only falls are asked for."""
 
+WATER = "wet-practice:water"
+"""What is asked about standing water where no other standard asks it."""
+
 TOLD_AS_SPOTS = ("resting", "blocks", "neighbors", "plane")
 """Measures of flatness: what is out by them is a high or a low to be worked on."""
 
@@ -125,12 +128,23 @@ def rules_of(survey: Survey) -> tuple[Rule, ...]:
 
 
 def falls_rules(survey: Survey) -> tuple[Rule, ...]:
-    """The rules of the survey's standards for falls and water, each asked once."""
+    """The rules of the survey's standards for falls and water, each asked once.
+
+    Where a floor is to drain and none of them asks about standing water, setters' practice does:
+    a floor may fall enough everywhere and still hold water, at a drain that stands high.
+    """
+    asked = [rule for name in survey.falls for rule in rules_for(grade_of(name)[1], survey.tile)]
     found: dict[tuple[str, float | None, Limit], Rule] = {}
-    for name in survey.falls:
-        for rule in rules_for(grade_of(name)[1], survey.tile):
-            found.setdefault((rule.measure, rule.length_mm, rule.limit), rule)
+    for rule in with_water(asked):
+        found.setdefault((rule.measure, rule.length_mm, rule.limit), rule)
     return tuple(found.values())
+
+
+def with_water(rules: Sequence[Rule]) -> tuple[Rule, ...]:
+    """Rules for a floor that drains, with that on standing water where they have none."""
+    measures = {rule.measure for rule in rules}
+    dry = "fall_least" not in measures or "ponding" in measures
+    return tuple(rules) if dry else (*rules, *grade_of(WATER)[1].rules)
 
 
 def _check_asked(survey: Survey, findings: Sequence[Finding]) -> None:

@@ -96,7 +96,7 @@ def outline(*corners: tuple[float, float]) -> list[list[float]]:
         (drain(center=[500, 500], size=[0, 100]), "drain.size: a drain is larger than zero"),
         (drain(center=[500, 500], size=[100, -5]), "drain.size: a drain is larger than zero"),
         (drain(center=[500, 500], size=[0.4, 0.4]), "drain: two corners in a row are at one place"),
-        (drain(center=[500, 500]), "drain.size = None was expected to be two lengths"),
+        (drain(center=[500, 500]), "drain.size = nothing was expected to be two lengths"),
         (drain(center=[500], size=[100, 100]), "drain.center = [500] was expected to be two"),
         (drain(center="middle", size=[9, 9]), "drain.center = 'middle' was expected to be two"),
         (drain(center=[NAN, 500], size=[100, 100]), "drain.center: 'nan' cannot be read"),
@@ -331,7 +331,7 @@ def test_beds(bed: dict[str, Any], said: str) -> None:
 @pytest.mark.parametrize(
     ("holds", "said"),
     [
-        ([{"name": "sill"}], "sill.at = None was expected to be two lengths"),
+        ([{"name": "sill"}], "sill.at = nothing was expected to be two lengths"),
         ([{"name": "sill", "at": [NAN, 0]}], "sill.at: 'nan' cannot be read"),
         ([{"name": 5, "at": [0, 0]}], "hold.name = 5 was expected to be a text in quotes"),
     ],

@@ -36,6 +36,7 @@ from flatcheck.report.falls import (
 from flatcheck.report.text import text
 from flatcheck.room import rectangle
 from flatcheck.units import parse_style
+from flatcheck.verdict import Outcome
 from flatcheck.water import held_mm
 
 FALL = 1 / 60
@@ -564,7 +565,7 @@ def test_falls_by_one_name_or_a_list() -> None:
     verdict = assess(one).verdict
     assert verdict.standard == "none"
     assert verdict.falls == ("bs-falls",)
-    assert [finding.rule.id for finding in verdict.findings] == ["least", "most"]
+    assert [finding.rule.id for finding in verdict.findings] == ["least", "most", "ponds"]
 
 
 def test_rules_that_agree_are_asked_once() -> None:
@@ -582,8 +583,24 @@ def test_rules_that_agree_are_asked_once() -> None:
         ("IRC", "least"),
         ("IRC", "most"),
         ("ADA Standards", "most"),
+        ("setters' practice", "ponds"),
     ]
-    assert [str(f.as_read) for f in found.findings] == ["within", "within", "out"]
+    assert [str(f.as_read) for f in found.findings] == ["within", "within", "out", "within"]
+
+
+@pytest.mark.parametrize("falls", ["irc-shower", "bs-falls", "au-wet:ncc-2022"])
+def test_a_pan_that_holds_water_is_out(falls: str) -> None:
+    """A code that asks for falls alone lets no drain pass that stands above its floor."""
+    high = on(pan(FALL))
+    found = assess(
+        survey(
+            lambda x, y: high(x, y) + (8 if math.hypot(x - 500, y - 500) < 120 else 0),
+            standard={"rule": "none", "falls": falls},
+        )
+    )
+    ponds = [f for f in found.verdict.findings if f.rule.measure == "ponding"]
+    assert len(ponds) == 1
+    assert ponds[0].outcome is found.verdict.guarded is Outcome.OUT
 
 
 def test_planes_and_water_are_worked_out_once() -> None:
