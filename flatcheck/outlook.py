@@ -24,6 +24,7 @@ from flatcheck.forecast import (
 )
 from flatcheck.judgment import NO_FLATNESS
 from flatcheck.pattern import lay
+from flatcheck.product import bow_met
 from flatcheck.rules import Rule, Standard, grade_of, standards, step_limit, step_rule
 from flatcheck.surface import Surface
 from flatcheck.survey import Survey
@@ -52,14 +53,17 @@ PATTERNS = (Pattern(), Pattern("running bond", 1 / 3), Pattern("running bond", 1
 class Allowed:
     """What lippage a tile is allowed at its joints [mm], and by which rule.
 
-    `limit_mm` has the tile's own warpage added where the rule adds it and it was measured; `open`
-    says that the rule adds it and nobody measured.
+    `limit_mm` has the tile's own warpage added where the rule adds it, it was measured and `met`;
+    `open` says that the rule adds it and nobody measured. `met` tells whether the tile as measured
+    is within its own product standard, None where that hangs on how its edges were made: a tile
+    that is bent more than its standard lets it has no claim to a wider limit.
     """
 
     standard: Standard
     rule: Rule
     limit_mm: float
     open: bool
+    met: bool | None = True
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,9 +126,10 @@ def allowed(survey: Survey, tile: Tile) -> Allowed:
     rule = step_rule(grade, tile, joint)
     limit = step_limit(rule, tile, joint)
     measured = tile.bow is not None and tile.bow.measured
-    if rule.adds_warpage and measured and tile.bow:
+    met = bow_met(tile, standard.region) if rule.adds_warpage and measured else True
+    if rule.adds_warpage and measured and tile.bow and met:
         limit += tile.bow.most_mm
-    return Allowed(standard, rule, limit, rule.adds_warpage and not measured)
+    return Allowed(standard, rule, limit, rule.adds_warpage and not measured, met)
 
 
 def bed_of(tile: Tile) -> Bed:

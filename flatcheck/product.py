@@ -4,12 +4,16 @@ Where sources disagree both are here.
 """
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from flatcheck.errors import RuleError
 from flatcheck.rules import Citation
 from flatcheck.tile import Tile, longest_edge
 from flatcheck.units import MM_PER_FOOT, MM_PER_INCH
+
+ROUNDING_MM = 1e-6
+"""A bow over its bound by less is arithmetic [mm]."""
 
 
 @dataclass(frozen=True)
@@ -64,6 +68,50 @@ def product_named(name: str) -> Product:
 def holds_for(product: Product, tile: Tile) -> bool:
     """Whether a class is meant for a tile of this size."""
     return longest_edge(tile) > product.edge_over_mm
+
+
+def own_classes(tile: Tile, region: str) -> tuple[tuple[Product, ...], ...]:
+    """Which classes may be a tile's own, by how its edges were made: of ANSI in the USA, else ISO.
+
+    One group for each way of making edges that it may be of, every way where nobody said; in a
+    group, the classes of sources that disagree. None for sawn stone, which neither is about.
+    """
+    kinds = _BY_EDGES["ansi" if region == "USA" else "iso"]
+    names = [kinds.get(tile.edges, ())] if tile.edges else list(kinds.values())
+    groups = [[product_named(name) for name in group] for group in names]
+    return tuple(tuple(p for p in group if holds_for(p, tile)) for group in groups if group)
+
+
+def bow_allowed(tile: Tile, classes: Iterable[Product]) -> float:
+    """How far a tile's longest edge may be crowned by the class that allows most [mm]."""
+    return max(allowed(product.edge, longest_edge(tile))[1] for product in classes)
+
+
+def bow_met(tile: Tile, region: str) -> bool | None:
+    """Whether the bow of a tile is within its own product standard, along its edge and diagonal.
+
+    None where it is within some classes that may be its own and not within others. True where the
+    tile has no class, or no bow is known. Of sources that disagree the one that allows more stands:
+    what that refuses, each refuses.
+    """
+    bow = tile.bow
+    if bow is None:
+        return True
+    along = math.hypot(tile.length_mm, tile.width_mm)
+
+    def within(value: float, bound: Bound, length_mm: float) -> bool:
+        low, high = allowed(bound, length_mm)
+        return low - ROUNDING_MM <= value <= high + ROUNDING_MM
+
+    kept = {
+        any(
+            within(bow.edge_mm, product.edge, longest_edge(tile))
+            and within(bow.diagonal_mm, product.diagonal, along)
+            for product in group
+        )
+        for group in own_classes(tile, region)
+    }
+    return None if len(kept) == 2 else kept != {False}
 
 
 def _ansi(edition: str, source: str, certainty: str, note: str = "") -> Citation:
@@ -189,3 +237,20 @@ PRODUCTS = (
     ),
 )
 """Classes of tile; where sources disagree both are here."""
+
+_BY_EDGES = {
+    "ansi": {
+        "rectified": ("ansi-rectified", "ansi-rectified-large"),
+        "calibrated": ("ansi-calibrated", "ansi-calibrated-sheet"),
+        "natural": ("ansi-natural",),
+    },
+    "iso": {
+        "rectified": ("iso-rectified", "iso-rectified-page"),
+        "calibrated": ("iso-dry-pressed",),
+        "natural": ("iso-dry-pressed",),
+    },
+}
+"""The classes of a floor tile, by how its edges were made; pavers of 1988 and wall tile are none.
+
+ISO 13006 tells only what is marked rectified from what is not.
+"""

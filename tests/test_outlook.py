@@ -132,9 +132,54 @@ def test_measured_warpage_is_added_and_assumed_is_not() -> None:
         tile = replace(survey.tile, bow=Bow(-inch / 16, 0.0, measured))
         found = allowed(survey, tile)
         assert (found.limit_mm, found.open) == (pytest.approx(limit), not measured)
+    assert found.met  # of what was not measured nothing is held against the tile
     british = edited(survey, {"standard": {"rule": "bs-8204:SR1"}})
     assert allowed(british, survey.tile).standard.id == "bs-lippage"
     assert not allowed(british, survey.tile).open
+
+
+@pytest.mark.parametrize(
+    ("edges", "name", "bow_in", "met"),
+    [
+        # ANSI A137.1 for an edge of 48 in: rectified 0.05 or 0.07 in, calibrated 0.08, natural
+        # 0.12; ISO 13006: 2.0 mm, rectified 1.8 mm.
+        ("rectified", "us-lippage", 0.07, True),
+        ("rectified", "us-lippage", -0.071, False),
+        ("natural", "us-lippage", 0.12, True),
+        ("natural", "us-lippage", 0.121, False),
+        ("", "us-lippage", 0.07, True),
+        ("", "us-lippage", 0.1, None),
+        ("", "us-lippage", 0.121, False),
+        ("stone", "us-lippage", 0.121, True),
+        ("calibrated", "dtu-lippage", 2.0 / 25.4, True),
+        ("calibrated", "dtu-lippage", 2.01 / 25.4, False),
+        ("", "dtu-lippage", 1.9 / 25.4, None),
+    ],
+)
+def test_a_tile_bent_more_than_its_standard_lets_it_has_no_wider_limit(
+    edges: str, name: str, bow_in: float, met: bool | None
+) -> None:
+    """Warpage is added for tile within its own product standard; else the strict limit stands."""
+    survey = edited(read_folder(ROLL), {"standard": {"lippage": name}})
+    straight = replace(survey.tile, edges=edges, bow=Bow(0.0, 0.0, True))
+    bent = replace(straight, bow=Bow(bow_in * INCH, 0.0, True))
+    strict, found = allowed(survey, straight), allowed(survey, bent)
+    assert (strict.met, found.met) == (True, met)
+    more = abs(bow_in) * INCH if met else 0.0
+    assert found.limit_mm == pytest.approx(strict.limit_mm + more)
+
+
+def test_a_tile_that_misses_its_own_standard_is_told() -> None:
+    """A rectified tile crowned by 3 mm is over the 0.07 in of ANSI A137.1: the words say so."""
+    warp = {"edge": "3 mm", "bow": "crown", "measured": True}
+    here = assess(edited(read_folder(ROLL), {"tile": {"warpage": warp}}))
+    words = "\n".join(outlook_words(outlook(here), here))
+    assert 'At most 1/32" of lippage' in words
+    assert "the tile itself does not meet ANSI A137.1" in words
+    assert 'bowed by 0.07" at most' in words
+    unsaid = {"tile": {"warpage": warp | {"edge": "0.1 in"}, "edges": ""}}
+    here = assess(edited(here.survey, unsaid))
+    assert "say edges in [tile]" in "\n".join(outlook_words(outlook(here), here))
 
 
 @pytest.mark.parametrize(

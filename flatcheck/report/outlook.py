@@ -10,7 +10,7 @@ from flatcheck.bond import Pattern
 from flatcheck.forecast import Answer, Forecast, Row, Way
 from flatcheck.instrument import fine
 from flatcheck.outlook import Outlook
-from flatcheck.product import allowed, product_named
+from flatcheck.product import allowed, bow_allowed, own_classes, product_named
 from flatcheck.readers.cells import csv_text
 from flatcheck.report.forecast import (
     choosing_words,
@@ -79,6 +79,11 @@ def _limit(seen: Outlook, tile: Tile, style: Style) -> str:
     said = f"At most {limit} of lippage by {seen.allowed.standard.title}"
     if seen.allowed.open:
         said += " and the tile's own warpage, which was not measured and is not added"
+    elif not seen.allowed.met and tile.bow:
+        said += (
+            f"; the tile's measured warpage of {fine(tile.bow.most_mm, style)} is not added, as "
+            + _unmet(seen, tile, style)
+        )
     elif seen.allowed.rule.adds_warpage and tile.bow:
         said += f", the tile's measured warpage of {fine(tile.bow.most_mm, style)} in it"
     if tile.bow is None:
@@ -87,6 +92,22 @@ def _limit(seen: Outlook, tile: Tile, style: Style) -> str:
     held = "measured" if tile.bow.measured else "taken to be"
     return (
         f"{said}. The middle of its long edge is {held} {fine(abs(tile.bow.edge_mm), style)} {way}."
+    )
+
+
+def _unmet(seen: Outlook, tile: Tile, style: Style) -> str:
+    """Why a tile that is bent has no claim to a wider limit."""
+    groups = own_classes(tile, seen.allowed.standard.region)
+    document = groups[0][0].citation.document
+    each = sorted(bow_allowed(tile, group) for group in groups)
+    if seen.allowed.met is None:
+        return (
+            f"{document} lets that edge be bowed by {fine(each[0], style)} to "
+            f"{fine(each[-1], style)} by how edges were made; say edges in [tile]"
+        )
+    return (
+        f"the tile itself does not meet {document}, which lets that edge be bowed by "
+        f"{fine(each[-1], style)} at most"
     )
 
 
