@@ -1,12 +1,15 @@
 """What is said of a correction: whole sentences, amounts as one buys, no codes."""
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import pytest
 
 from flatcheck.assess import assess
+from flatcheck.cli import main
 from flatcheck.correction import Choice, correct
+from flatcheck.instead import Instead
 from flatcheck.readers.folder import read_folder
 from flatcheck.report.correction import (
     PROVEN,
@@ -66,6 +69,30 @@ def test_what_else_it_would_do_for() -> None:
     (said,) = instead_words(sample("gorse-yard-humps"))
     assert said.count("DIN 18202 flatness") == 1
     assert "BS 8204 surface regularity (SR3)" in said
+
+
+def test_what_else_is_named_once_or_in_full() -> None:
+    """A name that two grades share stands for both; of one of them alone its full title does."""
+    choice = sample("gorse-yard-humps")
+
+    def said(*grades: str) -> str:
+        found = tuple(Instead(f"aci-bar:{grade}") for grade in grades)
+        return instead_words(replace(choice, instead=found))[0]
+
+    assert "(Flat)" in said("flat", "1990-flat")
+    assert "(Flat, edition of 1990)" in said("1990-flat")
+    assert "(Conventional; Flat, edition of 1990)" in said(
+        "conventional", "1990-flat", "1990-conventional"
+    )
+
+
+def test_nothing_is_offered_where_readings_do_not_show_the_floor() -> None:
+    """A floor not assessed is not "left as it is": the rest is to be read, by words and status 3."""
+    said = choice_words(sample("larkfield-coarse"))
+    assert said[0].startswith("What was read does not show whether the floor holds")
+    assert said[-1].startswith("The readings cannot show this rule, so no plan can be proven: ")
+    assert not [line for line in said if "every rule holds" in line]
+    assert main(["correct", str(SAMPLES / "larkfield-coarse")]) == 3
 
 
 def test_small_numbers_are_not_said_as_nothing() -> None:

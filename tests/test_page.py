@@ -496,7 +496,7 @@ def test_nothing_can_be_proven(page: AppTest) -> None:
     """Where the readings cannot show a rule no remedy is offered, and the reason stands once."""
     go(page, "correction")
     widget(page, "Survey").set_value("larkfield-coarse").run()
-    assert recommended(work_out(page)).startswith("No remedy passes")
+    assert recommended(work_out(page)).startswith("What was read does not show")
     assert seen(page).count("The readings cannot show this rule") == 1
     assert not [radio for radio in page.radio if radio.label == "Show the work of"]
     assert not page.exception

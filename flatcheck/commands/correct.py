@@ -14,6 +14,7 @@ from flatcheck.change import changed
 from flatcheck.commands.said import STATUS, folder_of, sections_of
 from flatcheck.commands.sheets import is_table, may_write, write_sheet
 from flatcheck.correction import correct, fix_named
+from flatcheck.refusal import unjudged
 from flatcheck.report.change import change_html, change_words
 from flatcheck.report.correction import choice_words, mark_words
 from flatcheck.report.marks import marks_csv, marks_html
@@ -68,7 +69,9 @@ def run_correct(arguments: argparse.Namespace) -> int:
             page = (marks_csv if is_table(arguments.sheet) else marks_html)(choice, fix)
             write_sheet(arguments.sheet, page, arguments.overwrite)
             print(f"Drawing and marks: {arguments.sheet}")
-    return 0 if choice.fixes else STATUS[Outcome.OUT]
+    if choice.fixes:
+        return 0
+    return STATUS[Outcome.NOT_ASSESSED if unjudged(choice.site) else Outcome.OUT]
 
 
 def _interrupted() -> Callable[[], bool]:

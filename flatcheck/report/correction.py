@@ -8,6 +8,7 @@ from flatcheck.correction import GRINDER, TO_GRIND, Choice, Fix, Flip, Mark, mar
 from flatcheck.instrument import fine
 from flatcheck.parts import Part
 from flatcheck.places import where
+from flatcheck.refusal import unjudged
 from flatcheck.report.words import many
 from flatcheck.rules import grade_of
 from flatcheck.terms import SAID
@@ -64,7 +65,11 @@ PROVEN = (
 def choice_words(choice: Choice) -> list[str]:
     """The recommendation, the remedies beside each other, and why some do not pass."""
     style = choice.site.assessment.survey.show
-    said = [*recommended(choice), "", *columns(table(choice)), ""]
+    said = [*recommended(choice), ""]
+    if open_rule := unjudged(choice.site):
+        said.append(open_rule)
+        return said
+    said += [*columns(table(choice)), ""]
     for fix in choice.fixes:
         said.append(f"{fix.proposal.title}: {fix_words(fix, style)}")
     said += [f"{refusal.title}: {refusal.why}" for refusal in choice.refused]
@@ -78,13 +83,21 @@ def choice_words(choice: Choice) -> list[str]:
 
 
 def instead_words(choice: Choice) -> list[str]:
-    """What else the floor would do for as it is, by standard."""
-    by_title: dict[str, list[str]] = {}
-    for other in choice.instead:
-        standard, grade = grade_of(other.standard)
+    """What else the floor would do for as it is, by standard.
+
+    What stands before the comma of a title names all that begin so; where the floor is within some
+    of them only, as by one edition, each is named in full.
+    """
+    passed = [(*grade_of(other.standard), other.small_tile) for other in choice.instead]
+    full = {grade.title for _, grade, small in passed if not small}
+    by_title: dict[str, dict[str, None]] = {}
+    for standard, grade, small in passed:
         name = grade.title.partition(",")[0]
-        name = f"{name}, with tile under 15 in" if other.small_tile else name
-        by_title.setdefault(standard.title, []).append(name)
+        alike = {one.title for one in standard.grades if one.title.partition(",")[0] == name}
+        if not alike <= full and not small:
+            name = grade.title
+        name = f"{name}, with tile under 15 in" if small else name
+        by_title.setdefault(standard.title, {})[name] = None
     if not by_title:
         return []
     found = [f"{title} ({'; '.join(names)})" for title, names in by_title.items()]
@@ -167,6 +180,11 @@ def columns(rows: list[tuple[str, ...]]) -> list[str]:
 def recommended(choice: Choice) -> list[str]:
     """Two sentences: what to do and the facts that decide it, and what would turn it."""
     if not choice.fixes:
+        if unjudged(choice.site):
+            return [
+                "What was read does not show whether the floor holds, so nothing is offered: "
+                "read the rest first."
+            ]
         return ["No remedy passes on these terms; see below what stands in the way of each."]
     style = choice.site.assessment.survey.show
     first = choice.fixes[0]
