@@ -101,40 +101,21 @@ def replaced(files: Files, name: str, text: str) -> dict[str, bytes]:
     return _kept(files, name, cells)
 
 
-def bars_of(survey: Survey) -> Table | None:
-    """The table that a bar laid by hand is written in; None where it is still to be made."""
-    return next((table for table in survey.tables if table.kind == GAPS), None)
+def bars_of(files: Files, uncertainty: str = "") -> tuple[dict[str, bytes], Table]:
+    """The table that a bar laid by hand is written in, and the files with it.
 
-
-def laid(files: Files, bar: Bar, uncertainty: str = "") -> dict[str, bytes]:
-    """The files with a bar and its gaps, below the bars that were laid before.
-
-    Where the survey has no table of gaps one is made; `uncertainty` is then how far a gap read in
-    it may be off, as typed, and that of the survey's instrument where it is blank.
-    Raises SurveyError for a bar or a gap that cannot be read, and for a survey whose bars were
-    drawn by lot, where one laid by choice has no place.
+    It is made where the survey has none; `uncertainty` is then how far a gap read in it may be off,
+    as typed, and that of the survey's instrument where it is blank. Raises SurveyError for a survey
+    whose bars were drawn by lot, where one laid by choice has no place.
     """
     survey = built(files)
     if survey.sample:
         raise SurveyError(
             "the bars of this survey were drawn by lot; one laid by choice does not belong there."
         )
-    if not bar.gaps:
-        raise SurveyError("no gap was written; say how far from the first end, and the gap there.")
-    table = bars_of(survey)
-    after = dict(files)
-    if table is None:
-        after = _with_table(after, uncertainty)
-        table = table_of(after, BARS)
-    table_of(after, table.name)
-    for end, which in ((bar.start, "first"), (bar.end, "second")):
-        for side, way in zip(end, ("east", "north"), strict=True):
-            length_of(side, f"{which} end, {way}", table.offset_unit)
-    return _kept(after, table.name, _with_bar(table.cells, bar))
-
-
-def _with_table(files: Files, uncertainty: str) -> dict[str, bytes]:
-    """The files with an empty table of gaps."""
+    found = [table for table in survey.tables if table.kind == GAPS]
+    if found:
+        return dict(files), table_of(files, found[0].name)
     if BARS in files:
         raise SurveyError(f"this survey has another table called {BARS}; give it another name.")
     head = tomllib.loads(files[DOCUMENT].decode("utf-8-sig"))
@@ -142,7 +123,22 @@ def _with_table(files: Files, uncertainty: str) -> dict[str, bytes]:
     if uncertainty.strip():
         entry["uncertainty"] = uncertainty.strip()
     head["table"] = [*head.get("table", []), entry]
-    return {**files, DOCUMENT: tomli_w.dumps(head).encode(), BARS: csv_text((COLUMNS,)).encode()}
+    after = {**files, DOCUMENT: tomli_w.dumps(head).encode(), BARS: csv_text((COLUMNS,)).encode()}
+    return after, table_of(after, BARS)
+
+
+def laid(files: Files, bar: Bar, uncertainty: str = "") -> dict[str, bytes]:
+    """The files with a bar and its gaps below the bars that were laid before, as `bars_of`.
+
+    Raises SurveyError for a bar or a gap that cannot be read.
+    """
+    after, table = bars_of(files, uncertainty)
+    if not bar.gaps:
+        raise SurveyError("no gap was written; say how far from the first end, and the gap there.")
+    for (x, y), which in ((bar.start, "first"), (bar.end, "second")):
+        length_of(x, f"{which} end, x", table.offset_unit)
+        length_of(y, f"{which} end, y", table.offset_unit)
+    return _kept(after, table.name, _with_bar(table.cells, bar))
 
 
 def _with_bar(cells: Cells, bar: Bar) -> Cells:

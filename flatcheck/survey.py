@@ -238,11 +238,16 @@ def setup_named(table: Table, written: str, where: str) -> str:
 
 def cell_name(name: str, row: int, column: int) -> str:
     """How a cell is called in messages: table, row, and the cell as a spreadsheet names it."""
+    return f"{name}, row {row}, cell {column_name(column)}{row}"
+
+
+def column_name(column: int) -> str:
+    """What a spreadsheet calls a column, counted from 1: A to Z, then AA."""
     letters, rest = "", column
     while rest > 0:
         rest, letter = divmod(rest - 1, 26)
         letters = chr(ord("A") + letter) + letters
-    return f"{name}, row {row}, cell {letters}{row}"
+    return letters
 
 
 def cell_error(table: Table, row: int, column: int, problem: FlatcheckError | str) -> SurveyError:

@@ -124,8 +124,8 @@ def test_bars_are_added_below() -> None:
 @pytest.mark.parametrize(
     ("bar", "words"),
     [
-        (Bar(("pigs", "2"), ("7", "2"), (("2", "1/8"),)), "first end, east: 'pigs'"),
-        (Bar(("1", "2"), ("7", ""), (("2", "1/8"),)), "second end, north: ''"),
+        (Bar(("pigs", "2"), ("7", "2"), (("2", "1/8"),)), "first end, x: 'pigs'"),
+        (Bar(("1", "2"), ("7", ""), (("2", "1/8"),)), "second end, y: ''"),
         (Bar(("1", "2"), ("1", "2"), (("0", "1/8"),)), "at one place"),
         (Bar(("1", "2"), ("7", "2"), (("8", "1/8"),)), "off the bar"),
         (Bar(("1", "2"), ("7", "2"), (("2", "-1/8"),)), "below zero"),

@@ -14,6 +14,7 @@ from typing import Any
 
 import streamlit as st
 
+from flatcheck.assess import Assessment
 from flatcheck.document import DOCUMENT
 from flatcheck.errors import FlatcheckError, StoreError
 from flatcheck.readers.bundle import packed, unpacked
@@ -21,8 +22,10 @@ from flatcheck.readers.cells import csv_text
 from flatcheck.readers.folder import edited, survey_of
 from flatcheck.store import Entry, Kept, Listed, Store, title_of, usual_folder
 from flatcheck.survey import Survey
+from flatcheck.ui.bar import straightedge
 from flatcheck.ui.markup import offer, tell, write
 from flatcheck.ui.serve import FOLDER
+from flatcheck.ui.table import readings_table
 from flatcheck.ui.walking import begin_walk, end_walk, walkable, walking
 
 SHOWN = 100
@@ -146,20 +149,56 @@ def walk_alone() -> None:
         tell(error)
 
 
+def by_hand(assessment: Assessment | None) -> None:
+    """The readings of the survey that is open, to be changed; nothing where none of one's own is.
+
+    A survey that cannot be judged as it is can be mended here: it comes without an assessment.
+    """
+    if st.session_state.get("source") != "kept" or not opened_key():
+        return
+    try:
+        readings_table(opened_store(), opened_key(), who())
+        straightedge(opened_store(), opened_key(), who(), assessment)
+    except StoreError as error:
+        tell(error)
+
+
 def _chosen(listed: tuple[Listed, ...]) -> str:
-    titles = {item.key: f"{item.title}, {item.at.astimezone():%d %b %H:%M}" for item in listed}
+    """The key of the survey that is open: the address says it, and the list changes the address."""
+    labels = _labels(listed)
     key = opened_key()
-    if key and key not in titles:
+    if key and key not in labels:
         tell(StoreError(f"no survey is kept here under the key {key[:40]!r}."))
-    if not titles:
+    if not labels:
         return ""
-    if "kept" not in st.session_state and key in titles:
-        st.session_state["kept"] = key
-    chosen = st.selectbox("Survey", list(titles), format_func=titles.__getitem__, key="kept")
-    if chosen != key:
+    if key not in labels:
+        key = str(st.session_state.get("kept"))
+        key = key if key in labels else next(iter(labels))
         end_walk()
-        st.query_params["survey"] = chosen
-    return str(chosen)
+        st.query_params["survey"] = key
+
+    def choose() -> None:
+        chosen = st.session_state["kept"]
+        if chosen in labels:
+            end_walk()
+            st.query_params["survey"] = chosen
+
+    # The browser remembers a label, not a key, and labels change with every change of a survey.
+    st.session_state["kept"] = key
+    st.selectbox(
+        "Survey", list(labels), format_func=labels.__getitem__, key="kept", on_change=choose
+    )
+    return key
+
+
+def _labels(listed: tuple[Listed, ...]) -> dict[str, str]:
+    """What the surveys are called in the list, by key: no two alike, now or a minute ago."""
+    titles = [item.title for item in listed]
+    return {
+        item.key: f"{item.title}, {item.at.astimezone():%d %b %H:%M}"
+        + (f", {item.key[:4]}" if titles.count(item.title) > 1 else "")
+        for item in listed
+    }
 
 
 def _tools(store: Store, kept: Kept) -> None:

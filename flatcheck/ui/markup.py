@@ -67,11 +67,11 @@ input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
 .fc .narrow {display: none}
 @media (max-width: 640px) {.fc .wide {display: none} .fc .narrow {display: block}}
 .st-key-map, .st-key-profile, .st-key-falls, .st-key-work, .st-key-change, .st-key-laying,
-  .st-key-joints,  [class*="st-key-heights"] {max-width: 45rem; flex: none !important}
+  .st-key-joints, .st-key-bar, [class*="st-key-heights"] {max-width: 45rem; flex: none !important}
 .stMain {--wide: min(45rem, 100vw - 2rem)}
 @media (min-width: 641px) {.stMain {--wide: min(45rem, 62vw)}}
 .st-key-map {height: min(calc((var(--wide) - 4rem) / var(--shape) + 6rem), 60rem) !important}
-:is(.st-key-falls, .st-key-laying, .st-key-joints)
+:is(.st-key-falls, .st-key-laying, .st-key-joints, .st-key-bar)
   {height: min(calc((var(--wide) - 4rem) / var(--shape) + 3.5rem), 60rem) !important}
 [class*="st-key-bag-"] > div {flex: 1 1 5.5rem !important; min-width: 5.5rem !important}
 [class*="st-key-bag-"] [data-testid=stNumberInput] button {display: none}
@@ -79,6 +79,8 @@ input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
   {height: min(calc((var(--wide) - 4rem) / var(--shape) + 7rem), 60rem) !important}
 @media (max-width: 640px) {
   :is(.st-key-work, .st-key-change) .scatterlayer text[style*="font-size: 11px"] {display: none}}
+[data-testid=stFullScreenFrame]:has([data-testid=stDataFrame]) [data-testid=stElementToolbar]
+  {display: none}
 [class*="st-key-heights"] {
   height: calc((min(var(--wide), 32rem) - 2 * var(--beside)) / var(--shape) + 2 * var(--beside))
   !important; max-width: 32rem}

@@ -23,7 +23,7 @@ from flatcheck.ui.door import let_in
 from flatcheck.ui.entry import entered, make_mine
 from flatcheck.ui.job import job
 from flatcheck.ui.joints import joints_alone, joints_read
-from flatcheck.ui.kept import settle, walk_alone
+from flatcheck.ui.kept import by_hand, settle, walk_alone
 from flatcheck.ui.markup import STYLE, offer, paragraphs, tell, word, write
 from flatcheck.ui.report import report
 from flatcheck.ui.steps import chosen_step, next_step
@@ -61,6 +61,7 @@ def _whole() -> None:
     settle()
     step = chosen_step()
     entry, answer = st.columns([2, 5], gap="medium")
+    assessment = None
     try:
         with entry, st.container(key="pane"):
             found = entered(units)
@@ -70,10 +71,16 @@ def _whole() -> None:
                 if found.survey.lippage and not readings_of(found.survey):
                     joints_alone(found.source, found.survey)
                 else:
-                    _open(step, found.source, _assessed(found.survey))
+                    assessment = _assessed(found.survey)
+                    _open(step, found.source, assessment)
     except FlatcheckError as error:
         with answer:
             tell(error)
+    if step == "readings":
+        with answer:
+            by_hand(assessment)
+            if assessment:
+                next_step("verdict", "whether the floor is good enough, and where it is not")
 
 
 def _assessed(survey: Survey) -> Assessment:
@@ -102,7 +109,6 @@ def _open(step: str, source: str, assessment: Assessment) -> None:
             paragraphs([*misread(assessment), *doubts(assessment)], "warn"),
             paragraphs(checks(assessment)),
         )
-        next_step("verdict", "whether the floor is good enough, and where it is not")
     elif step == "verdict":
         verdict(assessment)
         _after_verdict(assessment)

@@ -104,6 +104,7 @@ def fits(page: Any) -> bool:
                 const main = document.querySelector('[data-testid=stMain]');
                 const wide = [...main.querySelectorAll('*')].filter(
                     e => e.getBoundingClientRect().right > innerWidth + 1
+                         && !e.closest('[data-testid=stDataFrame]')  // scrolls within itself
                          && !e.closest('svg') && e.type !== 'range'  // unseen, on a slider's thumb
                          && getComputedStyle(e).position !== 'absolute');
                 return main.scrollWidth <= main.clientWidth

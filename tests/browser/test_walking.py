@@ -337,6 +337,110 @@ def test_undo_history_and_zip(page: Any, shots: Path, store: Store, tmp_path: Pa
     assert store.head(key).files == store.head(key_of(page)).files
 
 
+def own(page: Any) -> str:
+    """Makes a sample one's own and opens its readings; gives its key."""
+    sample(page)
+    press(page, page.get_by_role("button", name="Make it mine"))
+    page.wait_for_function("location.search.includes('survey=')")
+    page.get_by_role("button", name="Make it mine").wait_for(state="detached")
+    page.wait_for_selector(".runs", state="attached")
+    go(page, "Readings")
+    page.get_by_text("The readings as they are written").wait_for()
+    return key_of(page)
+
+
+def type_in(page: Any, row: int, column: int, text: str) -> None:
+    """Types into a cell of the table, row and column as it counts them, until it is there.
+
+    The table is a canvas: a click on a place of it can miss while the page is being drawn.
+    """
+    table = page.locator("[data-testid=stDataFrame]")
+    cell = page.locator(f'[data-testid="glide-cell-{column}-{row - 1}"]')
+    field = page.locator("#portal textarea")
+    for _ in range(5):
+        table.scroll_into_view_if_needed()
+        box = table.locator("canvas").first.bounding_box()
+        page.mouse.click(box["x"] + 50 + 80 * (column - 0.5), box["y"] + 35 * (row + 0.5))
+        page.wait_for_timeout(500)
+        if cell.get_attribute("aria-selected") == "true":
+            page.keyboard.press("Enter")
+            page.wait_for_timeout(300)
+        if field.count() and cell.get_attribute("aria-selected") == "true":
+            field.fill(text)
+            page.keyboard.press("Enter")
+            page.wait_for_timeout(500)
+        if cell.text_content() == text:
+            return
+    raise AssertionError(f"{text!r} could not be typed")
+
+
+def test_table(page: Any, device: str, shots: Path, store: Store) -> None:
+    """A cell typed into the table is on disk when it is told; a bad one is told and stays."""
+    key = own(page)
+    page.wait_for_timeout(1000)
+    photograph(page, shots / f"table-{device}.png")
+    assert fits(page)
+    type_in(page, 3, 2, "47 3/8")
+    page.get_by_text("Kept: laser.csv, row 3").wait_for()
+    assert cells_of("laser.csv", store.head(key).files["laser.csv"])[2][1] == "47 3/8"
+    type_in(page, 3, 3, HOSTILE)
+    page.get_by_text("laser.csv, row 3, cell C3").wait_for()
+    type_in(page, 4, 3, "47 7/8")
+    page.get_by_text("Kept: laser.csv, row 4").wait_for()
+    photograph(page, shots / f"table-bad-{device}.png")
+    kept_cells = cells_of("laser.csv", store.head(key).files["laser.csv"])
+    assert kept_cells[3][2] == "47 7/8"
+    assert HOSTILE not in kept_cells[2]
+    assert page.locator('[data-testid="glide-cell-3-2"]').text_content() == HOSTILE
+
+
+def test_straightedge(page: Any, device: str, shots: Path, store: Store) -> None:
+    """A bar is laid between two places chosen on the drawing, and its gaps are kept as rows."""
+    key = own(page)
+    press(page, page.get_by_text("Write down a bar"))
+    drawing = page.locator(".st-key-bar .js-plotly-plot")
+    drawing.locator(".scatterlayer path.point").nth(100).wait_for()
+    for x, y, label in ((1.5 * 304.8, 2.5 * 304.8, "First end, x"), (7.5 * 304.8,) * 2 + ("Sec",)):
+        drawing.scroll_into_view_if_needed()
+        at = drawing.evaluate(
+            """(g, [x, y]) => {
+                const box = g.getBoundingClientRect(), of = g._fullLayout;
+                return [box.x + of.xaxis._offset + of.xaxis.d2p(x),
+                        box.y + of.yaxis._offset + of.yaxis.d2p(y)];
+            }""",
+            [x, y],
+        )
+        tap = page.touchscreen.tap if device == "phone" else page.mouse.click
+        tap(*at)
+        page.wait_for_function(
+            "label => [...document.querySelectorAll('input')].some("
+            "i => (i.ariaLabel || '').startsWith(label) && i.value)",
+            arg=label,
+        )
+        page.wait_for_timeout(500)
+    ends = ["First end, x", "First end, y", "Second end, x", "Second end, y"]
+    said = [page.get_by_label(label).input_value() for label in ends]
+    assert said == ["1' 6\"", "2' 6\"", "7' 6\"", "7' 6\""]
+    page.get_by_label("From first end, 1").fill("3 ft")
+    page.get_by_label("Gap there, 1").fill("pigs")
+    press(page, page.get_by_role("button", name="Keep this bar"))
+    page.get_by_text("'pigs' cannot be read").wait_for()
+    photograph(page, shots / f"bar-{device}.png")
+    assert fits(page)
+    page.get_by_label("Gap there, 1").fill("3/16")
+    press(page, page.get_by_role("button", name="Keep this bar"))
+    page.get_by_text("Kept: bar laid from").wait_for()
+    rows = cells_of("straightedge.csv", store.head(key).files["straightedge.csv"])
+    assert dict(zip(*rows, strict=True)) == {
+        **dict(zip(("x1", "y1", "x2", "y2"), said, strict=True)),
+        "bar": "B1",
+        "at": "3 ft",
+        "gap": "3/16",
+        "block": "",
+    }
+    photograph(page, shots / f"bar-kept-{device}.png")
+
+
 class Forked:
     """A server that starts again within moments of being killed."""
 
