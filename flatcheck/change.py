@@ -19,6 +19,10 @@ SAME_MM = 50.0
 
 Common practice, no source: about what two tapes agree to on a floor that was walked on."""
 
+SAME_ROOM_MM = 100.0
+"""Two outlines of one room may differ by this, as a tape is read twice [mm]. Common practice, no
+source."""
+
 FEW = 3
 """Fewer places than this in common are no comparison."""
 
@@ -51,9 +55,17 @@ def changed(before: Assessment, after: Assessment, plan: Fix | None = None) -> C
     places that the plan leaves alone; else by the middle change of all places, which assumes that
     most of the floor was not worked on.
 
-    Raises SurveyError where fewer than three places were read both times.
+    Raises SurveyError where the rooms differ, or fewer than three places were read both times.
     """
     old, new = before.surface, after.surface
+    if not (old.room.assumed or new.room.assumed):
+        one, other = (np.array(floor.room.outline.corners_mm) for floor in (old, new))
+        ends = [np.array([ring.min(axis=0), ring.max(axis=0)]) for ring in (one, other)]
+        if np.abs(ends[0] - ends[1]).max() > SAME_ROOM_MM:
+            raise SurveyError(
+                "the two surveys have rooms of different size or place, so they are not of one "
+                "floor, or not measured from the same corner."
+            )
     away, match = cKDTree(new.xy_mm).query(old.xy_mm)
     near = np.flatnonzero(away <= SAME_MM)
     near = near[np.unique(match[near], return_index=True)[1]]

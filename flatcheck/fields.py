@@ -24,6 +24,9 @@ _JOINED = re.compile(
 )
 
 
+_COMMANDS = re.compile("[\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+
+
 def parsed(document: str) -> dict[str, Any]:
     """The fields of the text of a `survey.toml`, by section.
 
@@ -98,10 +101,14 @@ def sections_of(head: Mapping[str, Any], name: str, most: int) -> list[Mapping[s
 
 
 def text_of(given: Any, name: str) -> str:
-    """What a person wrote in quotes, as one line."""
+    """What a person wrote in quotes, as one line.
+
+    Signs that command a terminal or turn the reading direction would change what is said beside
+    them; a replacement stands for each.
+    """
     if not isinstance(given, str):
         raise SurveyError(f"{name} = {quoted(given)} was expected to be a text in quotes.")
-    return " ".join(given.split())
+    return _COMMANDS.sub("\N{REPLACEMENT CHARACTER}", " ".join(given.split()))
 
 
 def name_of(given: Any, name: str) -> str:

@@ -87,7 +87,7 @@ def test_what_else_is_named_once_or_in_full() -> None:
 
 
 def test_nothing_is_offered_where_readings_do_not_show_the_floor() -> None:
-    """A floor not assessed is not "left as it is": the rest is to be read, by words and status 3."""
+    """A floor not assessed is not "left as it is": the rest is to be read, and the status is 3."""
     said = choice_words(sample("larkfield-coarse"))
     assert said[0].startswith("What was read does not show whether the floor holds")
     assert said[-1].startswith("The readings cannot show this rule, so no plan can be proven: ")

@@ -205,6 +205,24 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert main(["verify", str(own / "laser.csv")]) == 2
 
 
+@pytest.mark.parametrize(
+    "foreign",
+    [
+        "<script>document.body.textContent = 'WITHIN'</script>",
+        '<p style="display:none">x</p>',
+        "<p hidden>x</p>",
+        '<img src="data:," onerror="alert(1)">',
+        "<iframe></iframe>",
+    ],
+)
+def test_markup_of_others_is_told(foreign: str) -> None:
+    """What could hide what a report says, or show something else, is told by its element."""
+    assert any(
+        "does not write" in words
+        for words in problems(KITCHEN.replace("</h1>", "</h1>" + foreign, 1))
+    )
+
+
 def test_a_laxer_rule_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The same readings judged by a laxer rule, or for another tile, are not as the survey asks."""
     survey = read_folder(SAMPLES / "gorse-yard-humps")

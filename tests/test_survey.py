@@ -517,3 +517,9 @@ def test_a_small_number_without_quotes() -> None:
         for typed in ("0.00003", '"0.00003"')
     )
     assert bare == pytest.approx(quoted)
+
+
+def test_signs_that_command_are_shown_as_such() -> None:
+    """Escape, bell and signs that turn the direction of reading stand in no title."""
+    title = made(with_line("survey", 'title = "a\\u001b[2Jb\\u202e31"')).title
+    assert title == "a\ufffd[2Jb\ufffd31"

@@ -60,6 +60,11 @@ def run_check(arguments: argparse.Namespace) -> int:
         pages.append(
             "Lippage was not read and is not judged; `flatcheck forecast` says what to expect.\n"
         )
+    elif any(table.kind == "corners" for table in survey.tables):
+        pages.append(
+            "Steps between tile corners were read and are not judged: name a standard for them, "
+            "such as --lippage us-lippage.\n"
+        )
     if arguments.reach and assessment is None:
         raise SurveyError("no heights were read, so there is no map of what could be judged.")
     if arguments.reach and assessment:

@@ -18,6 +18,9 @@ MOST_BYTES = 64_000_000
 IDS = ("verdict", "fingerprint", "readings", "survey")
 """The elements of a report that are read back, each of them once."""
 
+LIVE = ("script", "iframe", "object", "embed", "link", "base", "form", "template")
+"""Elements that no report of ours holds: they could show something else than what is read here."""
+
 SHOWN, HASHED = "the table that is shown", "the text that is hashed"
 """What the two places are called in which a report holds its readings."""
 
@@ -49,6 +52,7 @@ class _Report(HTMLParser):
     def __init__(self, text: str) -> None:
         super().__init__()
         self.found: list[tuple[str, str]] = []
+        self.foreign: list[str] = []
         self._open: tuple[str, str] | None = None
         self._text: list[str] = []
         self.feed(text)
@@ -56,6 +60,10 @@ class _Report(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         given = {name: value or "" for name, value in attrs}
+        unseen = any(word in given.get("style", "") for word in ("display", "visibility"))
+        hidden = "hidden" in given and tag != "pre"  # the survey and the readings at the end
+        if tag in LIVE or unseen or hidden or any(name.startswith("on") for name in given):
+            self.foreign.append(tag)
         if given.get("id") in IDS:
             self._open = (tag, f"#{given['id']}")
         elif "data-at" in given:
@@ -81,9 +89,10 @@ def proven(name: str, data: bytes) -> Proof:
     Raises SurveyError for a file that is no report.
     """
     try:
-        places = _Report(data.decode("utf-8-sig")).found
+        read = _Report(data.decode("utf-8-sig"))
     except UnicodeDecodeError:
         raise SurveyError(f"{name} is no report that flatcheck made: it is not text.") from None
+    places = read.found
     ids = [[text for key, text in places if key == f"#{one}"] for one in IDS]
     if any(len(texts) != 1 for texts in ids):
         missing = next(one for one, texts in zip(IDS, ids, strict=True) if len(texts) != 1)
@@ -98,6 +107,11 @@ def proven(name: str, data: bytes) -> Proof:
     mark = fingerprint(readings)
     cells = [(key[1:], text) for key, text in places if key.startswith("@")]
     problems = _cells(cells, readings)
+    problems += [
+        f"It holds <{tag}> of a kind that flatcheck does not write: what it shows may not be what "
+        "it says."
+        for tag in dict.fromkeys(read.foreign)
+    ]
     if mark != shown.strip():
         problems.insert(0, f"It shows the fingerprint {shown.strip()}; its readings give {mark}.")
     outcome = ""

@@ -6,10 +6,11 @@ import numpy as np
 
 from flatcheck.assess import Assessment
 from flatcheck.instrument import fine
-from flatcheck.intent import band, departures
+from flatcheck.intent import Intent, band, departures, fit
 from flatcheck.judgment import REACH, TOLD_AS_SPOTS
 from flatcheck.lippage import LippageVerdict
 from flatcheck.misread import IGNORED
+from flatcheck.parts import Part
 from flatcheck.places import where
 from flatcheck.planning import MOST_REPEATS
 from flatcheck.report.falls import SHOWN, not_read, worst_fall
@@ -255,6 +256,13 @@ def shape_words(assessment: Assessment) -> list[str]:
     """How far the floor strays from its required plane as a whole, and what a bar cannot show."""
     style = assessment.survey.show
     said = []
+    room = assessment.surface.room
+    if room.assumed:
+        east, north = np.ptp(room.outline.corners_mm, axis=0)
+        said.append(
+            f"No room was given: this is said of the {format_distance(east, style)} by "
+            f"{format_distance(north, style)} that the readings span, and of nothing beyond."
+        )
     for piece in assessment.parts:
         if any(
             finding.left_open
@@ -282,13 +290,25 @@ def shape_words(assessment: Assessment) -> list[str]:
             f"{assessment.surface.room.about} as read spans "
             f"{spans}{' at most' if len(piece.faces) > 1 else ''}."
         )
-        if crown:
+        if crown and _slope_alone(piece, limit):
+            said.append(
+                f"Most of that is a slope, which a bar laid on the {assessment.surface.room.about} "
+                "does not show: where it is to be level, ask a rule for level too."
+            )
+        elif crown:
             said.append(
                 f"That is more than the {allowed} that the rule allows under a bar. A bar resting "
                 "on the high points does not show a crown: look at the map, and judge it from the "
                 "plane too."
             )
     return said
+
+
+def _slope_alone(piece: Part, limit_mm: float) -> bool:
+    """Whether a floor off its plane lies in another one, and true enough for the rule in that."""
+    floor = piece.view.surface
+    best = fit(Intent("best fit"), floor.xy_mm, floor.height_mm)
+    return band(departures(best, floor.xy_mm, floor.height_mm)) <= limit_mm
 
 
 def settle_words(finding: Finding, assessment: Assessment) -> str:
