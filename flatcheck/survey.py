@@ -216,9 +216,10 @@ def sense_of(table: Table) -> str:
 
 def no_sense(name: str, sense: object) -> str:
     """Why a table without a sense cannot be read."""
+    said = "nothing" if sense is None else repr(sense)
     return (
-        f'table {name}: sense = {sense!r} was expected to be "rod" (larger is lower) or '
-        '"elevation" (larger is higher).'
+        f'table {name}: sense = {said} was expected to be "rod" (larger is lower) or "elevation" '
+        "(larger is higher)."
     )
 
 

@@ -405,7 +405,7 @@ def test_what_cannot_be_specified(written: str) -> None:
         ({"slab": {"local": 1.5}}, "slab.local = 1.5 was expected to be a share"),
         ({"slab": {"local": True}}, "slab.local = True was expected to be a number"),
         ({"slab": {"class": "flat"}}, "'class' is not known here"),
-        ({"joint": [{"from": [0, 0]}]}, "joint 1.to = None was expected to be two lengths"),
+        ({"joint": [{"from": [0, 0]}]}, "joint 1.to = nothing was expected to be two lengths"),
         ({"section": [{"name": "a"}]}, "a: an outline is a list of corners"),
     ],
 )

@@ -292,7 +292,7 @@ def test_heights_need_a_sense(kind: str) -> None:
     cells = {"points": POINTS, "corners": CORNERS, "grid": GRID}[kind]
     options = (("east", "400"), ("north", "300")) if kind == "corners" else ()
     table = replace(a_table(cells, kind, sense=""), options=options)
-    with pytest.raises(SurveyError, match=r"^table t\.csv: sense = None was expected to be"):
+    with pytest.raises(SurveyError, match=r"^table t\.csv: sense = nothing was expected to be"):
         kinds()[kind].read(table)
 
 
@@ -538,7 +538,7 @@ def test_units_of_a_tilt(slope: str, reading: str, ratio: float) -> None:
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        ({"slope": None}, "slope = None was expected to be one of %, ratio, in/ft, mm/m, deg."),
+        ({"slope": None}, "slope = nothing was expected to be one of %, ratio, in/ft, mm/m, deg."),
         ({"slope": "grad"}, "slope = 'grad' was expected to be one of"),
         ({"slope": ["deg"]}, "slope = ['deg'] was expected to be one of"),
         ({"tilt_uncertainty": None}, "tilt_uncertainty is missing; say it as"),

@@ -269,9 +269,9 @@ def test_unknown_sections_are_named() -> None:
 KINDS = "bench, benchmarks, corners, gaps, grid, pairs, points, steps, tilts"
 
 WRONG = [
-    ("flatcheck = 1", "", "flatcheck = None was expected to be 1"),
+    ("flatcheck = 1", "", "flatcheck = nothing was expected to be 1"),
     ("flatcheck = 1", "flatcheck = 2", "flatcheck = 2 was expected to be 1"),
-    ('readings = "mm"', "", "units.readings = None is not a unit of length"),
+    ('readings = "mm"', "", "units.readings = nothing is not a unit of length"),
     ('readings = "mm"', 'readings = "yard"', "units.readings = 'yard' is not a unit"),
     ('offsets = "mm"', 'offsets = "px"', "units.offsets = 'px' is not a unit"),
     ('offsets = "mm"', 'offsets = "mm"\nshow = "in/3"', "'in/3' cannot be read"),
@@ -281,7 +281,7 @@ WRONG = [
     ('uncertainty = "0.3 mm"', "uncertainty = 0", "must be larger than zero; no reading is exact"),
     ('uncertainty = "0.3 mm"', 'uncertainty = "good"', "instrument.uncertainty: 'good' cannot be"),
     ('uncertainty = "0.3 mm"', "uncertainty = nan", "instrument.uncertainty: 'nan' cannot be"),
-    ('sense = "elevation"', "", 'table a.csv: sense = None was expected to be "rod"'),
+    ('sense = "elevation"', "", 'table a.csv: sense = nothing was expected to be "rod"'),
     ('sense = "elevation"', 'sense = "up"', "table a.csv: sense = 'up' was expected"),
     ('kind = "grid"', 'kind = "cloud"', f"table a.csv: kind = 'cloud' is not one of {KINDS}."),
     ('kind = "grid"', "", f"table a.csv: kind = '' is not one of {KINDS}."),

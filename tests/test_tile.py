@@ -125,7 +125,10 @@ def test_offsets_as_people_write_them(said, share):
         ({"edges": '"broken"'}, "edges 'broken' are not one of"),
         ({"edges": "3"}, "tile.edges = 3"),
         ({"warpage": '"1/32 in"'}, "[warpage] was expected to be a section"),
-        ({"warpage": '{ edge = "1/32" }'}, "tile.warpage.bow = None is not one of crown, hollow"),
+        (
+            {"warpage": '{ edge = "1/32" }'},
+            "tile.warpage.bow = nothing is not one of crown, hollow",
+        ),
         ({"warpage": '{ edge = "1/32", bow = ["crown"] }'}, "tile.warpage.bow"),
         ({"warpage": '{ edge = "-1/32", bow = "crown" }'}, "no less than zero"),
         ({"warpage": '{ edge = 1, bow = "crown", measured = 1 }'}, "true or false"),
