@@ -4,7 +4,7 @@ Some documents do not ask for every place but for a sample: so many placements f
 which a share must be within a limit. A plan draws placements of the bar at random, every placement
 that lies wholly on the floor as likely as any other, again the same from the same seed. The sample
 that was read is judged against the plan: what was drawn and not read counts as open, what was read
-and not drawn does not count.
+and not drawn counts for no share; but where it is over a limit for all placements, not all are in.
 
 A floor has placements without number, so how many of n are within is binomial. If k are, the share
 that is within of all of them is at least p at a confidence of 95 %, where p solves
@@ -40,6 +40,10 @@ TRIES = 2_000_000
 """After so many tries without enough placements the floor is too narrow for the bar."""
 
 BATCH = 4096
+
+END_MM = 25.0
+"""Nearer to an end of the bar than this nothing is told of the floor under it [mm]. Common
+practice, no source."""
 
 SAME_MM = 50.0
 """A bar laid this near to where it was drawn is the one that was drawn [mm]. Common practice, no
@@ -89,7 +93,8 @@ class Share:
     value, `surely` whatever the reading error, `over` are not whatever it is. `bound` is the share
     of all placements on the floor that are within, at least, at 95 %. `more` further ones, all
     within, would prove the share; 0 where it is proven, None where no number can. `passes` is how
-    often a floor with WORSE fewer within than asked would pass such a sample.
+    often a floor with WORSE fewer within than asked would pass such a sample. `stray` and
+    `stray_as_read` are how the places read and not drawn end, where the limit is for all places.
     """
 
     bar: Bar
@@ -104,10 +109,14 @@ class Share:
     bound: float
     more: int | None
     passes: float
+    stray: Outcome = Outcome.WITHIN
+    stray_as_read: Outcome = Outcome.WITHIN
 
     @property
     def as_read(self) -> Outcome:
         """Taking the gaps at face value."""
+        if self.stray_as_read is Outcome.OUT:
+            return Outcome.OUT
         if self.within >= self.needed:
             return Outcome.WITHIN
         open_ = self.count - self.read
@@ -116,8 +125,10 @@ class Share:
     @property
     def guarded(self) -> Outcome:
         """Allowing for reading error."""
+        if self.stray is Outcome.OUT:
+            return Outcome.OUT
         if self.surely >= self.needed:
-            return Outcome.WITHIN
+            return self.stray
         if self.count - self.over < self.needed:
             return Outcome.OUT
         return Outcome.CLOSE if self.read == self.count else Outcome.NOT_ASSESSED
@@ -128,7 +139,9 @@ class SampleVerdict:
     """The answer for one sample.
 
     `drawn` says that the plan is known, so that what was read could be held against it; `missed`
-    are the placements of it that were not read, `strangers` those read that are none of it.
+    are the placements of it that were not read, `strangers` those read that are none of it, of
+    which `strays` were read with a bar of the scheme. `contacts` are placements read only where the
+    bar rests at its ends: they say nothing of the floor under it, and count as not read.
     """
 
     scheme: Scheme
@@ -138,6 +151,8 @@ class SampleVerdict:
     reads: tuple[tuple[int, Read], ...]
     missed: tuple[str, ...]
     strangers: tuple[str, ...]
+    strays: tuple[tuple[int, Read], ...]
+    contacts: tuple[str, ...]
 
     @property
     def guarded(self) -> Outcome:
@@ -242,21 +257,25 @@ def tally(survey: Survey, standard: str | None = None) -> SampleVerdict:
     if sample and survey.room:
         plan = plan_of(survey, sample, scheme)
     reads: list[tuple[int, Read]] = []
-    strangers, met = [], set[str]()
+    strays: list[tuple[int, Read]] = []
+    strangers, contacts, met = [], list[tuple[int, str]](), set[str]()
     for placement, gaps in bars.items():
         number = _which(scheme, gaps[0], placement)
-        if number is not None and plan:
-            drawn = _matching(plan, number, gaps[0], met)
-            if drawn:
-                met.add(drawn.name)
-            else:
-                number = None
         if number is None:
             strangers.append(placement)
             continue
         worst = max(gaps, key=lambda gap: abs(gap.gap_mm))
-        reads.append((number, Read(placement, abs(worst.gap_mm), worst.u_mm, worst.where)))
-    if not reads:
+        read = Read(placement, abs(worst.gap_mm), worst.u_mm, worst.where)
+        drawn = _matching(plan, number, gaps[0], met) if plan else None
+        if plan and not drawn:
+            strangers.append(placement)
+            strays.append((number, read))
+        elif all(_at_contact(gap) for gap in gaps):
+            contacts.append((number, placement))
+        else:
+            reads.append((number, read))
+            met |= {drawn.name} if drawn else set()
+    if not reads and not contacts:
         raise SurveyError(
             f"none of the {len(bars)} placements read is one of {scheme.standard}: check the "
             "length of the bar, its places and the seed."
@@ -267,8 +286,10 @@ def tally(survey: Survey, standard: str | None = None) -> SampleVerdict:
     for number, bar in enumerate(scheme.bars):
         own = [read for which, read in reads if which == number]
         # More than the standard asks may be agreed, fewer may not.
-        count = max(plan.count if plan else len(own), least, len(own), 1)
-        shares += [_share(bar, own, count, part, limit) for part, limit in bar.shares]
+        laid = len(own) + sum(which == number for which, _ in contacts)
+        count = max(plan.count if plan else laid, least, laid, 1)
+        beside = [read for which, read in strays if which == number]
+        shares += [_share(bar, own, beside, count, part, limit) for part, limit in bar.shares]
     return SampleVerdict(
         scheme=scheme,
         decision=survey.decision,
@@ -277,6 +298,8 @@ def tally(survey: Survey, standard: str | None = None) -> SampleVerdict:
         reads=tuple(reads),
         missed=tuple(missed),
         strangers=tuple(strangers),
+        strays=tuple(strays),
+        contacts=tuple(name for _, name in contacts),
     )
 
 
@@ -329,7 +352,28 @@ def more_to_prove(share: float, within: int, read: int) -> int | None:
     return high
 
 
-def _share(bar: Bar, own: Sequence[Read], count: int, share: float, limit: float) -> Share:
+def _at_contact(gap: Gap) -> bool:
+    """Whether this is the contact at an end of the bar, and not a gap under it."""
+    end = min(gap.along_mm, math.dist(gap.start, gap.end) - gap.along_mm)
+    return end < END_MM and abs(gap.gap_mm) <= 2 * gap.u_mm + EXACT_MM
+
+
+def _strays(beside: Sequence[Read], limit: float) -> tuple[Outcome, Outcome]:
+    """How places read and not drawn end by a limit for all: with reading error, and as read."""
+    if not beside:
+        return Outcome.WITHIN, Outcome.WITHIN
+    excess = np.array([read.gap_mm for read in beside]) - limit
+    u = np.array([read.u_mm for read in beside])
+    as_read = Outcome.OUT if np.any(excess > EXACT_MM) else Outcome.WITHIN
+    if np.any(excess > factor_for(excess / u) * u):
+        return Outcome.OUT, as_read
+    return Outcome.CLOSE if np.any(excess > -CLEAR * u) else Outcome.WITHIN, as_read
+
+
+def _share(
+    bar: Bar, own: Sequence[Read], beside: Sequence[Read], count: int, share: float, limit: float
+) -> Share:
+    stray, stray_as_read = _strays(beside if share >= 1 else (), limit)
     excess = np.array([read.gap_mm for read in own]) - limit
     u = np.array([read.u_mm for read in own])
     factor = factor_for(excess / u) if len(own) else 0.0
@@ -348,6 +392,8 @@ def _share(bar: Bar, own: Sequence[Read], count: int, share: float, limit: float
         bound=lower_bound(within, len(own)),
         more=more_to_prove(share, within, len(own)),
         passes=float(bdtrc(needed - 1, count, share - WORSE)),
+        stray=stray,
+        stray_as_read=stray_as_read,
     )
 
 

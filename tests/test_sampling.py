@@ -304,6 +304,43 @@ def test_places_that_were_not_drawn_do_not_count() -> None:
     assert found.as_read is Outcome.NOT_ASSESSED
 
 
+def test_a_limit_for_all_holds_where_nobody_drew() -> None:
+    """A place of one's own choice over the limit for all is out, told, and counts for no share."""
+    plan = draw(scheme_named("aci-bar:flat"), HALL, 3)
+    stray = replace(draw(plan.scheme, HALL, 4).placements[0], name="mine")
+    more = Plan(plan.scheme, HALL, 3, 12, (*plan.placements, stray))
+    sample = {"standard": "aci-bar:flat", "seed": 3}
+    inch = FOOT / 12
+    for gap, outcome in ((2 * inch, "out"), (3 / 8 * inch, "too close to call"), (8, "within")):
+        survey = survey_of(more, [3.0] * 12 + [gap], sample=sample)
+        found = tally(survey)
+        ninety, everywhere = found.shares
+        assert (ninety.guarded, everywhere.guarded) == (Outcome.WITHIN, Outcome(outcome))
+        assert (everywhere.read, everywhere.within) == (12, 12)
+        assert everywhere.as_read is (Outcome.OUT if gap > inch else Outcome.WITHIN)
+        words = "\n".join(tally_words(found, survey))
+        assert ("broken there" in words) is (gap > inch)
+        assert "  plan.csv mine: " in words  # over the quarter inch for 90 %
+
+
+def test_a_bar_read_only_where_it_rests_was_not_read() -> None:
+    """Contacts at the bar's ends say nothing of its middle: placements drawn and not read."""
+    plan = draw(scheme_named("aci-bar:flat"), HALL, 3)
+    whole = survey_of(plan, [0.0] * 12)
+    header, *rows = whole.tables[0].cells
+    at, ends = header.index("at"), []
+    for n, row in enumerate(rows):
+        ends.append((*row[:at], "0 mm" if n % 2 else "3048 mm", *row[at + 1 :]))
+    for few in (2, 12):
+        survey = checked(whole.document, {"plan.csv": (header, *ends[:few], *rows[few:])})
+        found = tally(survey)
+        assert found.missed == tuple(f"P{n}" for n in range(1, few + 1))
+        assert len(found.contacts) == few
+        assert (found.guarded, found.as_read) == (Outcome.NOT_ASSESSED, Outcome.NOT_ASSESSED)
+        assert "Read only where the bar rests" in "\n".join(tally_words(found, survey))
+    assert tally(whole).as_read is Outcome.WITHIN
+
+
 def test_a_bar_laid_the_other_way_round() -> None:
     """A bar lies where it was drawn whichever end is called its start."""
     plan = draw(scheme_named("aci-bar:flat"), HALL, 3)

@@ -127,6 +127,7 @@ def tally_record(verdict: SampleVerdict, survey: Survey) -> dict[str, Any]:
         "held_against_its_plan": verdict.drawn,
         "drawn_and_not_read": list(verdict.missed),
         "read_and_not_drawn": list(verdict.strangers),
+        "read_only_at_the_ends": list(verdict.contacts),
         "limits": [
             {
                 "bar_mm": share.bar.length_mm,
@@ -142,6 +143,7 @@ def tally_record(verdict: SampleVerdict, survey: Survey) -> dict[str, Any]:
                 "floor_within_at_least": round(share.bound, 4),
                 "more_to_prove": share.more,
                 "worse_floor_passes": round(share.passes, 4),
+                "places_not_drawn": share.stray,
                 "allowing_for_reading_error": share.guarded,
                 "as_read": share.as_read,
             }
@@ -205,8 +207,15 @@ def _plan_kept(verdict: SampleVerdict) -> list[str]:
             f"{verdict.scheme.standard} asks for {verdict.shares[0].count} placements of each bar "
             "on a floor of this size: draw and read the rest."
         )
+    if verdict.contacts:
+        said.append(
+            f"Read only where the bar rests, at its ends, which is not read: "
+            f"{_some(verdict.contacts)}. Read the largest gap between."
+        )
     if verdict.strangers:
-        said.append(f"Read and not drawn, and not counted: {_some(verdict.strangers)}.")
+        said.append(f"Read and not drawn, and counted for no share: {_some(verdict.strangers)}.")
+    if any(Outcome.OUT in (share.stray, share.stray_as_read) for share in verdict.shares):
+        said.append("A limit for all placements holds there too, and is broken there.")
     return said
 
 
@@ -216,7 +225,7 @@ def _worst(verdict: SampleVerdict, style: Style) -> list[str]:
     over = sorted(
         (
             (read.gap_mm - tightest[number], tightest[number], read)
-            for number, read in verdict.reads
+            for number, read in (*verdict.reads, *verdict.strays)
             if read.gap_mm > tightest[number] + 1e-6
         ),
         key=lambda item: -item[0],
