@@ -22,6 +22,7 @@ from flatcheck.assess import Assessment
 from flatcheck.box import tile_of
 from flatcheck.errors import RuleError, SurveyError
 from flatcheck.guard import each
+from flatcheck.product import bow_met
 from flatcheck.room import inside
 from flatcheck.rules import Grade, Rule, grade_of, step_limit, step_rule
 from flatcheck.steps import MOST_JOINTS, Joints, corner_steps, joints_of, places
@@ -70,7 +71,8 @@ class LippageVerdict:
     """The answer for the joints of one survey.
 
     `factor` is the q that a step must exceed its limit by, in units of its uncertainty, to be out.
-    `warpage_mm` is what the tiles were measured to warp, None where nobody measured. `sampling` is
+    `warpage_mm` is what the tiles were measured to warp, None where nobody measured; `met` says
+    that this is within their own product standard, without which it is not added. `sampling` is
     of the joints of `counted`, None where they could not be counted, and where steps lie off them.
     `lacking` is how many more joints it takes to speak for the floor, 0 where those read do.
     """
@@ -83,6 +85,7 @@ class LippageVerdict:
     joints: tuple[Joint, ...]
     factor: float
     warpage_mm: float | None
+    met: bool
     counted: Joints | None
     sampling: Sampling | None
     lacking: int
@@ -150,7 +153,10 @@ def judge_steps(survey: Survey, assessment: Assessment | None = None) -> Lippage
     if standard.about != "lippage":
         raise SurveyError(f"{survey.lippage}, named for lippage, is about {standard.about}.")
     warpage = measured_warpage(survey)
-    joints, factor = judged(found, grade, survey.tile, warpage)
+    tile = tile_of(survey)
+    met = bow_met(tile, standard.region) is True if warpage and tile else True
+    # Warpage is allowed to tile that meets its own standard; of other tile none is added.
+    joints, factor = judged(found, grade, survey.tile, warpage if met else (0.0, 0.0))
     counted = joints_of(survey, found)
     lacking = _lacking(joints, counted)
     ends = [gravest(joint.outcome for joint in joints), gravest(joint.as_read for joint in joints)]
@@ -169,6 +175,7 @@ def judge_steps(survey: Survey, assessment: Assessment | None = None) -> Lippage
         joints=joints,
         factor=factor,
         warpage_mm=warpage[0] if warpage else None,
+        met=met,
         counted=counted,
         sampling=_sampled(joints, counted),
         lacking=lacking,

@@ -270,3 +270,16 @@ def test_the_sample_from_the_shell(capsys: pytest.CaptureFixture[str]) -> None:
     for box, of in ((judge_box(survey), survey), (judge_box(every), every)):
         assert json.dumps(box_record(box), allow_nan=False)
         assert max(map(len, wrapped(box_words(box, of)))) <= 92
+
+
+def test_a_tile_outside_its_own_standard_loosens_no_limit() -> None:
+    """A box bowed by 6 mm, which no class allows at 24 in, leaves the strict limit as it is."""
+    steps = '[[table]]\nfile = "steps.csv"\nkind = "steps"\n'
+    head = f'{HEAD}[standard]\nrule = "none"\nlippage = "us-lippage"\n'
+    cells = {"steps.csv": (("x", "y", "step"), ("1", "1", "1.0"))}
+    bent = {"bench.csv": (COLUMNS, crown("1", 6.0, 6.0), crown("2", 6.0, 6.0))}
+    found = judge_steps(checked(head + steps + BENCH, cells | bent))
+    assert found is not None
+    (joint,) = found.joints
+    assert (found.met, joint.limit_mm) == (False, pytest.approx(25.4 / 32))
+    assert found.guarded is found.as_read is Outcome.OUT

@@ -137,6 +137,7 @@ def lippage_record(verdict: LippageVerdict) -> dict[str, Any]:
         "as_read": verdict.as_read,
         "share_within": round(verdict.share_within, 4),
         "warpage_mm": verdict.warpage_mm,
+        "warpage_within_its_product_standard": verdict.met,
         "certainty": sorted({joint.rule.citation.certainty for joint in verdict.joints}),
         "sources_disagree": grade_of(f"{verdict.standard}:{verdict.grade}")[1].disputed or None,
         "joints": [
@@ -181,6 +182,13 @@ def _limits(verdict: LippageVerdict, style: Style) -> str:
         return (
             f"Limit {bare} and what the tile itself is bent, which was not measured: what stands "
             "higher is not assessed. Lay a few tiles on a flat bench and measure them."
+        )
+    if not verdict.met:
+        return (
+            f"Limit {bare}. The tile's measured warpage of "
+            f"{format_length(verdict.warpage_mm, style)} is not added: it is more than the tile's "
+            "own product standard allows, or its edges ([tile] edges) were not said, on which that "
+            "depends."
         )
     limits = sorted({joint.limit_mm for joint in verdict.joints})
     full = " to ".join(dict.fromkeys(format_length(v, style) for v in (limits[0], limits[-1])))
