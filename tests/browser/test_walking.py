@@ -337,6 +337,34 @@ def test_undo_history_and_zip(page: Any, shots: Path, store: Store, tmp_path: Pa
     assert store.head(key).files == store.head(key_of(page)).files
 
 
+@phone_only
+def test_no_connection(page: Any, store: Store, shots: Path) -> None:
+    """A reading typed while the network is away is told as not kept yet, and kept when it is back.
+
+    The network is taken from the browser for five seconds in the middle of entry.
+    """
+    new_survey(page)
+    walk(page)
+    page.keyboard.type("47 1/2")
+    page.keyboard.press("Enter")
+    kept(page, 1, "47 1/2")
+    key = key_of(page)
+    page.context.set_offline(True)
+    page.keyboard.type("47 9/16")
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(5_000)
+    page.screenshot(path=shots / "offline-phone.png")
+    assert readings(store, key)[:3] == ["47 1/2", "", ""]
+    assert "Kept, 2" not in page.locator(".walk .status").inner_text()
+    page.context.set_offline(False)
+    kept(page, 2, "47 9/16")
+    page.keyboard.type("47 5/8")
+    page.keyboard.press("Enter")
+    kept(page, 3, "47 5/8")
+    assert readings(store, key)[:4] == ["47 1/2", "47 9/16", "47 5/8", ""]
+    assert len(store.history(key)) == 4
+
+
 def own(page: Any) -> str:
     """Makes a sample one's own and opens its readings; gives its key."""
     sample(page)
