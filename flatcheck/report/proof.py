@@ -1,9 +1,7 @@
 """Whether a report still agrees with itself, and whether it is of the readings of a survey."""
 
-import json
-import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from html.parser import HTMLParser
 
 from flatcheck.errors import FlatcheckError, SurveyError
@@ -24,8 +22,8 @@ LIVE = ("script", "iframe", "object", "embed", "link", "base", "form", "template
 SHOWN, HASHED = "the table that is shown", "the text that is hashed"
 """What the two places are called in which a report holds its readings."""
 
-NOT_JUDGED_BY = ("correction", "table")
-"""Sections that may differ: a report keeps prices to itself, and tables are compared by cell."""
+NOT_JUDGED_BY = ("document", "tables", "show", "terms")
+"""What may differ: how it is written and said, and prices; tables are compared cell by cell."""
 
 TOLD = 20
 """More differences than this are counted, not told."""
@@ -36,11 +34,11 @@ class Proof:
     """What was found in a report: its readings, their fingerprint, and what does not agree.
 
     `outcome` is what the readings give when they are judged again, blank where they cannot be.
-    `document` is the survey document that they were judged by.
+    `survey` is what they were judged as, None where they cannot be.
     """
 
     readings: str
-    document: str
+    survey: Survey | None
     fingerprint: str
     outcome: str
     problems: tuple[str, ...]
@@ -114,7 +112,7 @@ def proven(name: str, data: bytes) -> Proof:
     ]
     if mark != shown.strip():
         problems.insert(0, f"It shows the fingerprint {shown.strip()}; its readings give {mark}.")
-    outcome = ""
+    outcome, survey = "", None
     try:
         survey = _rebuilt(document, readings)
         problems += differences(canonical(survey), readings, ("its survey", HASHED))
@@ -126,7 +124,7 @@ def proven(name: str, data: bytes) -> Proof:
         ends = [text for key, text in places if key == "outcome"]
         rules = [text for key, text in places if key == "rule"]
         problems += _verdict(case, verdict, rules, ends)
-    return Proof(readings, document, mark, outcome, tuple(problems))
+    return Proof(readings, survey, mark, outcome, tuple(problems))
 
 
 def _cells(shown: Sequence[tuple[str, str]], readings: str) -> list[str]:
@@ -195,18 +193,15 @@ def proof_words(name: str, found: Proof, survey: Survey | None) -> list[str]:
 def apart_from(found: Proof, survey: Survey) -> list[str]:
     """Every reading in which a report and a survey differ, and whatever else they are judged by."""
     said = differences(found.readings, canonical(survey), ("the report", "the survey"))
-    try:
-        own = tomllib.loads(found.document)
-    except tomllib.TOMLDecodeError:
+    if found.survey is None:
         return said  # told among its problems
-    asked = tomllib.loads(survey.document)
-    for one in (own, asked):
-        # How lengths are said changes no verdict.
-        one["units"] = {key: unit for key, unit in one.get("units", {}).items() if key != "show"}
-    for section in dict.fromkeys((*own, *asked)):
-        if section not in NOT_JUDGED_BY and own.get(section) != asked.get(section):
-            here, there = (json.dumps(of.get(section), default=str) for of in (own, asked))
-            said.append(f"[{section}] is {here} in the report and {there} in the survey.")
+    for one in fields(Survey):
+        if one.name in NOT_JUDGED_BY:
+            continue
+        here, there = (getattr(of, one.name) for of in (found.survey, survey))
+        if here != there:
+            both = f": {here!r} and {there!r}" if isinstance(here, str) else ""
+            said.append(f"The {one.name} of the report is not that of the survey{both}.")
     return said
 
 
