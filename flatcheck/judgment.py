@@ -238,10 +238,10 @@ def finding_of(
 def hides(where: Reach, need_mm: float) -> bool:
     """Whether a dip as wide as the bar could lie where a rule could not judge.
 
-    It could where such floor lies a quarter of the bar or more from what was judged: that begins
-    some way beyond the last reading, so the floor without readings is then nearly a bar across.
+    It could where such floor lies over a third of the bar from what was judged: that ends some way
+    beyond the last reading, so the floor without readings is then as wide as the bar is long.
     """
-    return blind_mm(where) > need_mm
+    return blind_mm(where) > need_mm * 4 / 3  # the usual need is a quarter of the bar
 
 
 def reach_of(piece: Part, rule: Rule, bars: Laid) -> tuple[float, Reach | None]:
