@@ -60,8 +60,8 @@ def test_no_slivers():
 
 
 def test_without_a_tile_nothing_is_laid():
-    """A survey that names no tile is refused."""
-    with pytest.raises(SurveyError, match="names no tile"):
+    """A survey that measured tiles and names none is refused."""
+    with pytest.raises(SurveyError, match="tiles were measured, and none is named"):
         tiling_words(replace(survey(), tile=None), ROOM)
 
 
