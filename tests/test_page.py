@@ -720,6 +720,24 @@ def test_the_report_has_the_correction_of_its_floor() -> None:
     assert case_now(dips, {}).fix is None
 
 
+def test_report_after_a_correction(page: AppTest) -> None:
+    """Once the correction is worked out the report has it, and says no more that it lacks it."""
+    widget(page, "Survey").set_value("gorse-yard-humps").run()
+    assert NOT_YET in seen(go(page, "report"))
+    go(page, "correction")
+    work_out(page)
+    go(page, "report")
+    assert not page.exception
+    assert NOT_YET not in seen(page)
+    (made,) = worked(page)
+    assert made.fixes[0].proposal.id == "grind"
+
+
+def worked(page: AppTest) -> list[Any]:
+    """The corrections that the page keeps."""
+    return [search.choice for search in page.session_state["corrections"].values()]
+
+
 def test_bug_shows_as_bug(page: AppTest, monkeypatch: pytest.MonkeyPatch) -> None:
     """An error that is not the person's is not dressed up as one."""
 

@@ -104,6 +104,11 @@ class Search:
         assert self._found is not None  # asked for only when it is done
         return self._found
 
+    @property
+    def choice(self) -> Choice | None:
+        """What it found, None while it runs and where something stood in its way."""
+        return self._found if isinstance(self._found, Choice) else None
+
     def _run(self, assessment: Assessment) -> None:
         titles = {remedy.ID: remedy.TITLE for remedy in remedies()}
 
@@ -118,6 +123,12 @@ class Search:
             self._found = correct(assessment, tell, lambda: self.stopped)
         except Exception as error:
             self._found = error  # the page shows it, or says that it is a fault
+
+
+def worked_out() -> dict[Any, Choice]:
+    """The corrections that were worked out and are kept, by all that their survey says."""
+    kept: dict[Any, Search] = st.session_state.get("corrections", {})
+    return {key: search.choice for key, search in kept.items() if search.choice}
 
 
 def _kept(source: str, assessment: Assessment, pressed: bool) -> Choice | None:

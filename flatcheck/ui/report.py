@@ -12,6 +12,7 @@ from flatcheck.report.case import Case
 from flatcheck.report.dossier import report_html
 from flatcheck.report.ledger import packed
 from flatcheck.report.paper import paragraphs
+from flatcheck.ui.correction import worked_out
 from flatcheck.ui.markup import write
 from flatcheck.verdict import Outcome
 
@@ -24,7 +25,7 @@ NOT_YET = "The correction is not in it yet: work it out first."
 
 def report(assessment: Assessment) -> None:
     """Buttons for the report and for its tables."""
-    case = case_now(assessment, st.session_state.get("corrections", {}))
+    case = case_now(assessment, worked_out())
     said = [ABOUT]
     if case.choice is None and assessment.verdict.outcome is not Outcome.WITHIN:
         said.append(NOT_YET)
