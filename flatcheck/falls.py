@@ -25,6 +25,9 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 
+LOW_SIDE = "its low side"
+"""What a floor without a drain drains to."""
+
 REMEMBERED = 4
 """How many assessments have their planes and water kept: a page asks for those of each several
 times, of the floor before and after the work."""
@@ -161,9 +164,7 @@ def drainage(assessment: Assessment) -> tuple[Drainage, ...]:
         if not (len(floor.triangles) and settled(floor)):
             continue
         land = catchments(floor.xy_mm, floor.height_mm, floor.triangles, ground.drained)
-        names = [f"the {drain.outline.name}" for drain in assessment.survey.drains] or [
-            "its low side"
-        ]
+        names = [f"the {drain.outline.name}" for drain in assessment.survey.drains] or [LOW_SIDE]
         labels = [int(k) for k in np.unique(land.drain)]
         shares = [
             Share(names[k] if k >= 0 else "", land.share(k, held_mm()), land.share(k))

@@ -152,8 +152,9 @@ def judge_steps(survey: Survey, assessment: Assessment | None = None) -> Lippage
     standard, grade = grade_of(survey.lippage)
     if standard.about != "lippage":
         raise SurveyError(f"{survey.lippage}, named for lippage, is about {standard.about}.")
-    warpage = measured_warpage(survey)
     tile = tile_of(survey)
+    bow = tile.bow if tile else None
+    warpage = (bow.most_mm, bow.u_mm) if bow and bow.measured else None
     met = bow_met(tile, standard.region) is True if warpage and tile else True
     # Warpage is allowed to tile that meets its own standard; of other tile none is added.
     joints, factor = judged(found, grade, survey.tile, warpage if met else (0.0, 0.0))
@@ -264,13 +265,3 @@ def histogram(verdict: LippageVerdict, class_mm: float) -> tuple[tuple[float, fl
         max(math.ceil(joint.height_mm / class_mm - 1e-9) - 1, 0) for joint in verdict.joints
     )
     return tuple((n * class_mm, (n + 1) * class_mm, held[n]) for n in range(max(held) + 1))
-
-
-def measured_warpage(survey: Survey) -> tuple[float, float] | None:
-    """What the tiles were measured to warp and its uncertainty [mm]; None where nobody measured.
-
-    Raises SurveyError as `box.tile_of` does.
-    """
-    tile = tile_of(survey)
-    bow = tile.bow if tile else None
-    return (bow.most_mm, bow.u_mm) if bow and bow.measured else None

@@ -22,14 +22,13 @@ from flatcheck.room import Room, rectangle
 from flatcheck.surface import surface
 from flatcheck.survey import Cells
 from flatcheck.ui.figures import (
-    color_marks,
     floor_map,
     map_aspect,
     outline_of,
     raster,
 )
 from flatcheck.ui.section import profile_figure
-from flatcheck.ui.solid import exaggerated, solid_figure
+from flatcheck.ui.solid import solid_figure
 from flatcheck.units import STYLES, parse_length
 
 SAMPLES = Path(__file__).parents[1] / "sample_surveys"
@@ -450,10 +449,7 @@ def test_solid_is_as_tall_as_it_says(name: str) -> None:
     """The solid's heights are the departures times what is stated, on axes of one scale."""
     found = sample(name)
     above = departures_of(found)
-    figure = solid_figure(found, 200)
-    marks = color_marks(float(np.nanmax(np.abs(above))), found.survey.show)
-    side = float(np.ptp(found.surface.room.outline.corners_mm, axis=0).max())
-    times = exaggerated(marks[-1], side)
+    figure, times = solid_figure(found, 200)
     assert times >= 1
     for piece, mesh in zip(found.parts, figure.data, strict=False):
         drawn, known = np.array(mesh.z), np.isfinite(above[piece.stations])

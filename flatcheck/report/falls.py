@@ -3,7 +3,7 @@
 import math
 
 from flatcheck.compass import side_of
-from flatcheck.falls import Drainage, FloodTest, PlaneFall, Standing
+from flatcheck.falls import LOW_SIDE, Drainage, FloodTest, PlaneFall, Standing
 from flatcheck.parts import passed_over
 from flatcheck.places import where
 from flatcheck.room import Room
@@ -223,7 +223,7 @@ def water_words(drainage: Drainage, room: Room, style: Style) -> list[str]:
     for number, pond in enumerate(drainage.ponds, 1):
         said.append(pond_words(number, pond, room, style))
         if pond.held_by_drain:
-            own = any(share.drain == "its low side" for share in drainage.shares)
+            own = any(share.drain == LOW_SIDE for share in drainage.shares)
             held = "The side it should leave by" if own else "The drain itself"
             said.append(f"{held} holds this water: it stands higher than the floor around it.")
     full = "once the pond is full" if len(drainage.ponds) == 1 else "once the ponds are full"

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from flatcheck.assess import Assessment
 from flatcheck.places import where
 from flatcheck.report.relief import above_plane
+from flatcheck.report.ticks import one_digit
 from flatcheck.surface import Lines
 from flatcheck.verdict import Finding, Placement, place_of
 
@@ -113,8 +114,7 @@ def exaggeration(profile: Profile, width_px: float, height_px: float) -> float:
     wide = float(np.ptp(profile.along_mm))
     tall = max(float(np.ptp(shown_heights(profile))), 1e-6)
     fits = max(height_px / tall * wide / width_px, 1.0)
-    power = 10 ** math.floor(math.log10(fits))
-    return float(power * math.floor(fits / power + 1e-9))
+    return one_digit(fits)
 
 
 def shown_heights(profile: Profile) -> Floats:

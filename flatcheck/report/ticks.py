@@ -21,6 +21,12 @@ def height_steps(style: Style) -> list[float]:
     return [k * 10.0 ** (power - style.decimals) for power in range(6) for k in (1, 2, 5)]
 
 
+def one_digit(times: float) -> float:
+    """A factor of 1 and more, rounded down to one digit, as it can be said beside a drawing."""
+    power = 10 ** math.floor(math.log10(times))
+    return float(power * math.floor(times / power + 1e-9))
+
+
 def first_step(steps: Sequence[float], least: float) -> float:
     """The smallest step that is not below `least`, else the largest."""
     return next((step for step in steps if step >= least * (1 - 1e-9)), steps[-1])

@@ -26,14 +26,11 @@ from flatcheck.report.correction import (
 from flatcheck.report.falls import SHOWN, worst_fall
 from flatcheck.report.marks import marks_csv, marks_html
 from flatcheck.report.words import outcome_of, worst_words
-from flatcheck.survey import Survey
 from flatcheck.ui.depths import plan_of_work, work_key
 from flatcheck.ui.figures import map_aspect
 from flatcheck.ui.markup import draw, listed, offer, paragraphs, tell, word, write
+from flatcheck.ui.memory import KEPT, text_of
 from flatcheck.ui.terms import on_terms, terms_form
-
-KEPT = 4
-"""How many corrections are kept; each holds the covariance of its floor."""
 
 AT_ONCE_S = 3.0
 """A correction that takes no longer than this is simply shown; a longer one is told of [s]."""
@@ -72,11 +69,6 @@ def correction(source: str, assessment: Assessment) -> Fix | None:
         return None
     _compared(choice)
     return _chosen(choice) if choice.fixes else None
-
-
-def text_of(survey: Survey) -> tuple[Any, ...]:
-    """All that a survey says, to tell whether another says the same."""
-    return (survey.document, *(table.cells for table in survey.tables))
 
 
 class Search:

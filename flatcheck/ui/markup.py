@@ -126,6 +126,9 @@ What is left are the clicks that a browser makes of taps, and its own scrolling.
 """
 
 
+_quiet_touch = st.components.v2.component("flatcheck.quiet_touch", js=QUIET_TOUCH)
+
+
 def chosen_station(figure: go.Figure, key: str, shape: float, floor: str) -> int | None:
     """A drawing as by `draw`, and the number of the station that was chosen on it, if any.
 
@@ -138,7 +141,7 @@ def chosen_station(figure: go.Figure, key: str, shape: float, floor: str) -> int
         trace.selected = {"marker": {"opacity": 1, "size": 13, "color": "#e69f00"}}
     st.html(f"<style>.st-key-{key} {{--shape: {shape:.3f}}}</style>")
     with st.container(key=key):
-        st.components.v2.component("quiet_touch", js=QUIET_TOUCH)(key=f"quiet {key}")
+        _quiet_touch(key=f"quiet {key}")
         event = st.plotly_chart(
             figure,
             height="stretch",

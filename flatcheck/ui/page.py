@@ -18,13 +18,14 @@ from flatcheck.report.words import headline
 from flatcheck.survey import Survey
 from flatcheck.tables import readings_of
 from flatcheck.ui.after import before_and_after
-from flatcheck.ui.correction import correction, text_of
+from flatcheck.ui.correction import correction
 from flatcheck.ui.door import let_in
 from flatcheck.ui.entry import entered, make_mine
 from flatcheck.ui.job import job
 from flatcheck.ui.joints import joints_alone, joints_read
 from flatcheck.ui.kept import by_hand, settle, walk_alone
 from flatcheck.ui.markup import STYLE, offer, paragraphs, tell, word, write
+from flatcheck.ui.memory import kept, text_of
 from flatcheck.ui.report import report
 from flatcheck.ui.steps import chosen_step, next_step
 from flatcheck.ui.tile import tile_on_floor
@@ -33,9 +34,6 @@ from flatcheck.ui.view import view
 from flatcheck.ui.walking import walked
 from flatcheck.ui.water import falls, heights
 from flatcheck.verdict import Outcome
-
-KEPT = 4
-"""How many judged surveys are kept, so that a look at another step does not judge anew."""
 
 
 def main() -> None:
@@ -85,13 +83,7 @@ def _whole() -> None:
 
 def _assessed(survey: Survey) -> Assessment:
     """The survey judged: kept from before, or judged now."""
-    kept: dict[object, Assessment] = st.session_state.setdefault("judged", {})
-    key = text_of(survey)
-    found = kept.pop(key, None) or assess(survey)
-    kept[key] = found
-    for oldest in list(kept)[:-KEPT]:
-        del kept[oldest]
-    return found
+    return kept("judged", text_of(survey), lambda: assess(survey))
 
 
 def _open(step: str, source: str, assessment: Assessment) -> None:

@@ -12,7 +12,7 @@ import streamlit as st
 
 from flatcheck.assess import Assessment
 from flatcheck.report.relief import departures_of
-from flatcheck.report.ticks import distance_steps, ticks
+from flatcheck.report.ticks import distance_steps, one_digit, ticks
 from flatcheck.ui.axes import FONT, INK
 from flatcheck.ui.figures import COLORS, color_marks
 from flatcheck.ui.markup import CHART, write
@@ -25,26 +25,17 @@ AWAY = 1.6
 """How far off the eye stands, in lengths of the longer side."""
 
 
-def exaggerated(most_mm: float, side_mm: float) -> float:
-    """How many times as tall departures are drawn so that they span TALL of the side.
+def solid_figure(assessment: Assessment, turn_deg: float) -> tuple[go.Figure, float]:
+    """The floor seen from `turn_deg`, clockwise from north, and from above.
 
-    Rounded down to one digit; 1 for a floor that is true.
+    With how many times as tall departures are drawn, so that they span about TALL of the side.
     """
-    if most_mm <= 0:
-        return 1.0
-    fits = max(TALL * side_mm / (2 * most_mm), 1.0)
-    power = 10 ** math.floor(math.log10(fits))
-    return float(power * math.floor(fits / power + 1e-9))
-
-
-def solid_figure(assessment: Assessment, turn_deg: float) -> go.Figure:
-    """The floor seen from `turn_deg`, clockwise from north, and from above."""
     floor, style = assessment.surface, assessment.survey.show
     above = departures_of(assessment)
     corners = np.array(floor.room.outline.corners_mm)
     low, side = corners.min(axis=0), float(np.ptp(corners, axis=0).max())
     marks = color_marks(float(np.nanmax(np.abs(above))), style)
-    times = exaggerated(marks[-1], side)
+    times = one_digit(max(TALL * side / (2 * marks[-1]), 1.0))
     figure = go.Figure()
     for piece in assessment.parts:
         own = piece.view.surface
@@ -111,7 +102,7 @@ def solid_figure(assessment: Assessment, turn_deg: float) -> go.Figure:
         showlegend=False,
         paper_bgcolor="white",
     )
-    return figure
+    return figure, times
 
 
 @st.fragment
@@ -120,13 +111,8 @@ def solid(assessment: Assessment) -> None:
     if not st.toggle("Show the floor as a solid", key="solid"):
         return
     turn = st.slider("Seen from, in degrees clockwise from north", 0, 345, 195, 15, key="turn")
-    above = departures_of(assessment)
-    marks = color_marks(float(np.nanmax(np.abs(above))), assessment.survey.show)
-    side = float(np.ptp(assessment.surface.room.outline.corners_mm, axis=0).max())
-    times = exaggerated(marks[-1], side)
-    st.plotly_chart(
-        solid_figure(assessment, turn), height=380, theme=None, config=CHART, key="solid drawing"
-    )
+    figure, times = solid_figure(assessment, turn)
+    st.plotly_chart(figure, height=380, theme=None, config=CHART, key="solid drawing")
     write(
         f"<p class=fine>Departures are drawn {times:g} times as tall as they are; the frame is the "
         "plane that the floor should lie in.</p>"

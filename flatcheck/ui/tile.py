@@ -26,13 +26,11 @@ from flatcheck.room import wall_names
 from flatcheck.survey import Survey
 from flatcheck.tiling import laid
 from flatcheck.ui.markup import draw, listed, offer, paragraphs, tell, write
+from flatcheck.ui.memory import kept, text_of
 from flatcheck.ui.plan import FLOOR, add_drains, add_room, aspect, frame, name_sides
 from flatcheck.verdict import Outcome
 
 Floats = npt.NDArray[np.float64]
-
-KEPT = 4
-"""So many forecasts are kept."""
 
 CLASSES = {Answer.AS_IS: "within", Answer.CORRECTED: "close", Answer.NOT: "out"}
 """The color that each answer stands on."""
@@ -71,7 +69,7 @@ def tile_on_floor(source: str, assessment: Assessment) -> None:
         return
     try:
         here = replace(assessment, survey=_as_typed(assessment.survey, typed))
-        seen = _kept(here, corrections)
+        seen = _outlook(here, corrections)
         words, counts = outlook_words(seen, here), tiling_words(here.survey, here.surface.room)
     except FlatcheckError as error:
         tell(error)
@@ -121,8 +119,8 @@ def _form(source: str, survey: Survey) -> tuple[bool, bool, dict[str, str]]:
 def _as_typed(survey: Survey, typed: dict[str, str]) -> Survey:
     """The survey with its tile laid as was typed; what is left empty is as usual."""
     own = tomllib.loads(survey.document).get("pattern", {})
-    kept = own if own.get("kind", KINDS[0]) == typed["kind"] else {}
-    pattern: dict[str, Any] = {key: kept[key] for key in kept if key not in LABELS}
+    same = own if own.get("kind", KINDS[0]) == typed["kind"] else {}
+    pattern: dict[str, Any] = {key: same[key] for key in same if key not in LABELS}
     pattern["kind"] = typed["kind"]
     if typed["offset"] and typed["kind"] == "running bond":
         pattern["offset"] = typed["offset"]
@@ -141,11 +139,10 @@ def _degrees(written: str) -> float | str:
         return written  # refused where the document is read, in a sentence
 
 
-def _kept(here: Assessment, corrections: bool) -> Outlook:
+def _outlook(here: Assessment, corrections: bool) -> Outlook:
     """The forecast of this very survey: kept from before, or worked out now and told of."""
-    kept: dict[Any, Outlook] = st.session_state.setdefault("outlooks", {})
-    key = (here.survey.document, *(table.cells for table in here.survey.tables), corrections)
-    if key not in kept:
+
+    def worked_out() -> Outlook:
         place = st.empty()
 
         def told(_: int, words: str) -> None:
@@ -153,14 +150,11 @@ def _kept(here: Assessment, corrections: bool) -> Outlook:
                 write(f"<p role=status>Working out {escape(words)}.</p>")
 
         try:
-            kept[key] = outlook(here, (lambda: correct(here)) if corrections else None, told)
+            return outlook(here, (lambda: correct(here)) if corrections else None, told)
         finally:
             place.empty()
-    found = kept.pop(key)
-    kept[key] = found
-    for oldest in list(kept)[:-KEPT]:
-        del kept[oldest]
-    return found
+
+    return kept("outlooks", (*text_of(here.survey), corrections), worked_out)
 
 
 def laying_figure(seen: Outlook, here: Assessment) -> go.Figure:
@@ -187,7 +181,7 @@ def laying_figure(seen: Outlook, here: Assessment) -> go.Figure:
     ends = np.array([str(outcome) for outcome in found.outcomes])
     for outcome, (color, width, dash, words) in LINES.items():
         own = np.flatnonzero(ends == str(outcome))
-        line = _broken(found.laying.joints_mm[own].tolist())
+        line = _broken(laying.joints_mm[own].tolist())
         figure.add_scatter(
             name=words,
             x=line[:, 0],
@@ -196,7 +190,7 @@ def laying_figure(seen: Outlook, here: Assessment) -> go.Figure:
             line={"color": color, "width": width, "dash": dash},
             hoverinfo="skip",
         )
-        middle = found.laying.joints_mm[own].mean(axis=1)
+        middle = laying.joints_mm[own].mean(axis=1)
         figure.add_scatter(
             x=middle[:, 0],
             y=middle[:, 1],
