@@ -14,13 +14,12 @@ import numpy as np
 import numpy.typing as npt
 from scipy.sparse import csr_array
 from scipy.spatial import cKDTree
-from scipy.special import ndtri
 
 from flatcheck.assess import Assessment
 from flatcheck.bedding import Program, bedded
 from flatcheck.correction import Choice
 from flatcheck.errors import SurveyError
-from flatcheck.guard import RISK
+from flatcheck.guard import CLEAR
 from flatcheck.intent import Intent, departures, fit
 from flatcheck.plates import Laid, Plates, blocks, lowest, plates
 from flatcheck.relief import Relief, relief
@@ -186,9 +185,14 @@ class Forecast:
         return not self.out(way).any() and not len(way.unbedded)
 
     @property
+    def better(self) -> Way:
+        """The way to lay it: the even bed where that will do, or where no other was sought."""
+        return self.even if self.best is None or self.good(self.even) else self.best
+
+    @property
     def outcomes(self) -> tuple[Outcome, ...]:
         """How each joint ends in an even bed, allowing for reading error (95% one-sided)."""
-        margin = -float(ndtri(RISK)) * self.u_mm
+        margin = CLEAR * self.u_mm
         over = self.even.lippage_mm - self.limit_mm
         return tuple(
             Outcome.OUT if o > m else Outcome.WITHIN if o <= -m or m == 0 else Outcome.CLOSE

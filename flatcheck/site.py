@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.assess import Assessment, pieces_of
-from flatcheck.demand import Demand, feather
+from flatcheck.demand import Demand, demand, feather
 from flatcheck.drain import HELD_MM
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import Evidence, decided_rows, looks_at, measure_named, some_rows
@@ -299,13 +299,5 @@ def _demand(site: Site, rule: Rule, seen: Evidence, own: Ints, change: Floats) -
         untouched = change[stations] == 0
         placed = np.sum(weights**2 * untouched, axis=1) * site.terms.placing_mm**2
         margin = margin + CLEAR * np.sqrt(seen.u_mm**2 + placed)
-    spare = limit_at(rule.limit, seen.span_mm) - margin - value
-    if seen.signed:
-        other = limit_at(rule.limit, seen.span_mm) - margin + value
-        return Demand(
-            rule.words,
-            np.concatenate((stations, stations)),
-            np.concatenate((weights, -weights)),
-            np.concatenate((spare, other)),
-        )
-    return Demand(rule.words, stations, weights, spare)
+    limit = limit_at(rule.limit, seen.span_mm)
+    return demand(rule.words, stations, weights, value, limit, margin, both_sides=seen.signed)

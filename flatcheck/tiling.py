@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from flatcheck.box import tile_of
 from flatcheck.errors import SurveyError
 from flatcheck.facet import Falls
 from flatcheck.origin import Start, best_origin
-from flatcheck.parts import falls_of
+from flatcheck.parts import falls_of, zones_of
 from flatcheck.pattern import Laying, lay
 from flatcheck.room import Room
 from flatcheck.survey import Survey
@@ -19,6 +20,13 @@ from flatcheck.tile import Tile
 SPARE = 0.05
 """Tiles bought beyond those laid or cut, for breakage and repairs [share]. A cut tile counts as a
 whole one here, so what is left of it is no part of this. Common practice, no source."""
+
+
+REMEMBERED = 4
+"""How many layings and searches are kept: one command or page asks for the same several times."""
+
+_lay = lru_cache(maxsize=REMEMBERED)(lay)
+_best_origin = lru_cache(maxsize=REMEMBERED)(best_origin)
 
 
 @dataclass(frozen=True)
@@ -38,21 +46,20 @@ def laid(survey: Survey, room: Room) -> Laying:
     Raises SurveyError where no tile is named, and as `lay` does.
     """
     tile, pattern = asked(survey)
-    return lay(room, tile, pattern, survey.drains, planes_of(survey, room))
+    return _lay(room, tile, pattern, survey.drains, planes_of(survey, room))
 
 
 def better_start(survey: Survey, room: Room) -> Start:
     """The origin that would leave the fewest slivers. Raises SurveyError as `laid` does."""
     tile, pattern = asked(survey)
-    return best_origin(room, tile, pattern, survey.drains, planes_of(survey, room))
+    return _best_origin(room, tile, pattern, survey.drains, planes_of(survey, room))
 
 
 def planes_of(survey: Survey, room: Room) -> tuple[Falls, ...]:
     """The planes of every zone of a survey that falls: tiles are cut where they meet."""
-    zones = [(zone.outline.name, zone.outline, zone.intent) for zone in survey.zones]
     found = [
         falls_of(name, outline, intent, survey.drains, room)
-        for name, outline, intent in zones or [("floor", room.outline, survey.intent)]
+        for name, outline, intent in zones_of(survey, room)
     ]
     return tuple(falls for falls in found if falls is not None)
 

@@ -47,7 +47,7 @@ def forecast_words(found: Forecast, floor: Surface, style: Style) -> list[str]:
             f"At best, with the bed between {limits[0]} and {limits[1]}{kept}: "
             f"{_way_words(found, found.best, style)}"
         )
-    way = found.even if found.best is None or found.good(found.even) else found.best
+    way = found.better
     said += _places(found, way, floor, style)
     if float(found.flat_mm.max(initial=0.0)) > 0:
         said.append(
@@ -159,7 +159,7 @@ def rows_table(rows: Sequence[Row], style: Style) -> list[tuple[str, ...]]:
     table: list[tuple[str, ...]] = [HEAD]
     for row in rows:
         found = row.found
-        way = found.even if found.best is None or found.good(found.even) else found.best
+        way = found.better
         share = float(found.out(way).mean()) if len(found.limit_mm) else 0.0
         table.append(
             (

@@ -4,10 +4,8 @@ Lengths are millimeters, slopes ratios, numbers bare with a point. A text that a
 work out, or make a date of, has an apostrophe in front. `columns.csv` tells every column.
 """
 
-import io
 import math
 import re
-import zipfile
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -21,6 +19,7 @@ from flatcheck.falls import drainage, plane_falls
 from flatcheck.fingerprint import canonical, fingerprint
 from flatcheck.lippage import LippageVerdict
 from flatcheck.places import wall_called
+from flatcheck.readers import bundle
 from flatcheck.readers.cells import csv_text, shown
 from flatcheck.report.case import Case
 from flatcheck.report.glossary import COLUMNS
@@ -62,11 +61,8 @@ def tables(case: Case) -> dict[str, str]:
 
 def packed(case: Case) -> bytes:
     """The same in one ZIP file, the same bytes for the same case."""
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as into:
-        for name, text in tables(case).items():
-            into.writestr(zipfile.ZipInfo(name), text.encode("utf-8-sig"), zipfile.ZIP_DEFLATED)
-    return out.getvalue()
+    written = {name: text.encode("utf-8-sig") for name, text in tables(case).items()}
+    return bundle.packed(written)
 
 
 def write_tables(case: Case, folder: Path) -> None:

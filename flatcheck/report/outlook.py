@@ -132,7 +132,7 @@ def _after(seen: Outlook, style: Style) -> list[str]:
         else "None of the corrections for its standard for flatness is enough for this tile."
     ]
     for row in seen.after:
-        way = better(row.found)
+        way = row.found.better
         out = int(np.count_nonzero(row.found.out(way)))
         by_tile = ", but only tile by tile" if way is row.found.best and not out else ""
         answer = "not even then" if row.found.answer is Answer.CORRECTED else row.found.answer
@@ -143,11 +143,6 @@ def _after(seen: Outlook, style: Style) -> list[str]:
             f"{len(row.found.limit_mm)} joints out{' at best' if way is row.found.best else ''}."
         )
     return said
-
-
-def better(found: Forecast) -> Way:
-    """The even way where it will do, else the best one."""
-    return found.even if found.best is None or found.good(found.even) else found.best
 
 
 def rule_words(survey: Survey) -> list[str]:
@@ -198,16 +193,17 @@ def joints_csv(seen: Outlook, assessment: Assessment) -> str:
         ("x", "y", "limit", "in an even bed", "give or take", "at best", "ends")
     ]
     best = found.even if found.best is None else found.best
+    even, at_best, outcomes = found.even.lippage_mm, best.lippage_mm, found.outcomes
     for k, joint in enumerate(found.laying.joints_mm):
         x, y = joint.mean(axis=0)
         rows.append(
             (
                 *(format_distance(float(at), style) for at in (x, y)),
                 format_length(float(found.limit_mm[k]), closely(style)),
-                step_words(float(found.even.lippage_mm[k]), style),
+                step_words(float(even[k]), style),
                 fine(2 * float(found.u_mm[k]), style) if np.isfinite(found.u_mm[k]) else "",
-                step_words(float(best.lippage_mm[k]), style),
-                str(found.outcomes[k]),
+                step_words(float(at_best[k]), style),
+                str(outcomes[k]),
             )
         )
     return csv_text(tuple(rows))
@@ -217,7 +213,7 @@ def outlook_html(seen: Outlook, assessment: Assessment) -> str:
     """One self-contained page: the words, the joints by how they end, the bed under each tile."""
     survey, floor = assessment.survey, assessment.surface
     words = outlook_words(seen, assessment)
-    style, way = survey.show, better(seen.found)
+    style, way = survey.show, seen.found.better
     called = "even" if way is seen.found.even else "at best"
     body = (
         f"<h2>{escape(words[0])}</h2>{joints_svg(seen.found, floor)}<p>{KEY}</p>"

@@ -165,8 +165,7 @@ def laying_figure(seen: Outlook, here: Assessment) -> go.Figure:
     add_room(figure, room, FLOOR)
     fill = np.where(laying.cut, "#eaeef2", "#ffffff")
     fill[slivers(laying)] = "#afb8c1"
-    way = found.even if found.best is None or found.good(found.even) else found.best
-    fill[way.unbedded] = "#f4c7c3"
+    fill[found.better.unbedded] = "#f4c7c3"
     for color in dict.fromkeys(fill.tolist()):
         outline = _broken([laying.pieces[k] for k in np.flatnonzero(fill == color)])
         figure.add_scatter(
@@ -178,6 +177,7 @@ def laying_figure(seen: Outlook, here: Assessment) -> go.Figure:
             line={"color": "#d0d7de", "width": 1},
             hoverinfo="skip",
         )
+    lippage = found.even.lippage_mm
     ends = np.array([str(outcome) for outcome in found.outcomes])
     for outcome, (color, width, dash, words) in LINES.items():
         own = np.flatnonzero(ends == str(outcome))
@@ -197,7 +197,7 @@ def laying_figure(seen: Outlook, here: Assessment) -> go.Figure:
             mode="markers",
             marker={"size": 12, "opacity": 0},
             hovertext=[
-                f"<b>{words}</b><br>{step_words(float(found.even.lippage_mm[k]), survey.show)} of "
+                f"<b>{words}</b><br>{step_words(float(lippage[k]), survey.show)} of "
                 f"{fine(float(found.limit_mm[k]), survey.show)}"
                 for k in own.tolist()
             ],
