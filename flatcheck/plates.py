@@ -14,6 +14,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.sparse import csr_array
 
+from flatcheck.room import in_ring
+
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
@@ -199,22 +201,9 @@ def _sampled(of: Ints, outline: Floats, cut: Mask) -> tuple[Ints, Floats]:
     starts = np.searchsorted(of, np.arange(len(cut) + 1))
     for tile in np.flatnonzero(cut).tolist():
         ring = outline[starts[tile] : starts[tile + 1]]
-        held = net[_holds(ring, net)]
+        held = net[in_ring(ring, net, RIM)]
         apart = np.abs(ring[:, None] - held[None]).max(axis=2).min(axis=1, initial=1.0) > RIM
         some = np.concatenate((held, ring[apart]))
         owners.append(np.full(len(some), tile))
         units.append(some)
     return np.concatenate(owners).astype(np.int64), np.concatenate(units)
-
-
-def _holds(ring: Floats, xy: Floats) -> Mask:
-    """Which places lie in a ring or on it: even-odd, and the rim."""
-    odd, rim = np.zeros(len(xy), dtype=bool), np.zeros(len(xy), dtype=bool)
-    for p, q in zip(ring, np.roll(ring, -1, axis=0), strict=True):
-        side, off = q - p, xy - p
-        between = (p[1] > xy[:, 1]) != (q[1] > xy[:, 1])
-        with np.errstate(divide="ignore", invalid="ignore"):
-            odd ^= between & (off[:, 0] < off[:, 1] * side[0] / side[1])
-        reach = np.clip(off @ side / max(float(side @ side), RIM**2), 0, 1)
-        rim |= np.hypot(*(off - reach[:, None] * side).T) <= RIM
-    return odd | rim

@@ -114,11 +114,11 @@ def area(room: Room) -> float:
 
 def inside(room: Room, xy: Points) -> Mask:
     """Which places (n, 2) [mm] lie on the floor? Walls and the edges of cutouts belong to it."""
-    floor = _in_ring(_corners(room.outline), xy, EDGE_MM)
+    floor = in_ring(_corners(room.outline), xy, EDGE_MM)
     if room.zone:
-        floor &= _in_ring(_corners(room.zone), xy, EDGE_MM)
+        floor &= in_ring(_corners(room.zone), xy, EDGE_MM)
     for cutout in room.cutouts:
-        floor &= ~_in_ring(_corners(cutout), xy, -EDGE_MM)
+        floor &= ~in_ring(_corners(cutout), xy, -EDGE_MM)
     return floor
 
 
@@ -239,8 +239,11 @@ def _corners(ring: Ring) -> Points:
     return np.array(ring.corners_mm, dtype=float)
 
 
-def _in_ring(corners: Points, xy: Points, grow_mm: float) -> Mask:
-    """Even-odd test; a positive `grow_mm` takes in the rim, a negative one leaves it out."""
+def in_ring(corners: Points, xy: Points, grow_mm: float) -> Mask:
+    """Which places (n, 2) lie in a ring of corners (k, 2): even-odd.
+
+    A positive `grow_mm` takes in the rim, a negative one leaves it out.
+    """
     x, y = xy[:, 0], xy[:, 1]
     odd = np.zeros(len(xy), dtype=bool)
     rim = np.zeros(len(xy), dtype=bool)
@@ -290,7 +293,7 @@ def overlap(one: Ring, other: Ring) -> bool:
         corners = _corners(a)
         ends = np.roll(corners, -1, axis=0)
         probes = np.concatenate((corners, (corners + ends) / 2, corners.mean(axis=0)[None]))
-        if _in_ring(_corners(b), probes, -EDGE_MM).any():
+        if in_ring(_corners(b), probes, -EDGE_MM).any():
             return True
         sides = _corners(b)
         for p, q in zip(sides, np.roll(sides, -1, axis=0), strict=True):

@@ -22,7 +22,7 @@ import numpy.typing as npt
 from scipy.special import bdtrc, betaincinv
 
 from flatcheck.errors import SurveyError
-from flatcheck.guard import CLEAR, EXACT_MM, RISK, factor_for
+from flatcheck.guard import EXACT_MM, RISK, each
 from flatcheck.intent import DRAINING
 from flatcheck.room import Room, area, clear, inside
 from flatcheck.scheme import Bar, Scheme, asked, scheme_named
@@ -364,10 +364,8 @@ def _strays(beside: Sequence[Read], limit: float) -> tuple[Outcome, Outcome]:
         return Outcome.WITHIN, Outcome.WITHIN
     excess = np.array([read.gap_mm for read in beside]) - limit
     u = np.array([read.u_mm for read in beside])
-    as_read = Outcome.OUT if np.any(excess > EXACT_MM) else Outcome.WITHIN
-    if np.any(excess > factor_for(excess / u) * u):
-        return Outcome.OUT, as_read
-    return Outcome.CLOSE if np.any(excess > -CLEAR * u) else Outcome.WITHIN, as_read
+    guarded, as_read = zip(*each(excess, u)[0], strict=True)
+    return gravest(guarded), gravest(as_read)
 
 
 def _share(
@@ -376,9 +374,9 @@ def _share(
     stray, stray_as_read = _strays(beside if share >= 1 else (), limit)
     excess = np.array([read.gap_mm for read in own]) - limit
     u = np.array([read.u_mm for read in own])
-    factor = factor_for(excess / u) if len(own) else 0.0
+    ends = each(excess, u)[0] if len(own) else []
     needed = math.ceil(share * count - 1e-9)
-    within = int(np.count_nonzero(excess <= EXACT_MM))
+    within = sum(as_read is Outcome.WITHIN for _, as_read in ends)
     return Share(
         bar=bar,
         share=share,
@@ -387,8 +385,8 @@ def _share(
         needed=needed,
         read=len(own),
         within=within,
-        surely=int(np.count_nonzero(excess <= -CLEAR * u)),
-        over=int(np.count_nonzero(excess > factor * u)),
+        surely=sum(end is Outcome.WITHIN for end, _ in ends),
+        over=sum(end is Outcome.OUT for end, _ in ends),
         bound=lower_bound(within, len(own)),
         more=more_to_prove(share, within, len(own)),
         passes=float(bdtrc(needed - 1, count, share - WORSE)),

@@ -48,8 +48,10 @@ def run_check(arguments: argparse.Namespace) -> int:
     said: dict[str, Any] = {"title": survey.title}
     if assessment:
         outcomes.append(assessment.verdict.outcome)
-        pages.append(text(assessment))
-        said = record(assessment)
+        if arguments.json:
+            said = record(assessment)
+        else:
+            pages.append(text(assessment))
     if lippage:
         outcomes.append(lippage.outcome)
         # The graver answer stands first.

@@ -44,8 +44,12 @@ def before_and_after(source: str, before: Assessment, plan: Fix | None) -> None:
         )
         draw(map_of_change(before, change), "change", map_aspect(before))
         write(paragraphs([CHANGE_KEY], "fine"))
-        sheet = change_html(change, before, after)
-        offer(st.container(), "Before and after as a sheet to print", sheet, "change.html")
+        offer(
+            st.container(),
+            "Before and after as a sheet to print",
+            lambda: change_html(change, before, after),
+            "change.html",
+        )
 
 
 def read_again(before: Survey, name: str, data: bytes) -> Survey:

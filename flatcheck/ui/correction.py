@@ -241,6 +241,6 @@ def _chosen(choice: Choice) -> Fix:
         write(listed(mark_words(choice, fix)[: -len(checks)]))
     write(listed(checks))
     row = st.container(horizontal=True)
-    offer(row, "Marks as a sheet to print", marks_html(choice, fix), "marks.html")
-    offer(row, "Marks as a table", marks_csv(choice, fix), "marks.csv")
+    offer(row, "Marks as a sheet to print", lambda: marks_html(choice, fix), "marks.html")
+    offer(row, "Marks as a table", lambda: marks_csv(choice, fix), "marks.csv")
     return fix

@@ -114,7 +114,7 @@ def entered(units: Any) -> Entered | None:
 
 def make_mine(found: Entered) -> None:
     """The one click that makes a survey the person's own: kept, with all that is done to it."""
-    store, _ = _shelf()
+    store = _shelf()[0] if found.files else None
     if found.files and store:
         label = "Make it mine" if "sample" in found.came else "Keep this survey"
         if st.button(label, type="primary"):

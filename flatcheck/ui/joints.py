@@ -45,8 +45,13 @@ def joints_alone(source: str, survey: Survey) -> None:
     """The whole answer where only steps across joints were read: the verdict, and the report."""
     verdict = joints_read(source, survey)
     if verdict:
-        page = report_html(Case(survey, None, verdict), date.today())
-        offer(st.container(horizontal=True), "Report to print or to send", page, "report.html")
+        case = Case(survey, None, verdict)
+        offer(
+            st.container(horizontal=True),
+            "Report to print or to send",
+            lambda: report_html(case, date.today()),
+            "report.html",
+        )
 
 
 def joints_read(

@@ -106,12 +106,12 @@ def kept_survey(
     survey = survey_of(kept.files)
     source = f"{key}.{seen[1]}"
     asked = wanted(source, survey)
-    # Only what differs is written: a document keeps what it leaves unsaid.
-    asked = {
-        name: of for name, of in asked.items() if not alike(edited(survey, {name: of}), survey)
-    }
-    if asked:
-        changed = edited(survey, asked)
+    if not alike(edited(survey, asked), survey):
+        # Only what differs is written: a document keeps what it leaves unsaid.
+        changed = edited(
+            survey,
+            {n: of for n, of in asked.items() if not alike(edited(survey, {n: of}), survey)},
+        )
         files = {**kept.files, DOCUMENT: changed.document.encode()}
         kept = store.save(key, kept.last.number, files, who())
         st.session_state["documents"][key] = (kept.files[DOCUMENT], seen[1])
@@ -222,7 +222,7 @@ def _tools(store: Store, kept: Kept) -> None:
     title = (
         re.sub(r"[^A-Za-z0-9]+", "-", title_of(kept.files[DOCUMENT])).strip("-").lower() or "survey"
     )
-    offer(row, "Take away as ZIP", packed(kept.files), f"{title}.zip")
+    offer(row, "Take away as ZIP", lambda: packed(kept.files), f"{title}.zip")
     with st.expander("What was done, and by whom", key=f"history {kept.key}"):
         name = st.text_input("Your name, for what you change", who(), key="by", max_chars=60)
         if name.strip() != who():

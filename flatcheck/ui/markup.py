@@ -3,6 +3,7 @@
 Markup is ours; whatever a person typed, or a file holds, is escaped before it comes here.
 """
 
+from collections.abc import Callable
 from html import escape
 from typing import Any
 
@@ -156,10 +157,12 @@ def chosen_station(figure: go.Figure, key: str, shape: float, floor: str) -> int
     return int(stations[0]) if stations else None
 
 
-def offer(row: Any, label: str, data: str | bytes, name: str) -> None:
-    """A button that gives a file of this name."""
+def offer(
+    row: Any, label: str, made: Callable[[], str | bytes], name: str, kind: str = "secondary"
+) -> None:
+    """A button that gives a file of this name, made only when it is pressed."""
     mime = MIMES[name.rpartition(".")[2]]
-    row.download_button(label, data, name, mime, on_click="ignore", width="stretch")
+    row.download_button(label, made, name, mime, on_click="ignore", type=kind, width="stretch")
 
 
 def tell(found: FlatcheckError) -> None:

@@ -150,9 +150,13 @@ def _report(assessment: Assessment) -> None:
     write("<h3>To take away</h3>")
     report(assessment)
     row = st.container(horizontal=True)
-    offer(row, "Verdict as text", text(assessment), "verdict.txt")
-    exact = json.dumps(record(assessment), indent=2, allow_nan=False)
-    offer(row, "Verdict as JSON, in mm", exact, "verdict.json")
+    offer(row, "Verdict as text", lambda: text(assessment), "verdict.txt")
+    offer(
+        row,
+        "Verdict as JSON, in mm",
+        lambda: json.dumps(record(assessment), indent=2, allow_nan=False),
+        "verdict.json",
+    )
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ from flatcheck.report.dossier import report_html
 from flatcheck.report.ledger import packed
 from flatcheck.report.paper import paragraphs
 from flatcheck.ui.correction import worked_out
-from flatcheck.ui.markup import write
+from flatcheck.ui.markup import offer, write
 from flatcheck.verdict import Outcome
 
 ABOUT = (
@@ -31,23 +31,14 @@ def report(assessment: Assessment) -> None:
         said.append(NOT_YET)
     write(paragraphs(said))
     row = st.container(horizontal=True)
-    row.download_button(
+    offer(
+        row,
         "Report to print or to send",
         lambda: report_html(case, date.today()),
         "report.html",
-        "text/html",
-        on_click="ignore",
-        type="primary",
-        width="stretch",
+        "primary",
     )
-    row.download_button(
-        "Everything as tables, CSV in a ZIP",
-        lambda: packed(case),
-        "tables.zip",
-        "application/zip",
-        on_click="ignore",
-        width="stretch",
-    )
+    offer(row, "Everything as tables, CSV in a ZIP", lambda: packed(case), "tables.zip")
 
 
 def case_now(assessment: Assessment, corrections: Mapping[object, Choice]) -> Case:

@@ -83,8 +83,13 @@ def tile_on_floor(source: str, assessment: Assessment) -> None:
     draw(laying_figure(seen, here), "laying", aspect(here.surface.room.outline))
     write(paragraphs([KEY], "fine"), listed(words[2:]), listed(counts[1:]))
     row = st.container(horizontal=True)
-    offer(row, "Joints and bed as a sheet to print", outlook_html(seen, here), "forecast.html")
-    offer(row, "Joints as a table", joints_csv(seen, here), "joints.csv")
+    offer(
+        row,
+        "Joints and bed as a sheet to print",
+        lambda: outlook_html(seen, here),
+        "forecast.html",
+    )
+    offer(row, "Joints as a table", lambda: joints_csv(seen, here), "joints.csv")
 
 
 def _form(source: str, survey: Survey) -> tuple[bool, bool, dict[str, str]]:

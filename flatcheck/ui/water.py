@@ -76,6 +76,10 @@ def heights(assessment: Assessment) -> None:
             *(f"<p>{escape(said)}</p>" for said in heights_words(plan, survey, room)[1:]),
         )
     row = st.container(horizontal=True)
-    sheet = screed_html(plans, survey, room, None)
-    offer(row, "Heights as a sheet to print", sheet, "heights.html")
-    offer(row, "Heights as a table", screed_csv(plans, style), "heights.csv")
+    offer(
+        row,
+        "Heights as a sheet to print",
+        lambda: screed_html(plans, survey, room, None),
+        "heights.html",
+    )
+    offer(row, "Heights as a table", lambda: screed_csv(plans, style), "heights.csv")
