@@ -54,8 +54,13 @@ def built(files: Files) -> Survey:
 
 
 def table_of(files: Files, name: str) -> Table:
+    """One table of the survey in its files, as `table_in`. Raises FlatcheckError as `built`."""
+    return table_in(built(files), files, name)
+
+
+def table_in(survey: Survey, files: Files, name: str) -> Table:
     """One table, to be written in. Raises SurveyError where it is not there, or a spreadsheet."""
-    found = [table for table in built(files).tables if table.name == name]
+    found = [table for table in survey.tables if table.name == name]
     if not found:
         raise SurveyError(f"this survey has no table {name[:40]!r}.")
     if files[name].startswith(b"PK"):
@@ -115,7 +120,7 @@ def bars_of(files: Files, uncertainty: str = "") -> tuple[dict[str, bytes], Tabl
         )
     found = [table for table in survey.tables if table.kind == GAPS]
     if found:
-        return dict(files), table_of(files, found[0].name)
+        return dict(files), table_in(survey, files, found[0].name)
     if BARS in files:
         raise SurveyError(f"this survey has another table called {BARS}; give it another name.")
     head = tomllib.loads(files[DOCUMENT].decode("utf-8-sig"))
@@ -174,5 +179,6 @@ def _with(cells: Cells, texts: Mapping[Place, str]) -> Cells:
 def _kept(files: Files, name: str, cells: Cells) -> dict[str, bytes]:
     """The files with a table written anew, once its reader has understood it."""
     after = {**files, name: csv_text(cells).encode()}
-    readings_of(replace(built(after), tables=(table_of(after, name),)))
+    survey = built(after)
+    readings_of(replace(survey, tables=(table_in(survey, after, name),)))
     return after

@@ -3,6 +3,7 @@
 readings -> adjust -> surface -> lines and required plane -> measures -> rules -> verdict
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,8 +47,12 @@ def assess(survey: Survey) -> Assessment:
 def reads_floor(survey: Survey) -> bool:
     """Whether it tells of a floor place by place: not steps alone, nor bars laid by lot alone."""
     readings = readings_of(survey)
-    by_lot = survey.sample and all(isinstance(seen, Gap) for seen in readings)
-    return bool(readings) and not by_lot
+    return bool(readings) and not _by_lot(survey, readings)
+
+
+def _by_lot(survey: Survey, readings: Sequence[Observation]) -> bool:
+    """Whether these are the bars of a sample laid by lot, and nothing else."""
+    return survey.sample is not None and all(isinstance(seen, Gap) for seen in readings)
 
 
 def surveyed(survey: Survey) -> tuple[tuple[Observation, ...], Adjusted, Surface]:
@@ -62,7 +67,7 @@ def surveyed(survey: Survey) -> tuple[tuple[Observation, ...], Adjusted, Surface
             'floor: steps are judged alone with rule = "none" in [standard], tiles by '
             "`flatcheck box`."
         )
-    if not reads_floor(survey):
+    if _by_lot(survey, readings):
         raise SurveyError(
             "the survey is a sample of bars laid by lot, and says nothing of the floor place by "
             "place; judge it with `flatcheck tally`."

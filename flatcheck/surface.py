@@ -107,6 +107,8 @@ def part(whole: Surface, room: Room, of: Mask | None = None) -> tuple[Surface, I
     """
     lies = inside(room, whole.xy_mm)
     kept = np.flatnonzero(lies if of is None else lies & of)
+    if room == whole.room and len(kept) == len(lies):
+        return whole, kept
     cov = whole.cov_mm2[kept] if whole.cov_mm2.ndim == 1 else whole.cov_mm2[np.ix_(kept, kept)]
     names = [whole.where[i] for i in kept]
     height, free = whole.height_mm[kept], whole.free[kept]

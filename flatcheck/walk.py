@@ -108,9 +108,14 @@ def stops(table: Table) -> tuple[Stop, ...]:
             f"{table.kind}."
         )
     return tuple(
-        Stop(row.number, row.at["reading"], row.place("x", "y"), row.text("reading"), setup)
+        Stop(
+            row=row.number,
+            column=row.at["reading"],
+            at=row.place("x", "y"),
+            text=row.text("reading"),
+            setup=row.text("setup"),
+        )
         for row in rows_of(table, "a list of points", NEEDED, OPTIONAL)
-        for setup in [row.text("setup")]
     )
 
 
@@ -173,8 +178,10 @@ def doubt(survey: Survey, table: Table, stop: Stop) -> Doubt | None:
     It is held against the places around it, then, where readings check each other, against all of
     them. Nothing is said of a survey that cannot be read otherwise: that is told elsewhere.
     """
-    found = _by_neighbors(table, _beside(survey, table, stop), stop)
-    if found is not None or (len(survey.tables) == 1 and not _several_setups(table)):
+    every = stops(table)
+    found = _by_neighbors(table, _beside(survey, every, stop), stop)
+    setups = {seen.setup for seen in every}
+    if found is not None or (len(survey.tables) == 1 and len(setups) <= 1):
         return found
     try:
         suspects = adjust(readings_of(survey)).suspects
@@ -189,13 +196,9 @@ def doubt(survey: Survey, table: Table, stop: Stop) -> Doubt | None:
     return None
 
 
-def _several_setups(table: Table) -> bool:
-    return table.kind == POINTS and len({stop.setup for stop in stops(table)}) > 1
-
-
-def _beside(survey: Survey, table: Table, stop: Stop) -> list[Stop]:
+def _beside(survey: Survey, places: Sequence[Stop], stop: Stop) -> list[Stop]:
     """The nearest other places read from the same setup in the same zones, nearest first."""
-    every = [seen for seen in stops(table) if seen.read and seen.setup == stop.setup]
+    every = [seen for seen in places if seen.read and seen.setup == stop.setup]
     every = [seen for seen in every if (seen.row, seen.column) != (stop.row, stop.column)]
     if not every:
         return []

@@ -56,7 +56,7 @@ def run_correct(arguments: argparse.Namespace) -> int:
                 f"\r{remedy}: round {number}, {known}, {broken:,} to go   ", end="", file=sys.stderr
             )
 
-    stop = _interrupted()
+    stop = interrupted()
     choice = correct(assessment, tell, stop)
     if sys.stderr.isatty():
         print(file=sys.stderr)
@@ -74,7 +74,7 @@ def run_correct(arguments: argparse.Namespace) -> int:
     return STATUS[Outcome.NOT_ASSESSED if unjudged(choice.site) else Outcome.OUT]
 
 
-def _interrupted() -> Callable[[], bool]:
+def interrupted() -> Callable[[], bool]:
     """Whether Ctrl-C was pressed since: a search then ends with the best that it knows."""
     pressed: list[int] = []
     if threading.current_thread() is threading.main_thread():

@@ -5,7 +5,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from flatcheck.commands.correct import _interrupted
+from flatcheck.commands.correct import interrupted
 from flatcheck.commands.said import STATUS, folder_of, sections_of
 from flatcheck.commands.sheets import may_write, write_sheet
 from flatcheck.errors import SurveyError
@@ -55,7 +55,7 @@ def run_report(arguments: argparse.Namespace) -> int:
         raise SurveyError(f"{tables} is there already; say --overwrite, or give it another name.")
     survey = folder_of(arguments.survey, sections_of(arguments))
     before = read_folder(arguments.before) if arguments.before else None
-    case = case_of(survey, before, arguments.remedy, _interrupted())
+    case = case_of(survey, before, arguments.remedy, interrupted())
     if report is not None:
         write_sheet(report, report_html(case, date.today()), arguments.overwrite)
         print(f"Report: {report}")

@@ -11,7 +11,7 @@ from html import escape
 import pandas as pd
 import streamlit as st
 
-from flatcheck.amendment import Place, amended, built, replaced, table_of
+from flatcheck.amendment import Place, amended, built, replaced, table_in
 from flatcheck.errors import FlatcheckError, StaleError, SurveyError
 from flatcheck.readers.cells import cells_of
 from flatcheck.store import Kept, Store, difference
@@ -52,9 +52,10 @@ def readings_table(store: Store, key: str, who: str) -> None:
     """
     kept = store.head(key)
     try:
-        names = [table.name for table in built(kept.files).tables]
+        survey = built(kept.files)
     except FlatcheckError:
         return  # told where the survey is read
+    names = [table.name for table in survey.tables]
     if not names:
         return
     write("<h3>The readings as they are written</h3>")
@@ -62,7 +63,7 @@ def readings_table(store: Store, key: str, who: str) -> None:
     if len(names) > 1:
         name = st.selectbox("Table", names, key=f"table of {key}")
     try:
-        cells = table_of(kept.files, name).cells
+        cells = table_in(survey, kept.files, name).cells
         if sum(map(len, cells)) > MOST_CELLS:
             raise SurveyError(f"{name} is too large to be changed here; bring it in as a file.")
     except SurveyError as error:

@@ -13,7 +13,7 @@ from typing import Any
 
 import streamlit as st
 
-from flatcheck.amendment import built, table_of
+from flatcheck.amendment import built, table_in
 from flatcheck.errors import FlatcheckError, StaleError, SurveyError
 from flatcheck.readers.cells import cells_of, csv_text
 from flatcheck.store import Kept, Store
@@ -140,11 +140,12 @@ def walking(store: Store, key: str, who: str) -> None:
 
 def _walk(store: Store, key: str) -> Walk:
     kept = store.head(key)
-    table = table_of(kept.files, walked())
+    survey = built(kept.files)
+    table = table_in(survey, kept.files, walked())
     places = stops(table)
     cells = {f"{stop.row}.{stop.column}": k for k, stop in enumerate(places)}
     at = cells.get(st.query_params.get("at", ""), next_open(places, -1))
-    return Walk(kept, built(kept.files), table, places, at)
+    return Walk(kept, survey, table, places, at)
 
 
 def _shown(walk: Walk, state: dict[str, Any]) -> dict[str, Any]:
