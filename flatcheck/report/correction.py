@@ -132,7 +132,8 @@ def terms_words(choice: Choice) -> str:
             f"{format_volume(material.yield_l, style)}, {material.bags_h:g} "
             f"{'bag' if material.bags_h == 1 else 'bags'} an hour"
         )
-    own = f" Your own: {', '.join(terms.own)}." if terms.own else ""
+    named = ", ".join(name.replace("_", " ") for name in terms.own)
+    own = f" Your own: {named}." if terms.own else ""
     return f"Reckoned with: {'; '.join(reckoned)}.{own}"
 
 
