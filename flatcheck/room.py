@@ -4,8 +4,10 @@ Plan coordinates are millimeters, x to the east and y to the north, seen from ab
 whichever corner the offsets were measured from. Wall `i` runs from corner `i` to corner `i + 1`.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -216,23 +218,32 @@ def from_walls(room: Room, xy: Sequence[float]) -> tuple[tuple[str, float], ...]
     from the place, then the nearest such wall that runs across the first. Fewer when the outline
     has none. For an assumed outline: the offsets from the zero corner.
     """
-    place = np.asarray(xy, dtype=float)
+    x, y = float(xy[0]), float(xy[1])
     if room.assumed:
-        return (("west", float(place[0])), ("south", float(place[1])))
-    corners = _corners(room.outline)
+        return (("west", x), ("south", y))
     found = []
-    for name, p, q in zip(wall_names(room), corners, np.roll(corners, -1, axis=0), strict=True):
-        along = (q - p) / np.hypot(*(q - p))
-        reach = float(np.dot(place - p, along))
-        if -EDGE_MM <= reach <= np.hypot(*(q - p)) + EDGE_MM:
-            away = abs(float(along[0] * (place - p)[1] - along[1] * (place - p)[0]))
-            found.append((away, name, along))
+    for name, (px, py), (ax, ay), length in _sides(room):
+        reach = (x - px) * ax + (y - py) * ay
+        if -EDGE_MM <= reach <= length + EDGE_MM:
+            found.append((abs(ax * (y - py) - ay * (x - px)), name, (ax, ay)))
     found.sort(key=lambda item: item[0])
     if not found:
         return ()
     first = found[0]
-    across = [item for item in found if abs(float(np.dot(item[2], first[2]))) < 0.5]
+    ax, ay = first[2]
+    across = [item for item in found if abs(item[2][0] * ax + item[2][1] * ay) < 0.5]
     return tuple((name, away) for away, name, _ in (first, *across[:1]))
+
+
+@lru_cache(maxsize=64)
+def _sides(room: Room) -> list[tuple[str, tuple[float, float], tuple[float, float], float]]:
+    """Each wall's name, where it begins, which way it runs, and how far: asked for every place."""
+    corners = room.outline.corners_mm
+    found = []
+    for name, p, q in zip(wall_names(room), corners, (*corners[1:], corners[0]), strict=True):
+        length = math.dist(p, q)
+        found.append((name, p, ((q[0] - p[0]) / length, (q[1] - p[1]) / length), length))
+    return found
 
 
 def _corners(ring: Ring) -> Points:

@@ -157,7 +157,7 @@ def _drawing(key: str, assessment: Assessment, table: Table) -> go.Figure:
         hoverinfo="skip",
     )
     name_sides(figure, room.outline, () if room.assumed else wall_names(room))
-    frame(figure, room.outline, style, {"l": 5, "r": 5, "t": 5, "b": 5})
+    frame(figure, room.outline, style)
     return figure
 
 

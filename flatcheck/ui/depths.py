@@ -146,7 +146,7 @@ def _drawn(
     _add_signs(figure, "fill", filled, symbol, SIGN_PX if symbol == "circle-open" else DOT_PX, 2)
     _add_holds(figure, assessment, style)
     name_sides(figure, room.outline, () if room.assumed else wall_names(room), NAME_PX)
-    frame(figure, room.outline, style, {"l": 5, "r": 5, "t": 5, "b": 76})
+    frame(figure, room.outline, style, 56)
     reach = SIGN_PX / 2 if symbol == "circle-open" else DOT_PX / 2
     narrow = written(assessment, signs, NARROW_PX, reach)
     wide = written(assessment, signs, WIDE_PX, reach, narrow)

@@ -83,7 +83,7 @@ def falls_map(assessment: Assessment, water: Sequence[Drainage]) -> go.Figure:
     _add_arrows(figure, assessment, arrows)
     _add_worst(figure, assessment, water)
     name_sides(figure, room.outline, () if room.assumed else wall_names(room))
-    frame(figure, room.outline, survey.show, {"l": 5, "r": 5, "t": 5, "b": 10})
+    frame(figure, room.outline, survey.show)
     return figure
 
 

@@ -134,19 +134,24 @@ def _cross(a: Floats, b: Floats) -> Floats:
     return product
 
 
-def outline_of(assessment: Assessment, grid: Raster, spot: Spot) -> tuple[Floats, Floats]:
-    """The edges (x, y) [mm] of the floor that belongs to a spot, each followed by NaN.
+def owners_of(assessment: Assessment, grid: Raster) -> Ints:
+    """The station (ny, nx) that each cell belongs to; -1 where it belongs to none.
 
-    A cell belongs to its nearest station, and not farther from it than halfway to the next one.
+    That is its nearest one, and not farther from it than halfway to the next one.
     """
     floor = assessment.surface
     # A little aside, so that cells just halfway between stations all go to the same one.
     middles = _middles(grid) + grid.step_mm * np.array([1e-4, 2e-4])
     _, nearest = cKDTree(floor.xy_mm).query(middles)
     away = np.abs(middles - floor.xy_mm[nearest]).max(axis=1)
-    mine = np.isin(nearest, spot.stations) & inside(floor.room, middles)
-    mine &= away <= station_pitch(floor)[nearest] / 2 + grid.step_mm / 2
-    held = np.pad(mine.reshape(grid.above_mm.shape), 1)
+    near = away <= station_pitch(floor)[nearest] / 2 + grid.step_mm / 2
+    owners: Ints = np.where(near & inside(floor.room, middles), nearest, -1)
+    return owners.reshape(grid.above_mm.shape)
+
+
+def outline_of(owners: Ints, grid: Raster, spot: Spot) -> tuple[Floats, Floats]:
+    """The edges (x, y) [mm] of the floor that belongs to a spot, each followed by NaN."""
+    held = np.pad(np.isin(owners, spot.stations), 1)
     row, column = np.nonzero(held[:, 1:] != held[:, :-1])
     across = _edges(column, row - 1, (0, 1))
     row, column = np.nonzero(held[1:] != held[:-1])
@@ -190,8 +195,21 @@ def floor_map(assessment: Assessment) -> go.Figure:
         ],
         hoverinfo="text",
     )
-    for spot in assessment.verdict.spots[:SPOTS]:
-        x, y = outline_of(assessment, grid, spot)
+    _add_outlines(figure, assessment, grid)
+    finding = worst_of(assessment)
+    if finding and finding.worst:
+        _add_bar(figure, finding, finding.worst, style)
+    _add_spots(figure, assessment)
+    name_sides(figure, room.outline, () if room.assumed else wall_names(room))
+    frame(figure, room.outline, style, 40)
+    return figure
+
+
+def _add_outlines(figure: go.Figure, assessment: Assessment, grid: Raster) -> None:
+    spots = assessment.verdict.spots[:SPOTS]
+    owners = owners_of(assessment, grid) if spots else np.empty((0, 0), dtype=np.int64)
+    for spot in spots:
+        x, y = outline_of(owners, grid, spot)
         figure.add_scatter(
             name=f"edge of spot {spot.number}",
             x=x,
@@ -200,13 +218,6 @@ def floor_map(assessment: Assessment) -> go.Figure:
             line={"color": INK, "width": 1.5},
             hoverinfo="skip",
         )
-    finding = worst_of(assessment)
-    if finding and finding.worst:
-        _add_bar(figure, finding, finding.worst, style)
-    _add_spots(figure, assessment)
-    name_sides(figure, room.outline, () if room.assumed else wall_names(room))
-    frame(figure, room.outline, style, {"l": 5, "r": 5, "t": 5, "b": 60})
-    return figure
 
 
 def _off_words(above: float, style: Style) -> str:

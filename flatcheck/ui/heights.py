@@ -198,10 +198,10 @@ def _frame(figure: go.Figure, outline: Ring, margin: int) -> None:
             range=[low[k] - pad, high[k] + pad],
             constrain="domain",
             showticklabels=False,
-            **AXIS | {"showgrid": False, "automargin": False},
+            **AXIS | {"showgrid": False},
         )
     figure.update_yaxes(scaleanchor="x", scaleratio=1)
-    figure.update_layout(margin=dict.fromkeys("lrtb", margin), **LAYOUT)
+    figure.update_layout(margin=dict.fromkeys("lrtb", margin) | {"autoexpand": False}, **LAYOUT)
 
 
 def key_words(plan: Screed, survey: Survey, every: int) -> str:

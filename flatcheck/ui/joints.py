@@ -216,5 +216,5 @@ def joints_figure(
         )
     add_drains(figure, survey.drains)
     name_sides(figure, room.outline, () if room.assumed else wall_names(room))
-    frame(figure, room.outline, survey.show, {"l": 5, "r": 5, "t": 5, "b": 10})
+    frame(figure, room.outline, survey.show)
     return figure

@@ -85,8 +85,6 @@ input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
 [class*="st-key-heights"] {
   height: calc((min(var(--wide), 32rem) - 2 * var(--beside)) / var(--shape) + 2 * var(--beside))
   !important; max-width: 32rem}
-.stApp:is(:has([data-step=verdict]), :has([data-step=falls]), :has([data-step=correction]),
-  :has([data-step=tile]), :has([data-step=report])) .st-key-pane {--away: none}
 @media (max-width: 640px) {.st-key-pane {display: var(--away, flex)}}
 .st-key-profile {height: calc(var(--wide) / 3 + 7rem) !important}
 </style>"""

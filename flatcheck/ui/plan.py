@@ -14,7 +14,7 @@ from flatcheck.facet import Falls
 from flatcheck.parts import spread
 from flatcheck.report.ticks import distance_steps, ticks
 from flatcheck.room import Ring, Room, inside, ring_area
-from flatcheck.ui.axes import AXIS, INK, LAYOUT
+from flatcheck.ui.axes import AXIS, INK, LAYOUT, ROW_PX, margin
 from flatcheck.units import Style, format_distance
 
 Floats = npt.NDArray[np.float64]
@@ -227,19 +227,21 @@ def name_sides(figure: go.Figure, outline: Ring, names: Sequence[str], away_px: 
         )
 
 
-def frame(figure: go.Figure, outline: Ring, style: Style, margin: dict[str, int]) -> None:
-    """Equal axes around an outline, ticked as a tape is, with a margin for names of walls."""
+def frame(figure: go.Figure, outline: Ring, style: Style, below_px: int = 0) -> None:
+    """Equal axes around an outline, ticked as a tape is, with `below_px` for a bar of colors."""
     corners = np.array(outline.corners_mm)
     low, high = corners.min(axis=0), corners.max(axis=0)
     pad = 0.09 * float((high - low).max())
+    words: list[str] = []
     for axis, k in (("xaxis", 0), ("yaxis", 1)):
         marks = ticks(low[k], high[k], distance_steps(style), 5)
+        words = [format_distance(v, style) for v in marks]
         figure.layout[axis].update(
             range=[low[k] - pad, high[k] + pad],
             tickvals=marks,
-            ticktext=[format_distance(v, style) for v in marks],
+            ticktext=words,
             constrain="domain",
             **AXIS | {"showgrid": False},
         )
     figure.update_yaxes(scaleanchor="x", scaleratio=1)
-    figure.update_layout(margin=margin, **LAYOUT)
+    figure.update_layout(margin=margin(words, ROW_PX + below_px, 5), **LAYOUT)

@@ -7,7 +7,7 @@ import plotly.graph_objects as go
 
 from flatcheck.report.section import Profile, exaggeration, shown_heights
 from flatcheck.report.ticks import distance_steps, height_steps, ticks
-from flatcheck.ui.axes import AXIS, INK, LAYOUT
+from flatcheck.ui.axes import AXIS, INK, LAYOUT, ROW_PX, margin
 from flatcheck.units import Style, format_distance, format_length
 
 
@@ -83,6 +83,7 @@ def profile_figure(profile: Profile, style: Style) -> go.Figure:
     wide, tall = float(np.ptp(profile.along_mm)), float(np.ptp(heights))
     along = ticks(profile.along_mm.min(), profile.along_mm.max(), distance_steps(style), 5)
     up = ticks(heights.min(), heights.max(), height_steps(style), 4)
+    words = [format_length(v, style, sign=True) for v in up]
     figure.update_xaxes(
         range=[profile.along_mm.min() - wide * 0.03, profile.along_mm.max() + wide * 0.03],
         tickvals=along,
@@ -97,11 +98,11 @@ def profile_figure(profile: Profile, style: Style) -> go.Figure:
     figure.update_yaxes(
         range=[heights.min() - room[0] * tall, heights.max() + room[1] * tall],
         tickvals=up,
-        ticktext=[format_length(v, style, sign=True) for v in up],
+        ticktext=words,
         scaleanchor="x",
         scaleratio=times,
         constrain="domain",
         **AXIS,
     )
-    figure.update_layout(margin={"l": 10, "r": 10, "t": 10, "b": 10}, **LAYOUT)
+    figure.update_layout(margin=margin(words, 3 * ROW_PX), **LAYOUT)
     return figure

@@ -31,6 +31,9 @@ SETTINGS: dict[str, object] = {
 """What keeps the page alone on this machine; `.streamlit/config.toml` says the same."""
 
 
+READY = "import flatcheck.ui.page; from streamlit.web.cli import main; main()"
+"""Serves with all that the page needs in memory, so that the first person to come need not wait."""
+
 FOLDER, KEY = "FLATCHECK_STORE", "FLATCHECK_KEY"
 """Tell the page where the surveys are kept, and the key that it asks for where it is not alone."""
 
@@ -61,7 +64,7 @@ def command(port: int, addresses: Sequence[str] = ()) -> list[str]:
         for item in value if isinstance(value, list) else [value]:
             flags.append(f"--{name}={str(item).lower() if isinstance(item, bool) else item}")
     page = Path(__file__).with_name("page.py")
-    return [sys.executable, "-m", "streamlit", "run", str(page), *flags]
+    return [sys.executable, "-c", READY, "run", str(page), *flags]
 
 
 def environment(folder: Path | None, key: str) -> dict[str, str]:

@@ -16,6 +16,9 @@ STEPS = {
 }
 """In the order of the work; what is called by a word here stands under it in the address."""
 
+ENTERED = ("job", "readings")
+"""The steps at which something is entered."""
+
 FIRST = "verdict"
 """What a person sees who comes for the first time: what it is all for."""
 
@@ -36,8 +39,10 @@ def chosen_step() -> str:
     assert step is not None  # one is required
     if step != st.query_params.get("step", FIRST):
         st.query_params["step"] = step
-    # On a narrow screen the style hides what belongs to another step.
-    st.html(f'<span data-step="{step}"></span>')
+    # On a narrow screen what is entered is hidden where it belongs to another step. Not by `:has`,
+    # which makes a browser ask again with everything that is drawn.
+    away = "flex" if step in ENTERED else "none"
+    st.html(f"<style>.st-key-pane {{--away: {away}}}</style>")
     return step
 
 

@@ -210,7 +210,7 @@ def laying_figure(seen: Outlook, here: Assessment) -> go.Figure:
         )
     add_drains(figure, survey.drains)
     name_sides(figure, room.outline, () if room.assumed else wall_names(room))
-    frame(figure, room.outline, survey.show, {"l": 5, "r": 5, "t": 5, "b": 10})
+    frame(figure, room.outline, survey.show)
     return figure
 
 

@@ -24,6 +24,21 @@ from flatcheck.readers.cells import cells_of
 from flatcheck.store import Store
 
 HOSTILE = "<img src=x onerror=alert(1)> ![x](http://elsewhere.example/x.png)"
+WATCH = """() => {
+    const root = [...document.querySelectorAll('*')].map(e => e.shadowRoot)
+        .find(root => root && root.querySelector('.walk'));
+    window.acknowledged = [];
+    let tapped = 0;
+    root.addEventListener('click', () => { tapped = performance.now(); }, true);
+    const status = root.querySelector('.status');
+    new MutationObserver(() => {
+        if (!tapped || !status.textContent.startsWith('Kept')) return;
+        window.acknowledged.push(performance.now() - tapped);
+        tapped = 0;
+    }).observe(status, {childList: true, characterData: true, subtree: true});
+}"""
+"""Notes how long it takes from a tap on the keys to the words that what was typed is kept."""
+
 FORK = """
 import os, signal, sys, threading
 import flatcheck.threads
@@ -167,21 +182,7 @@ def test_forty_readings(page: Any, device: str, shots: Path, store: Store) -> No
     assert page.locator(".walk .first").inner_text() == '6" from the west wall'
     page.locator(".walk .digits").get_by_text("4", exact=True).tap()
     page.locator(".walk .digits").get_by_text("7", exact=True).tap()
-    page.evaluate(
-        """() => {
-            const root = [...document.querySelectorAll('*')].map(e => e.shadowRoot)
-                .find(root => root && root.querySelector('.walk'));
-            window.acknowledged = [];
-            let tapped = 0;
-            root.addEventListener('click', () => { tapped = performance.now(); }, true);
-            const status = root.querySelector('.status');
-            new MutationObserver(() => {
-                if (!tapped || !status.textContent.startsWith('Kept')) return;
-                window.acknowledged.push(performance.now() - tapped);
-                tapped = 0;
-            }).observe(status, {childList: true, characterData: true, subtree: true});
-        }"""
-    )
+    page.evaluate(WATCH)
     chance = random.Random(3)
     typed, taken = [], []
     for number in range(1, 41):
