@@ -15,6 +15,7 @@ PACKAGE = Path(flatcheck.__file__).parent
 ORDER = (
     "threads",
     "errors",
+    "language",
     "units",
     "fields",
     "compass",
