@@ -238,12 +238,15 @@ def _room(head: Mapping[str, Any], unit: str, wall: bool) -> Room | None:
 def _zones(head: Mapping[str, Any], unit: str) -> tuple[Zone, ...]:
     zones: list[Zone] = []
     for number, item in enumerate(sections_of(head, "zone", MOST_SECTIONS), 1):
-        only(item, "zone", ("name", "outline", "intent"))
+        only(item, "zone", ("name", "outline", "intent", "apart"))
         name = text_of(item.get("name", f"zone {number}"), "zone.name")
         if any(name == zone.outline.name for zone in zones):
             raise SurveyError(f"zone: two zones are called {name!r}.")
         ring = ring_of(item.get("outline"), name, unit)
-        zones.append(Zone(ring, _intent(item.get("intent", {}), f"{name}.intent")))
+        apart = item.get("apart", False)
+        if not isinstance(apart, bool):
+            raise SurveyError(f"{name}.apart = {quoted(apart)} was expected to be true or false.")
+        zones.append(Zone(ring, _intent(item.get("intent", {}), f"{name}.intent"), apart))
     return tuple(zones)
 
 

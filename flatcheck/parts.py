@@ -14,6 +14,7 @@ from flatcheck.intent import DRAINING, Intent, fall_of, fit
 from flatcheck.room import EDGE_MM, Ring, Room, foot_on, inside, onto, wall_names
 from flatcheck.surface import LINE_MM, Surface, form_u, lines, part
 from flatcheck.survey import Survey
+from flatcheck.zones import zones_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -112,14 +113,6 @@ def parts_of(survey: Survey, floor: Surface, piece: Ints) -> tuple[Part, ...]:
         stray = floor.where[int(np.argmin(covered))]
         raise SurveyError(f"{stray}: the reading lies in none of the zones.")
     return tuple(parts)
-
-
-def zones_of(survey: Survey, room: Room | None) -> list[tuple[str, Ring, Intent]]:
-    """The zones by name, outline and intent; the whole of the room where none is given."""
-    if survey.zones:
-        return [(zone.outline.name, zone.outline, zone.intent) for zone in survey.zones]
-    assert room is not None  # a survey without zones is asked only with its room
-    return [("floor", room.outline, survey.intent)]
 
 
 def drain_of(name: str, outline: Ring, intent: Intent, drains: tuple[Drain, ...]) -> Drain:

@@ -162,8 +162,11 @@ def clear(room: Room, start: Points, end: Points) -> Mask:
     meetings = [np.zeros(len(start)), np.ones(len(start))]
     for ring in (room.outline, *((room.zone,) if room.zone else ()), *room.cutouts):
         corners = _corners(ring)
+        sides = set(zip(ring.corners_mm, (*ring.corners_mm[1:], ring.corners_mm[0]), strict=True))
         for p, q in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-            free &= ~_cross(start, end, p, q)
+            # A slit that joins a hole to the outline runs both ways, and is floor on both sides.
+            if (tuple(q), tuple(p)) not in sides:
+                free &= ~_cross(start, end, p, q)
             # Through a corner a bar can leave the floor without crossing a side.
             along = ((p - start) * bar).sum(axis=1) / square
             off = np.hypot(*(start + along[:, None] * bar - p).T)

@@ -29,7 +29,6 @@ from flatcheck.parts import (
     falls_of,
     settled,
     side_names,
-    zones_of,
 )
 from flatcheck.places import wall_called
 from flatcheck.room import Ring, Room, from_walls, inside, onto
@@ -37,6 +36,7 @@ from flatcheck.surface import Surface, part
 from flatcheck.survey import Survey
 from flatcheck.thickness import Thickness, thickness_of
 from flatcheck.units import Style, format_distance
+from flatcheck.zones import zones_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

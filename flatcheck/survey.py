@@ -149,10 +149,14 @@ Observation = Reading | Gap | Tilt | Benchmark
 
 @dataclass(frozen=True)
 class Zone:
-    """A named part of the floor with its own intent."""
+    """A named part of the floor with its own intent.
+
+    One that stands `apart` lies at a height of its own: no bar is laid across its edge.
+    """
 
     outline: Ring
     intent: Intent
+    apart: bool = False
 
 
 @dataclass(frozen=True)

@@ -11,11 +11,12 @@ from flatcheck.box import tile_of
 from flatcheck.errors import SurveyError
 from flatcheck.facet import Falls
 from flatcheck.origin import Start, best_origin
-from flatcheck.parts import falls_of, zones_of
+from flatcheck.parts import falls_of
 from flatcheck.pattern import Laying, lay
 from flatcheck.room import Room
 from flatcheck.survey import Survey
 from flatcheck.tile import Tile
+from flatcheck.zones import zones_of
 
 SPARE = 0.05
 """Tiles bought beyond those laid or cut, for breakage and repairs [share]. A cut tile counts as a

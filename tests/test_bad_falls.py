@@ -205,7 +205,7 @@ def test_zones_that_overlap() -> None:
 @pytest.mark.parametrize("line", [9.0, 34.0, 559.0, 560.0, 509.25])
 def test_zones_that_meet_anywhere(line: float) -> None:
     """Wherever two zones meet they neither overlap nor leave a gap."""
-    dry = {"intent": {"kind": "level"}}
+    dry = {"intent": {"kind": "level"}, "apart": True}
     lower = {"name": "a", "outline": outline((0, 0), (1000, 0), (1000, line), (0, line))}
     upper = {"name": "b", "outline": outline((0, line), (1000, line), (1000, 1000), (0, 1000))}
     ticks = [0, 5, *range(100, 1001, 50)]

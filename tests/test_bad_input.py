@@ -9,6 +9,7 @@ import time
 import zipfile
 from collections.abc import Callable
 from datetime import date
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -626,10 +627,77 @@ EAST = {"name": "east", "outline": [[1500, 0], [SIDE, 0], [SIDE, SIDE], [1500, S
 
 
 def test_zones_judge_the_whole_floor() -> None:
-    """Zones that cover the floor are judged each by itself; readings between belong to both."""
-    verdict = judged(frozen(grid()), room=ROOM, zone=[WEST, EAST]).verdict
+    """Zones apart that cover the floor are judged each by itself; readings between are of both."""
+    zones = [WEST | {"apart": True}, EAST]
+    verdict = judged(frozen(grid()), room=ROOM, zone=zones).verdict
     assert [f.zone for f in verdict.findings] == ["west", "east"]
     assert verdict.guarded is Outcome.WITHIN
+
+
+def strips(*lines: float) -> list[dict[str, Any]]:
+    """Zones alike, side by side from west to east between these lines."""
+    return [
+        {"name": f"strip {k}", "outline": [[a, 0], [b, 0], [b, SIDE], [a, SIDE]]}
+        for k, (a, b) in enumerate(pairwise((0, *lines, SIDE)), 1)
+    ]
+
+
+def stepped(step: float) -> Cells:
+    """The even floor with everything east of its middle higher by a step."""
+    cells = [list(row) for row in frozen(grid())]
+    for row in cells[1:]:
+        for k in range(1, len(row)):
+            row[k] = str(float(row[k]) + (step if float(cells[0][k]) > SIDE / 2 else 0.0))
+    return frozen(cells)
+
+
+@pytest.mark.parametrize(
+    "zones",
+    [
+        strips(1500),
+        strips(*range(300, SIDE, 300)),
+        [WEST, EAST | {"outline": [[1501, 0], [SIDE, 0], [SIDE, SIDE], [1501, SIDE]]}],
+    ],
+    ids=["two", "many", "with a slit between"],
+)
+def test_a_step_between_zones_alike(zones: list[dict[str, Any]]) -> None:
+    """A step of 15 mm where zones alike meet is out, as it is without zones."""
+    assert judged(stepped(15), room=ROOM).verdict.guarded is Outcome.OUT
+    cut = judged(stepped(15), room=ROOM, zone=zones).verdict
+    assert cut.guarded is cut.as_read is Outcome.OUT
+    assert judged(stepped(0), room=ROOM, zone=zones).verdict.guarded is Outcome.WITHIN
+
+
+def test_a_zone_apart() -> None:
+    """The step is meant where one of the zones is said to stand apart; that must be true or not."""
+    zones = [WEST, EAST | {"apart": True}]
+    assert judged(stepped(15), room=ROOM, zone=zones).verdict.guarded is Outcome.WITHIN
+    refused(
+        frozen(grid()),
+        "east.apart = 'yes' was expected to be true or false",
+        room=ROOM,
+        zone=[WEST, EAST | {"apart": "yes"}],
+    )
+
+
+def test_zones_around_another() -> None:
+    """Zones alike around one that is not are one floor with a hole."""
+    third = SIDE / 3
+    ring = [
+        {"name": name, "outline": [[a, b], [c, b], [c, d], [a, d]]}
+        for name, a, b, c, d in (
+            ("south", 0, 0, SIDE, third),
+            ("north", 0, 2 * third, SIDE, SIDE),
+            ("west", 0, third, third, 2 * third),
+            ("east", 2 * third, third, SIDE, 2 * third),
+            ("middle", third, third, 2 * third, 2 * third),
+        )
+    ]
+    ring[-1]["intent"] = {"kind": "minimum zone"}
+    found = judged(frozen(grid()), room=ROOM, zone=ring)
+    assert [part.name for part in found.parts] == ["south, north, west and east", "middle"]
+    assert found.verdict.guarded is Outcome.WITHIN
+    assert judged(stepped(15), room=ROOM, zone=ring).verdict.guarded is Outcome.OUT
 
 
 def test_zones_cover_the_room() -> None:
@@ -647,6 +715,7 @@ def test_zones_that_miss_a_reading() -> None:
     """A reading in a slit between two zones is refused by its cell."""
     west = {"name": "west", "outline": [[0, 0], [1498, 0], [1498, SIDE], [0, SIDE]]}
     east = {"name": "east", "outline": [[1502, 0], [SIDE, 0], [SIDE, SIDE], [1502, SIDE]]}
+    west["apart"] = True
     refused(
         frozen(grid()),
         "t.csv, row 2, cell G2: the reading lies in none of the zones",
@@ -700,7 +769,7 @@ def test_a_zone_read_along_one_line(kind: str) -> None:
     """A zone whose readings lie in one line is not assessed, and says so by its name."""
     strip = {"name": "strip", "outline": [[0, 0], [SIDE, 0], [SIDE, 100], [0, 100]]}
     rest = {"name": "rest", "outline": [[0, 100], [SIDE, 100], [SIDE, SIDE], [0, SIDE]]}
-    zones = [zone | {"intent": {"kind": kind}} for zone in (strip, rest)]
+    zones = [zone | {"intent": {"kind": kind}, "apart": True} for zone in (strip, rest)]
     verdict = judged(frozen(grid()), room=ROOM, zone=zones).verdict
     assert {f.zone: f.outcome for f in verdict.findings} == {
         "strip": Outcome.NOT_ASSESSED,

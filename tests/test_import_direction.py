@@ -40,6 +40,7 @@ ORDER = (
     "places",
     "reach",
     "survey",
+    "zones",
     "sections",
     "document",
     "fingerprint",

@@ -392,7 +392,11 @@ def test_a_refusal_names_the_zone_within_its_sentence() -> None:
     """Where there are several zones a refusal begins with a capital and names the zone."""
     door = [{"name": "door", "at": [0, 0], "rise": 0}]
     halves = [
-        {"name": name, "outline": [[x, 0], [x + 1000, 0], [x + 1000, 1000], [x, 1000]]}
+        {
+            "name": name,
+            "outline": [[x, 0], [x + 1000, 0], [x + 1000, 1000], [x, 1000]],
+            "apart": True,
+        }
         for name, x in (("den", 0), ("hall", 1000))
     ]
     site = site_of(slab(np.zeros((3, 5)), hold=door, zone=halves))
@@ -401,7 +405,10 @@ def test_a_refusal_names_the_zone_within_its_sentence() -> None:
 
 
 def test_a_dam_between_zones() -> None:
-    """Two level zones side by side are poured behind a dam; zones that meet at a corner are not."""
+    """Zones apart, side by side, are poured behind a dam; zones that meet at a corner are not.
+
+    Zones that do not stand apart are one pour.
+    """
     zones = {
         "den": [[0, 0], [1000, 0], [1000, 1000], [0, 1000]],
         "hall": [[1000, 0], [2000, 0], [2000, 1000], [1000, 1000]],
@@ -409,6 +416,9 @@ def test_a_dam_between_zones() -> None:
         "shop": [[1000, 1000], [2000, 1000], [2000, 2000], [1000, 2000]],
     }
     given = [{"name": name, "outline": outline} for name, outline in zones.items()]
-    found = offered(pour, site_of(slab(np.zeros((5, 5)), zone=given)))
-    assert found.dams == 4
+    apart = [zone | {"apart": True} for zone in given]
+    assert offered(pour, site_of(slab(np.zeros((5, 5)), zone=apart))).dams == 4
+    one = offered(pour, site_of(slab(np.zeros((5, 5)), zone=given)))
+    assert one.dams == 0
+    assert len(one.levels) == 1
     assert offered(pour, site_of(slab(np.zeros((5, 5))))).dams == 0

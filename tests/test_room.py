@@ -363,3 +363,13 @@ def test_walls_are_those_of_the_room() -> None:
     room = Room(rectangle(0, 0, 4000, 3000), zone=rectangle(1000, 1000, 2000, 2000, "bay"))
     assert wall_names(room) == ("south", "east", "north", "west")
     assert from_walls(room, (1100, 1200)) == (("west", 1100), ("south", 1200))
+
+
+def test_bars_cross_a_slit() -> None:
+    """A slit that joins a hole to the outline stops no bar; the hole does."""
+    around = ((0, 0), (3000, 0), (3000, 3000), (0, 3000), (0, 1000))
+    hole = ((1000, 1000), (1000, 2000), (2000, 2000), (2000, 1000), (1000, 1000))
+    room = Room(Ring("ring", (*around, *hole, (0, 1000))))
+    start = np.array([(500.0, 500.0), (100.0, 1500.0), (500.0, 500.0)])
+    end = np.array([(500.0, 2500.0), (2900.0, 1500.0), (1500.0, 1100.0)])
+    assert clear(room, start, end).tolist() == [True, False, False]

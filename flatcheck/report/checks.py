@@ -21,6 +21,7 @@ from flatcheck.report.words import many
 from flatcheck.surface import SAME_PLACE_MM
 from flatcheck.survey import Benchmark, Gap, Observation, Reading, Survey, Tilt
 from flatcheck.units import LENGTH_UNITS, Style, format_length, format_slope, typed_style
+from flatcheck.zones import joined, zones_of
 
 KINDS = {Reading: "heights", Gap: "gaps under a bar", Tilt: "level tilts", Benchmark: "benchmarks"}
 
@@ -183,10 +184,7 @@ def _rests_on(assessment: Assessment) -> list[str]:
             f"The readings fall into {pieces} pieces that no reading joins; each is judged alone, "
             "and nothing is known of steps between them."
         )
-    if len(assessment.survey.zones) > 1:
-        said.append(
-            "Each zone is judged by itself; no bar was laid across the lines where zones meet."
-        )
+    said += _zones(assessment)
     counted = _counts([seen for seen, _ in kept])
     if len(assessment.parts) > 1:
         for piece in assessment.parts:
@@ -207,6 +205,22 @@ def _rests_on(assessment: Assessment) -> list[str]:
             f"{unchecked} of {len(known.redundancy)} readings have no check on them "
             f"({many(int(np.count_nonzero(known.reads == 1)), 'place')} read once): a slip there "
             "would go unseen."
+        )
+    return said
+
+
+def _zones(assessment: Assessment) -> list[str]:
+    """Which zones were judged together, and that no bar was laid across the lines of others."""
+    survey, room = assessment.survey, assessment.surface.room
+    said = [
+        f"{name} are meant alike and adjoin, so they are judged as one floor; where one is to "
+        "lie at a height of its own, say apart = true in its zone."
+        for name in joined(survey, room)
+    ]
+    if len(zones_of(survey, room)) > 1:
+        said.append(
+            "Zones that differ or stand apart are judged each by itself; no bar was laid across "
+            "the lines where they meet."
         )
     return said
 
