@@ -25,6 +25,11 @@ Common practice, no source: in a dish both rims stand out about as far as the mi
 it is the dish that one fills."""
 
 
+UNKNOWN = 10.0
+"""A value whose standard uncertainty is more than so many times its limit is no place to work on:
+readings there contradict each other, and were set aside."""
+
+
 @dataclass(frozen=True)
 class Judged:
     """One rule with what was measured for it and how it was called."""
@@ -49,6 +54,7 @@ def spots(view: View, judged: Sequence[Judged]) -> tuple[Spot, ...]:
         allowed = limit_at(item.rule.limit, item.evidence.span_mm)
         share = np.abs(item.evidence.value_mm) / allowed
         over = (item.call.excess_mm > EXACT_MM) & item.evidence.contact
+        over &= item.evidence.u_mm <= UNKNOWN * allowed
         sure = item.call.excess_mm > item.call.factor * item.evidence.u_mm
         # A gap has its place low and its contacts high; a crown is the same upside down.
         for crown in (False, True):

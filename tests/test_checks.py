@@ -236,6 +236,16 @@ def test_readings_that_contradict_each_other() -> None:
     )
 
 
+def test_a_contradiction_is_no_spot() -> None:
+    """A place of which nothing is known is no place to grind or fill."""
+    rows = [*heights("A", 1400), *heights("B", 1250, east=STEP)]
+    found = judged(points=with_one(rows, 6, 1430))
+    x, y = rows[6][:2]
+    assert found.surface.xy_mm.tolist().count([x, y]) == 1
+    assert not [spot for spot in found.verdict.spots if spot.at == (x, y)]
+    assert judged(points=with_one(TWICE, 6, 1430)).verdict.spots == ()  # here two others settle it
+
+
 @pytest.mark.parametrize("unit", ["in", "mm"])
 def test_a_slip_in_the_units_that_were_written(unit: str) -> None:
     """A rod written with its own unit is told in that unit, whatever the survey's is."""
