@@ -3,14 +3,10 @@
 It holds all that it shows, runs nothing and asks no network. What a person typed is escaped.
 """
 
-import tomllib
-from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 from html import escape
 from importlib.metadata import PackageNotFoundError, version
-
-import tomli_w
 
 from flatcheck.assess import Assessment
 from flatcheck.box import judge_box
@@ -18,6 +14,8 @@ from flatcheck.correction import Choice, Fix, marks
 from flatcheck.falls import drainage, plane_falls
 from flatcheck.fingerprint import canonical, fingerprint
 from flatcheck.instrument import fine
+from flatcheck.language import say, several
+from flatcheck.report.annex import proof, readings
 from flatcheck.report.box import box_words
 from flatcheck.report.case import Case, outcomes
 from flatcheck.report.change import change_body
@@ -28,7 +26,7 @@ from flatcheck.report.falls import plane_words, water_words
 from flatcheck.report.joints import SIGN_WORDS, histogram_svg, joints_plan
 from flatcheck.report.lippage import lippage_words
 from flatcheck.report.marks import marks_drawing
-from flatcheck.report.paper import listed, page, paragraphs
+from flatcheck.report.paper import heading, listed, page, paragraphs
 from flatcheck.report.plans import (
     SPOTS,
     falls_plan,
@@ -44,7 +42,6 @@ from flatcheck.report.words import (
     beside,
     disputes,
     explain,
-    many,
     shape_words,
     side_word,
     spot_words,
@@ -52,7 +49,7 @@ from flatcheck.report.words import (
     titles,
 )
 from flatcheck.rules import grade_of
-from flatcheck.survey import Survey, Table
+from flatcheck.survey import Survey
 from flatcheck.tables import tiles_of
 from flatcheck.units import (
     Style,
@@ -64,40 +61,19 @@ from flatcheck.units import (
 )
 from flatcheck.verdict import Outcome
 
-WIDE = 100
-"""So many letters fit beside each other in a table of readings; more columns go below."""
-
-PRIVATE = "correction"
-"""The section of a survey's document that stays out of the report: one's own prices and rates."""
-
 MEANINGS = {
-    Outcome.WITHIN: "every rule holds, even allowing for reading error",
-    Outcome.OUT: "some place breaks a rule, even allowing for reading error",
-    Outcome.CLOSE: "reading error could turn the answer",
-    Outcome.NOT_ASSESSED: "the readings cannot show what the rule asks",
+    Outcome.WITHIN: say("every rule holds, even allowing for reading error"),
+    Outcome.OUT: say("some place breaks a rule, even allowing for reading error"),
+    Outcome.CLOSE: say("reading error could turn the answer"),
+    Outcome.NOT_ASSESSED: say("the readings cannot show what the rule asks"),
 }
 """What each answer means where reading error is allowed for."""
 
 AT_FACE = {
-    Outcome.WITHIN: "every rule holds, the readings taken at face value",
-    Outcome.OUT: "some place breaks a rule, the readings taken at face value",
+    Outcome.WITHIN: say("every rule holds, the readings taken at face value"),
+    Outcome.OUT: say("some place breaks a rule, the readings taken at face value"),
 }
 """What it means where the readings are taken at face value."""
-
-RELIANCE = (
-    "This report says what the readings show on the day they were taken, by the rules it names. A "
-    "dip smaller than the space between two readings can be missed. Interpolated heights draw the "
-    "maps and pass no rule. Many limits were seen in trade pages that quote the standards, as each "
-    "source says; the standard itself, the tile maker's data sheet and the local code come first."
-)
-
-FINGERPRINT_WORDS = (
-    "The fingerprint is the SHA-256 of the readings above, as they were written, in the text "
-    "below: one JSON value a line, each line ended by one line feed. `flatcheck verify` with this "
-    "file works it out again, judges the readings again, and with the survey names every reading "
-    "that differs. It is no signature: note it elsewhere, such as in the offer or a message, so "
-    "that nobody can change the readings and work out a new one."
-)
 
 _STYLE = """
 @page {margin: 12mm 12mm 15mm; @bottom-right {content: counter(page) " / " counter(pages);
@@ -152,11 +128,11 @@ def report_html(case: Case, made: date) -> str:
     if case.assessment:
         if case.change and case.before:
             changed = change_body(case.change, case.before, case.assessment)
-            body.append(f"<h2>Before and after</h2>{changed}")
-        said = checks(case.assessment)
-        body.append(f"<h2>What the readings say of each other</h2>{paragraphs(said)}")
-    body += [_readings(survey), _proof(survey, text, mark)]
-    short = f"readings {mark[:16]}"
+            body.append(heading(say("Before and after")) + changed)
+        said = paragraphs(checks(case.assessment))
+        body.append(heading(say("What the readings say of each other")) + said)
+    body += [readings(survey), proof(survey, text, mark)]
+    short = say("readings {mark}", mark=mark[:16])
     return page(survey.title, "".join(body), DRAWN + _STYLE.replace("MARK", short))
 
 
@@ -166,23 +142,30 @@ def _head(case: Case, mark: str, made: date) -> str:
     at_face = survey.decision == "as read"
     meant = (AT_FACE if at_face else {}).get(outcome, MEANINGS[outcome])
     fine_u = max((table.u_mm for table in survey.tables), default=None)
-    reads = sum(bool(cell.strip()) for t in survey.tables for row in t.cells for cell in row)
     facts = [
-        ("Place", survey.place),
-        ("Read on", str(survey.day or "")),
-        ("Read by", survey.by),
-        ("Floor", survey.surface),
-        ("Instrument", survey.instrument),
+        (say("Place"), survey.place),
+        (say("Read on"), str(survey.day or "")),
+        (say("Read by"), survey.by),
+        (say("Floor"), survey.surface),
+        (say("Instrument"), survey.instrument),
         (
-            "One reading is good to",
-            f"{fine(fine_u, survey.show)} (two in three are nearer)" if fine_u else "",
+            say("One reading is good to"),
+            say("{size} (two in three are nearer)", size=fine(fine_u, survey.show))
+            if fine_u
+            else "",
         ),
-        ("Tile", tile_size(survey.tile, survey.show) if survey.tile else ""),
-        ("Judged by", "; ".join(_standards(case))),
-        ("Near a limit", f"decided {survey.decision}"),
-        ("Notes", survey.notes),
-        ("Readings", f"{many(len(survey.tables), 'table')}, {reads:,} cells filled, in full below"),
-        ("Report made", f"{made.isoformat()} by flatcheck {_version()}".strip()),
+        (say("Tile"), tile_size(survey.tile, survey.show) if survey.tile else ""),
+        (say("Judged by"), "; ".join(_standards(case))),
+        (
+            say("Near a limit"),
+            say("decided as read") if at_face else say("decided allowing for reading error"),
+        ),
+        (say("Notes"), survey.notes),
+        (say("Readings"), _filled(survey)),
+        (
+            say("Report made"),
+            say("{day} by flatcheck {version}", day=made.isoformat(), version=_version()).strip(),
+        ),
     ]
     rows = "".join(
         f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>"
@@ -192,9 +175,20 @@ def _head(case: Case, mark: str, made: date) -> str:
     found = case.assessment
     warned = [*doubts(found), *misread(found)] if found else []
     return (
-        f'<p class="verdict"><b id="verdict">{escape(outcome.upper())}</b>: {escape(meant)}.</p>'
-        f'<table class="facts wide">{rows}<tr><th>Fingerprint of the readings</th>'
+        f'<p class="verdict"><b id="verdict">{escape(say(outcome).upper())}</b>: '
+        f'{escape(meant)}.</p><table class="facts wide">{rows}'
+        f"<tr><th>{escape(say('Fingerprint of the readings'))}</th>"
         f'<td><code id="fingerprint">{mark}</code></td></tr></table>{paragraphs(warned)}'
+    )
+
+
+def _filled(survey: Survey) -> str:
+    """How much was read."""
+    return several(
+        len(survey.tables),
+        "{number} table, {reads:,} cells filled, in full below",
+        "{number} tables, {reads:,} cells filled, in full below",
+        reads=sum(bool(cell.strip()) for t in survey.tables for row in t.cells for cell in row),
     )
 
 
@@ -219,10 +213,11 @@ def _rules(case: Case) -> str:
     explained = [explain(f, case.assessment) for f in findings if case.assessment]
     citations = [finding.rule.citation for finding in findings]
     if case.lippage:
-        explained.append(["See the joints below."])
+        explained.append([say("See the joints below.")])
         citations += [joint.rule.citation for joint in case.lippage.joints]
     rows = "".join(
-        f'<tr class="{outcome.name.lower()}"><td class="outcome">{escape(outcome.upper())}</td>'
+        f'<tr class="{outcome.name.lower()}">'
+        f'<td class="outcome">{escape(say(outcome).upper())}</td>'
         f'<td class="words"><b class="rule">{escape(words)}</b>{paragraphs(said)}</td></tr>'
         for (words, outcome), said in zip(outcomes(case), explained, strict=True)
     )
@@ -231,9 +226,9 @@ def _rules(case: Case) -> str:
     sources = [cite(citation) for citation in dict.fromkeys(citations)]
     apart = disputes(case.assessment.verdict) if case.assessment else []
     return (
-        f'<h2>Verdict by rule</h2><table class="rules wide">{rows}</table>'
+        f'{heading(say("Verdict by rule"))}<table class="rules wide">{rows}</table>'
         f"{paragraphs(dict.fromkeys(other))}{paragraphs(shape)}"
-        f"<h3>The rules and how sure their numbers are</h3>"
+        f"{heading(say('The rules and how sure their numbers are'), 3)}"
         f"{paragraphs(apart)}{paragraphs(sources, 'fine')}"
     )
 
@@ -241,39 +236,57 @@ def _rules(case: Case) -> str:
 def _map(assessment: Assessment) -> str:
     """Where the floor is high and low, with the worst bar, and the list of spots."""
     survey, room = assessment.survey, assessment.surface.room
-    spots, unit = assessment.verdict.spots, "inches" if survey.show.unit == "in" else "millimeters"
+    spots, inches = assessment.verdict.spots, survey.show.unit == "in"
     low, high = (side_word(way, room) for way in (False, True))
     key = [
-        f"Red is {high} of the required plane, blue and hatched is {low}; gray was not read. "
-        f"Numbers are departures in {unit}, dots the readings."
+        say(
+            "Red is {high} of the required plane, blue and hatched is {low}; gray was not read.",
+            high=high,
+            low=low,
+        ),
+        say("Numbers are departures in inches, dots the readings.")
+        if inches
+        else say("Numbers are departures in millimeters, dots the readings."),
     ]
     if not room.upright:
-        key.append("North is up.")
+        key.append(say("North is up."))
     if spots:
         key.append(
-            f"A triangle up is {high}, down is {low}; filled is beyond reading error, hollow may "
-            "be reading error. An outline holds the floor that belongs to a spot."
+            say(
+                "A triangle up is {high}, down is {low}; filled is beyond reading error, hollow "
+                "may be reading error. An outline holds the floor that belongs to a spot.",
+                high=high,
+                low=low,
+            )
         )
     finding = worst_of(assessment)
     side = ""
     if finding and finding.worst:
-        key.append("The thick line is where it is worst, and lies on the two squares.")
+        key.append(say("The thick line is where it is worst, and lies on the two squares."))
         drawn = section(profile_of(assessment, finding), survey.show)
-        side = (
-            f"<h3>The worst place, from the side</h3><figure>{drawn}"
-            f"<figcaption>{escape(finding.rule.words)}</figcaption></figure>"
+        side = heading(say("The worst place, from the side"), 3) + _figure(
+            drawn, finding.rule.words
         )
     rows = "".join(
         f'<tr><td>{spot.number}</td><td class="words">{escape(spot_words(spot, room, survey.show))}'
         "</td></tr>"
         for spot in spots[:SPOTS]
     )
-    more = f"<p>{len(spots) - SPOTS} more are in the tables.</p>" if len(spots) > SPOTS else ""
-    listing = f'<h3>Where it is out</h3><table class="spotlist wide">{rows}</table>{more}'
-    return (
-        f"<h2>Where it is {high} and {low}</h2><figure>{relief(assessment)}{legend(assessment)}"
-        f"<figcaption>{escape(' '.join(key))}</figcaption></figure>{side}{listing if spots else ''}"
-    )
+    listing = ""
+    if spots:
+        listing = heading(say("Where it is out"), 3)
+        listing += f'<table class="spotlist wide">{rows}</table>'
+    if len(spots) > SPOTS:
+        more = say("{count} more are in the tables.", count=len(spots) - SPOTS)
+        listing += paragraphs([more])
+    plan = relief(assessment) + legend(assessment)
+    title = heading(say("Where it is {high} and {low}", high=high, low=low))
+    return f"{title}{_figure(plan, ' '.join(key))}{side}{listing}"
+
+
+def _figure(drawn: str, words: str) -> str:
+    """A drawing with the words below it, which are escaped."""
+    return f"<figure>{drawn}<figcaption>{escape(words)}</figcaption></figure>"
 
 
 def _falls(assessment: Assessment) -> str:
@@ -283,12 +296,12 @@ def _falls(assessment: Assessment) -> str:
     style, room, water = assessment.survey.show, assessment.surface.room, drainage(assessment)
     said = [plane_words(plane, style) for plane in planes]
     said += [words for zone in water for words in water_words(zone, room, style)]
-    return (
-        f"<h2>How it falls</h2><figure>{falls_plan(assessment, planes, water)}<figcaption>"
+    key = say(
         "Arrows show which way and how much each plane falls as read. Solid lines are valleys, "
-        f"dashed ones ridges; a numbered outline is standing water.</figcaption></figure>"
-        f"{paragraphs(said)}"
+        "dashed ones ridges; a numbered outline is standing water."
     )
+    drawn = _figure(falls_plan(assessment, planes, water), key)
+    return heading(say("How it falls")) + drawn + paragraphs(said)
 
 
 def _lippage(case: Case) -> str:
@@ -299,18 +312,18 @@ def _lippage(case: Case) -> str:
     # The outcome, the standard and the sources are told with those of the floor.
     told = {*rows, *lines[:3], *(cite(joint.rule.citation) for joint in case.lippage.joints)}
     said = [words for words in lines if words not in told]
-    return (
-        f"<h2>Steps between tiles</h2><figure>{joints_plan(case.lippage, case.survey)}"
-        f"<figcaption>{SIGN_WORDS}</figcaption></figure>"
-        f"<figure>{histogram_svg(case.lippage, case.survey.show)}<figcaption>How many joints "
-        f"stand proud by up to how much.</figcaption></figure>{listed(said)}"
+    plan = _figure(joints_plan(case.lippage, case.survey), SIGN_WORDS)
+    sizes = _figure(
+        histogram_svg(case.lippage, case.survey.show),
+        say("How many joints stand proud by up to how much."),
     )
+    return heading(say("Steps between tiles")) + plan + sizes + listed(said)
 
 
 def _box(survey: Survey) -> str:
     if not tiles_of(survey):
         return ""
-    return f"<h2>The tiles themselves</h2>{listed(box_words(judge_box(survey), survey))}"
+    return heading(say("The tiles themselves")) + listed(box_words(judge_box(survey), survey))
 
 
 def _correction(choice: Choice, fix: Fix | None) -> str:
@@ -320,10 +333,10 @@ def _correction(choice: Choice, fix: Fix | None) -> str:
     if fix is None:
         if len(why := dict.fromkeys(refusal.why for refusal in choice.refused)) == 1:
             refused = list(why)
-        none = "No remedy was found that brings it in; this is what stands in the way of each."
-        return f"<h2>Correction</h2>{paragraphs([none, *refused])}"
+        none = say("No remedy was found that brings it in; this is what stands in the way of each.")
+        return heading(say("Correction")) + paragraphs([none, *refused])
     head, *rows = table(choice)
-    kept = [k for k, name in enumerate(head) if name != "cost"]
+    kept = [k for k, name in enumerate(head) if name != say("cost")]
     beside_each_other = "".join(
         "<tr>" + "".join(f'<td class="words">{escape(row[k])}</td>' for k in kept) + "</tr>"
         for row in (head, *rows)
@@ -335,18 +348,17 @@ def _correction(choice: Choice, fix: Fix | None) -> str:
     drawn = ""
     if fix.proposal.id != "nothing":
         plan = marks_drawing(choice, marks(choice.site, fix.proposal))
-        drawn = (
-            f"<figure>{plan}<figcaption>X: grind off. O: fill. Each with its depth; a square "
-            "is a height that must not change.</figcaption></figure>"
-            f'<div class="columns">{listed(mark_words(choice, fix))}</div>'
+        key = say(
+            "X: grind off. O: fill. Each with its depth; a square is a height that must not change."
         )
+        drawn = f'{_figure(plan, key)}<div class="columns">{listed(mark_words(choice, fix))}</div>'
     warned = "".join(
-        f'<p class="caution"><b>Caution.</b> {escape(words)}</p>'
+        f'<p class="caution"><b>{escape(say("Caution."))}</b> {escape(words)}</p>'
         for words in cautions(replace(choice, fixes=(fix,)))
     )
     return (
-        f'<h2>Correction</h2><h3>{escape(fix.proposal.title)}</h3><table class="facts wide">{taken}'
-        f"</table>{drawn}{warned}<h3>What else was tried</h3>"
+        f'{heading(say("Correction"))}{heading(fix.proposal.title, 3)}<table class="facts wide">'
+        f"{taken}</table>{drawn}{warned}{heading(say('What else was tried'), 3)}"
         f'<div class="scroll"><table>{beside_each_other}</table></div>'
         f"{paragraphs(refused, 'fine')}"
     )
@@ -359,114 +371,62 @@ def _quantities(fix: Fix, style: Style) -> list[tuple[str, str]]:
     if takes.grind_l > 0:
         said.append(
             (
-                "Grind off",
-                f"{format_volume(takes.grind_l, style)} (give or take "
-                f"{format_volume(2 * takes.u_grind_l, style)}), up to "
-                f"{format_length(takes.highest_mm, style)} deep over "
-                f"{format_area(takes.grind_m2 * 1e6, style)}",
+                say("Grind off"),
+                say(
+                    "{volume} (give or take {spread}), up to {depth} deep over {area}",
+                    volume=format_volume(takes.grind_l, style),
+                    spread=format_volume(2 * takes.u_grind_l, style),
+                    depth=format_length(takes.highest_mm, style),
+                    area=format_area(takes.grind_m2 * 1e6, style),
+                ),
             )
         )
     if takes.fill_l > 0 and material is not None:
-        lifts = f", in {fix.proposal.lifts} lifts" if fix.proposal.lifts > 1 else ""
+        lifts = fix.proposal.lifts
         said += [
             (
-                "Fill",
-                f"{format_volume(takes.fill_l, style)} (give or take "
-                f"{format_volume(2 * takes.u_fill_l, style)}), up to "
-                f"{format_length(takes.deepest_mm, style)} deep{lifts} over "
-                f"{format_area(takes.fill_m2 * 1e6, style)}",
+                say("Fill"),
+                say(
+                    "{volume} (give or take {spread}), up to {depth} deep{lifts} over {area}",
+                    volume=format_volume(takes.fill_l, style),
+                    spread=format_volume(2 * takes.u_fill_l, style),
+                    depth=format_length(takes.deepest_mm, style),
+                    lifts=say(", in {number} lifts", number=lifts) if lifts > 1 else "",
+                    area=format_area(takes.fill_m2 * 1e6, style),
+                ),
             ),
             (
-                "Material",
-                f"{many(takes.bags, 'bag')} of {material.name} of "
-                f"{format_weight(material.bag_kg, style)}, and primer",
+                say("Material"),
+                several(
+                    takes.bags,
+                    "{number} bag of {material} of {weight}, and primer",
+                    "{number} bags of {material} of {weight}, and primer",
+                    material=material.name,
+                    weight=format_weight(material.bag_kg, style),
+                ),
             ),
             (
-                "Weight",
-                f"{format_weight(takes.fill_kg, style)}, "
-                f"{format_load(takes.load_kg_m2, style)} at its thickest",
+                say("Weight"),
+                say(
+                    "{weight}, {load} at its thickest",
+                    weight=format_weight(takes.fill_kg, style),
+                    load=format_load(takes.load_kg_m2, style),
+                ),
             ),
         ]
-    said.append(("Work", f"{takes.hours:.1f} hours" if takes.hours else "none"))
+    work = say("{hours:.1f} hours", hours=takes.hours) if takes.hours else say("none")
+    said.append((say("Work"), work))
     if takes.wait_h:
-        said.append(("Wait before tile", f"{takes.wait_h:.0f} hours"))
+        said.append((say("Wait before tile"), say("{hours:.0f} hours", hours=takes.wait_h)))
     said += [
-        (f"At {name}", f"rises {format_length(mm, style)}" if mm > 0.05 else "stays as it is")
+        (
+            say("At {name}", name=name),
+            say("rises {rise}", rise=format_length(mm, style))
+            if mm > 0.05
+            else say("stays as it is"),
+        )
         for name, mm in fix.rises
     ]
-    said.append(("Measured again after it", f"{fix.verdict.outcome}, as predicted"))
+    after = say("{outcome}, as predicted", outcome=say(fix.verdict.outcome))
+    said.append((say("Measured again after it"), after))
     return said
-
-
-def _readings(survey: Survey) -> str:
-    """Every cell of every table as it was written."""
-    tables = "".join(
-        f"<h3>{escape(_meaning(table, survey.show))}</h3>{_cells(number, table)}"
-        for number, table in enumerate(survey.tables, 1)
-    )
-    return f"<h2>Readings in full, as written</h2>{tables}"
-
-
-def _meaning(table: Table, style: Style) -> str:
-    sense = {"rod": ", rod: larger is lower", "elevation": ", elevation: larger is higher"}
-    more = "".join(f", {key} = {value}" for key, value in table.options)
-    return (
-        f"{table.name}: {table.kind}{sense.get(table.sense, '')}; bare readings in {table.unit}, "
-        f"bare offsets in {table.offset_unit}; good to {fine(table.u_mm, style)}{more}"
-    )
-
-
-def _cells(number: int, table: Table) -> str:
-    """A table's cells; one that is too wide for paper in parts, its first column in front of each.
-
-    Each cell says where it is: table, row and column, counted from 1.
-    """
-    count = max((len(row) for row in table.cells), default=0)
-    widths = [
-        min(max((len(row[c]) for row in table.cells if c < len(row)), default=0), 30) + 3
-        for c in range(count)
-    ]
-    drawn = []
-    for columns in _split(widths):
-        rows = "".join(
-            "<tr>"
-            + "".join(
-                f'<td data-at="{number}:{r}:{c + 1}">{escape(row[c])}</td>'
-                for c in columns
-                if c < len(row)
-            )
-            + "</tr>"
-            for r, row in enumerate(table.cells, 1)
-        )
-        beside = max(1, WIDE // sum(widths[c] for c in columns))
-        drawn.append(
-            f'<div class="scroll" style="columns: {beside}">'
-            f'<table class="readings">{rows}</table></div>'
-        )
-    return "".join(drawn)
-
-
-def _split(widths: Sequence[int]) -> Iterable[list[int]]:
-    """Columns in groups that fit beside each other, the first in front of each."""
-    group: list[int] = []
-    for c, width in enumerate(widths):
-        if group and sum(widths[k] for k in group) + width > WIDE and len(group) > 1:
-            yield group
-            group = [0]
-        group.append(c)
-    if group:
-        yield group
-
-
-def _proof(survey: Survey, text: str, mark: str) -> str:
-    """What the report is worth, a place to sign, and the readings in the text that is hashed."""
-    head = tomllib.loads(survey.document)
-    head.pop(PRIVATE, None)
-    return (
-        f"<h2>What this rests on</h2><p>{escape(RELIANCE)}</p>"
-        '<div class="signed"><p>Read by, date</p><p>For the client, date</p></div>'
-        f"<h2>Fingerprint</h2><p><code>{mark}</code></p><p>{escape(FINGERPRINT_WORDS)}</p>"
-        "<details><summary>The text that is hashed</summary>"
-        f'<pre class="canonical" id="readings">\n{escape(text)}</pre></details>'
-        f'<pre id="survey" hidden>\n{escape(tomli_w.dumps(head))}</pre>'
-    )

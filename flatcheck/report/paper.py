@@ -116,6 +116,11 @@ def plan_of(room: Room) -> tuple[Paper, list[str]]:
     return paper, drawn + ([] if room.assumed else paper.walls(corners, names))
 
 
+def heading(words: str, level: int = 2) -> str:
+    """The words as a heading of that level, escaped."""
+    return f"<h{level}>{escape(words)}</h{level}>"
+
+
 def paragraphs(said: Iterable[str], kind: str = "") -> str:
     """Sentences, each a paragraph, escaped."""
     shown = f" class={kind}" if kind else ""

@@ -6,6 +6,7 @@ from html.parser import HTMLParser
 
 from flatcheck.errors import FlatcheckError, SurveyError
 from flatcheck.fingerprint import canonical, differences, differs, fingerprint, tables_in
+from flatcheck.language import say
 from flatcheck.readers.folder import checked
 from flatcheck.report.case import Case, judged, outcomes
 from flatcheck.survey import Survey, cell_name
@@ -19,7 +20,7 @@ IDS = ("verdict", "fingerprint", "readings", "survey")
 LIVE = ("script", "iframe", "object", "embed", "link", "base", "form", "template")
 """Elements that no report of ours holds: they could show something else than what is read here."""
 
-SHOWN, HASHED = "the table that is shown", "the text that is hashed"
+SHOWN, HASHED = say("the table that is shown"), say("the text that is hashed")
 """What the two places are called in which a report holds its readings."""
 
 NOT_JUDGED_BY = ("document", "tables", "show", "terms")
@@ -89,13 +90,20 @@ def proven(name: str, data: bytes) -> Proof:
     try:
         read = _Report(data.decode("utf-8-sig"))
     except UnicodeDecodeError:
-        raise SurveyError(f"{name} is no report that flatcheck made: it is not text.") from None
+        raise SurveyError(
+            say("{file} is no report that flatcheck made: it is not text.", file=name)
+        ) from None
     places = read.found
     ids = [[text for key, text in places if key == f"#{one}"] for one in IDS]
     if any(len(texts) != 1 for texts in ids):
         missing = next(one for one, texts in zip(IDS, ids, strict=True) if len(texts) != 1)
         raise SurveyError(
-            f"{name} is no report that flatcheck made: it was expected to hold its {missing} once."
+            say(
+                "{file} is no report that flatcheck made: it was expected to hold its {missing} "
+                "once.",
+                file=name,
+                missing=missing,
+            )
         )
     verdict, shown, readings, document = (texts[0] for texts in ids)
     # Browsers leave out the line feed after <pre>; a mail program may have put carriage returns.
@@ -106,21 +114,31 @@ def proven(name: str, data: bytes) -> Proof:
     cells = [(key[1:], text) for key, text in places if key.startswith("@")]
     problems = _cells(cells, readings)
     problems += [
-        f"It holds <{tag}> of a kind that flatcheck does not write: what it shows may not be what "
-        "it says."
+        say(
+            "It holds <{tag}> of a kind that flatcheck does not write: what it shows may not be "
+            "what it says.",
+            tag=tag,
+        )
         for tag in dict.fromkeys(read.foreign)
     ]
     if mark != shown.strip():
-        problems.insert(0, f"It shows the fingerprint {shown.strip()}; its readings give {mark}.")
+        problems.insert(
+            0,
+            say(
+                "It shows the fingerprint {shown}; its readings give {found}.",
+                shown=shown.strip(),
+                found=mark,
+            ),
+        )
     outcome, survey = "", None
     try:
         survey = _rebuilt(document, readings)
-        problems += differences(canonical(survey), readings, ("its survey", HASHED))
+        problems += differences(canonical(survey), readings, (say("its survey"), HASHED))
         case = Case(survey, *judged(survey))
     except FlatcheckError as error:
-        problems.append(f"Its readings cannot be judged again: {error}")
+        problems.append(say("Its readings cannot be judged again: {error}", error=error))
     else:
-        outcome = case.outcome.upper()
+        outcome = say(case.outcome).upper()
         ends = [text for key, text in places if key == "outcome"]
         rules = [text for key, text in places if key == "rule"]
         problems += _verdict(case, verdict, rules, ends)
@@ -136,12 +154,12 @@ def _cells(shown: Sequence[tuple[str, str]], readings: str) -> list[str]:
                 held[f"{number}:{r}:{c}"] = (cell_name(file, r, c), cell)
     said = []
     for place, text in shown:
-        cell, value = held.get(place, (f"cell {place}", ""))
+        cell, value = held.get(place, (say("cell {place}", place=place), ""))
         if " ".join(text.split()) != " ".join(value.split()):
             said.append(differs(cell, (text, value), (SHOWN, HASHED)))
     there = {place for place, _ in shown}
-    said += [f"{cell} is not shown." for place, (cell, _) in held.items() if place not in there]
-    return said
+    missing = [cell for place, (cell, _) in held.items() if place not in there]
+    return said + [say("{cell} is not shown.", cell=cell) for cell in missing]
 
 
 def _rebuilt(document: str, readings: str) -> Survey:
@@ -149,22 +167,43 @@ def _rebuilt(document: str, readings: str) -> Survey:
     try:
         return checked(document, cells)
     except KeyError as error:
-        raise SurveyError(f"its survey names the table {error}, which it does not hold.") from None
+        raise SurveyError(
+            say("its survey names the table {table}, which it does not hold.", table=error)
+        ) from None
 
 
 def _verdict(case: Case, verdict: str, rules: Sequence[str], ends: Sequence[str]) -> list[str]:
-    """Where the words of the verdict are not what the readings give."""
-    said = []
-    if verdict != case.outcome.upper():
-        said.append(f"It says {verdict}, and its readings give {case.outcome.upper()}.")
-    given = [(words, outcome.upper()) for words, outcome in outcomes(case)]
+    """Where the words of the verdict are not what the readings give.
+
+    They are compared as they would be written now: a report is verified in its own language.
+    """
+    said, gives = [], say(case.outcome).upper()
+    if verdict != gives:
+        said.append(
+            say("It says {said}, and its readings give {found}.", said=verdict, found=gives)
+        )
+    given = [(words, say(outcome).upper()) for words, outcome in outcomes(case)]
     if len(given) != len(rules) or len(given) != len(ends):
-        return [*said, f"It shows {len(rules)} rules, and is judged by {len(given)}."]
+        shown = say(
+            "It shows {shown} rules, and is judged by {judged}.",
+            shown=len(rules),
+            judged=len(given),
+        )
+        return [*said, shown]
     for (words, outcome), rule, end in zip(given, rules, ends, strict=True):
         if words != rule:
-            said.append(f"It shows the rule {rule!r}, which is {words!r}.")
+            said.append(
+                say("It shows the rule {shown!r}, which is {rule!r}.", shown=rule, rule=words)
+            )
         if outcome != end:
-            said.append(f"It says {end} of {words!r}, and its readings give {outcome}.")
+            said.append(
+                say(
+                    "It says {said} of {rule!r}, and its readings give {found}.",
+                    said=end,
+                    rule=words,
+                    found=outcome,
+                )
+            )
     return said
 
 
@@ -172,39 +211,65 @@ def proof_words(name: str, found: Proof, survey: Survey | None) -> list[str]:
     """What is said of a report, and of the survey that it should be of."""
     said = []
     if found.problems:
-        said += [f"{name} does not agree with itself:", *_told(found.problems)]
+        said += [say("{file} does not agree with itself:", file=name), *_told(found.problems)]
     else:
         said.append(
-            f"{name} agrees with itself: its readings have the fingerprint that it shows, and "
-            f"judged again they give {found.outcome}, as it says. Its drawings and other words "
-            "were not compared."
+            say(
+                "{file} agrees with itself: its readings have the fingerprint that it shows, and "
+                "judged again they give {outcome}, as it says. Its drawings and other words were "
+                "not compared.",
+                file=name,
+                outcome=found.outcome,
+            )
         )
     if survey is not None:
         apart = apart_from(found, survey)
         said += (
-            ["They are not the readings of the survey, or not judged as it asks:", *_told(apart)]
+            [
+                say("They are not the readings of the survey, or not judged as it asks:"),
+                *_told(apart),
+            ]
             if apart
-            else ["They are the readings of the survey, to the last digit, judged as it asks."]
+            else [say("They are the readings of the survey, to the last digit, judged as it asks.")]
         )
-    said.append(f"Its fingerprint, to hold against one noted elsewhere: {found.fingerprint}")
+    said.append(
+        say(
+            "Its fingerprint, to hold against one noted elsewhere: {fingerprint}",
+            fingerprint=found.fingerprint,
+        )
+    )
     return said
 
 
 def apart_from(found: Proof, survey: Survey) -> list[str]:
     """Every reading in which a report and a survey differ, and whatever else they are judged by."""
-    said = differences(found.readings, canonical(survey), ("the report", "the survey"))
+    names = (say("the report"), say("the survey"))
+    said = differences(found.readings, canonical(survey), names)
     if found.survey is None:
         return said  # told among its problems
     for one in fields(Survey):
         if one.name in NOT_JUDGED_BY:
             continue
         here, there = (getattr(of, one.name) for of in (found.survey, survey))
-        if here != there:
-            both = f": {here!r} and {there!r}" if isinstance(here, str) else ""
-            said.append(f"The {one.name} of the report is not that of the survey{both}.")
+        if here != there and isinstance(here, str):
+            said.append(
+                say(
+                    "The {setting} of the report is not that of the survey: {here!r} and "
+                    "{there!r}.",
+                    setting=one.name,
+                    here=here,
+                    there=there,
+                )
+            )
+        elif here != there:
+            said.append(
+                say("The {setting} of the report is not that of the survey.", setting=one.name)
+            )
     return said
 
 
 def _told(problems: Sequence[str]) -> list[str]:
     told = [f"  {words}" for words in problems[:TOLD]]
-    return told if len(problems) <= TOLD else [*told, f"  and {len(problems) - TOLD} more."]
+    if len(problems) > TOLD:
+        told.append(f"  {say('and {count} more.', count=len(problems) - TOLD)}")
+    return told
