@@ -4,6 +4,7 @@ from html import escape
 
 import numpy as np
 
+from flatcheck.language import say
 from flatcheck.lippage import LippageVerdict, histogram
 from flatcheck.report.lippage import class_of
 from flatcheck.report.plans import WIDE_MM, beside_plan, ground, walls
@@ -27,7 +28,7 @@ SIGNS = {
 }
 """How a joint is drawn, by how it ends: a dot, a cross, a triangle, a square."""
 
-SIGN_WORDS = (
+SIGN_WORDS = say(
     "A dot is within, a cross is out, a triangle is too close to call, a square is not assessed."
 )
 
@@ -51,7 +52,7 @@ def joints_plan(verdict: LippageVerdict, survey: Survey) -> str:
         sign = SIGNS[verdict.ends(joint)].format(x=x, y=y)
         drawn.append(f'<path class="mark" d="{sign}"/>')
     scale = beside_plan([], paper, room, survey.show)
-    return paper.svg(drawn, "joints that were read, by how they end") + scale
+    return paper.svg(drawn, say("joints that were read, by how they end")) + scale
 
 
 def histogram_svg(verdict: LippageVerdict, style: Style) -> str:
@@ -60,7 +61,7 @@ def histogram_svg(verdict: LippageVerdict, style: Style) -> str:
     rows = [(format_length(end, fit), count) for _, end, count in histogram(verdict, width)]
     if len(rows) > MOST_BARS:
         more = sum(count for _, count in rows[MOST_BARS:])
-        rows = [*rows[:MOST_BARS], ("more", more)]
+        rows = [*rows[:MOST_BARS], (say("more"), more)]
     most = max(count for _, count in rows)
     left, top, tall, wide = 16.0, 12.0, 30.0, min(16.0, 144.0 / len(rows))
     base = top + tall
@@ -69,7 +70,7 @@ def histogram_svg(verdict: LippageVerdict, style: Style) -> str:
     for limit in dict.fromkeys((limits[0], limits[-1])):
         x = left + limit / width * wide
         if x <= left + wide * len(rows) + 1e-9:
-            words = f"limit {format_length(limit, style)}"
+            words = say("limit {limit}", limit=format_length(limit, style))
             drawn.append(
                 f'<path class="limit" d="M{x:.2f} {top - 4}V{base}" stroke="#000" '
                 'stroke-width="0.4" stroke-dasharray="1.5 1"/>'
@@ -88,8 +89,9 @@ def histogram_svg(verdict: LippageVerdict, style: Style) -> str:
     drawn.append(
         f'<path d="M{left} {base}h{wide * len(rows):.2f}" stroke="#000" stroke-width="0.3"/>'
     )
-    about = ", ".join(f"{count} up to {words}" for words, count in rows)
+    counts = ", ".join(say("{count} up to {size}", count=n, size=size) for size, n in rows)
+    about = say("steps by size: {counts}", counts=counts)
     return (
         f'<svg width="{WIDE_MM}mm" height="{base + 8}mm" viewBox="0 0 {WIDE_MM} {base + 8}" '
-        f'role="img" aria-label="steps by size: {escape(about)}">{"".join(drawn)}</svg>'
+        f'role="img" aria-label="{escape(about)}">{"".join(drawn)}</svg>'
     )

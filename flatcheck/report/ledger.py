@@ -17,6 +17,7 @@ from flatcheck.correction import Choice, Fix, marks
 from flatcheck.errors import SurveyError
 from flatcheck.falls import drainage, plane_falls
 from flatcheck.fingerprint import canonical, fingerprint
+from flatcheck.language import say
 from flatcheck.lippage import LippageVerdict
 from flatcheck.places import wall_called
 from flatcheck.readers import bundle
@@ -73,7 +74,8 @@ def write_tables(case: Case, folder: Path) -> None:
             # A spreadsheet takes a CSV file without the mark at its start for another alphabet.
             (folder / name).write_text(text, encoding="utf-8-sig", newline="")
     except OSError as error:
-        raise SurveyError(f"{folder} cannot be written: {error.strerror or error}.") from None
+        why = error.strerror or error
+        raise SurveyError(say("{path} cannot be written: {why}.", path=folder, why=why)) from None
 
 
 def _csv(name: str, rows: Sequence[Row]) -> str:
@@ -86,7 +88,7 @@ def cell(value: Value) -> str:
     if value is None or (isinstance(value, float) and not math.isfinite(value)):
         return ""
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return say("yes") if value else say("no")
     if isinstance(value, int):
         return str(value)
     if isinstance(value, float):
@@ -100,23 +102,26 @@ def cell(value: Value) -> str:
 def _survey(case: Case) -> list[Row]:
     survey, tile = case.survey, case.survey.tile
     rows: list[Row] = [
-        ("title", survey.title),
-        ("place", survey.place),
-        ("date", survey.day.isoformat() if survey.day else ""),
-        ("read by", survey.by),
-        ("floor", survey.surface),
-        ("instrument", survey.instrument),
-        ("notes", survey.notes),
-        ("tile length mm", tile.length_mm if tile else None),
-        ("tile width mm", tile.width_mm if tile else None),
-        ("near a limit", survey.decision),
-        ("outcome", case.outcome),
-        ("fingerprint of the readings", fingerprint(canonical(survey))),
+        (say("title"), survey.title),
+        (say("place"), survey.place),
+        (say("date"), survey.day.isoformat() if survey.day else ""),
+        (say("read by"), survey.by),
+        (say("floor"), survey.surface),
+        (say("instrument"), survey.instrument),
+        (say("notes"), survey.notes),
+        (say("tile length mm"), tile.length_mm if tile else None),
+        (say("tile width mm"), tile.width_mm if tile else None),
+        (
+            say("near a limit"),
+            say("as read") if survey.decision == "as read" else say("allowing for reading error"),
+        ),
+        (say("outcome"), say(case.outcome)),
+        (say("fingerprint of the readings"), fingerprint(canonical(survey))),
     ]
     asked = titles(case.assessment.verdict) if case.assessment else []
-    rows += [("judged by", title) for title in asked]
+    rows += [(say("judged by"), title) for title in asked]
     if case.lippage:
-        rows.append(("steps judged by", f"{case.lippage.standard}:{case.lippage.grade}"))
+        rows.append((say("steps judged by"), f"{case.lippage.standard}:{case.lippage.grade}"))
     return rows
 
 
@@ -131,9 +136,9 @@ def _floor(assessment: Assessment) -> dict[str, list[Row]]:
                 finding.zone,
                 finding.rule.id,
                 finding.rule.words,
-                outcome_of(finding, verdict.decision),
-                finding.outcome,
-                finding.as_read,
+                say(outcome_of(finding, verdict.decision)),
+                say(finding.outcome),
+                say(finding.as_read),
                 *(
                     (worst.value_mm, worst.u_mm, worst.limit_mm, worst.span_mm)
                     if worst
@@ -147,7 +152,7 @@ def _floor(assessment: Assessment) -> dict[str, list[Row]]:
                 cited.edition,
                 cited.clause,
                 cited.source,
-                cited.certainty,
+                say(cited.certainty),
             )
         )
     spots: list[Row] = [
@@ -242,12 +247,12 @@ def _joints(verdict: LippageVerdict) -> list[Row]:
             joint.step.y_mm,
             joint.step.step_mm,
             joint.step.u_mm,
-            joint.step.proud,
+            say(joint.step.proud),
             joint.limit_mm,
             joint.strict_mm,
-            verdict.ends(joint),
-            joint.outcome,
-            joint.as_read,
+            say(verdict.ends(joint)),
+            say(joint.outcome),
+            say(joint.as_read),
             joint.step.where,
         )
         for joint in verdict.joints
@@ -291,7 +296,7 @@ def _marks(choice: Choice, fix: Fix | None) -> list[Row]:
     return [
         (
             mark.number,
-            "grind" if mark.depth_mm < 0 else "fill",
+            say("grind") if mark.depth_mm < 0 else say("fill"),
             abs(mark.depth_mm),
             *mark.at,
             *_taped(choice.site.floor.room, mark.at),

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from flatcheck.assess import Assessment
 from flatcheck.falls import Drainage, PlaneFall
+from flatcheck.language import say
 from flatcheck.places import wall_called
 from flatcheck.report.paper import Paper
 from flatcheck.report.relief import (
@@ -148,7 +149,8 @@ def relief(assessment: Assessment) -> str:
     drawn.append(f'<g class="numbers">{"".join(_numbers(paper, floor.xy_mm, above, style))}</g>')
     drawn += _spots(paper, assessment)
     drawn += _bar(paper, assessment)
-    return HATCH + paper.svg(drawn, "how far the floor lies above and below its required plane")
+    about = say("how far the floor lies above and below its required plane")
+    return HATCH + paper.svg(drawn, about)
 
 
 def _edges(assessment: Assessment, above: Floats) -> tuple[float, ...]:
@@ -225,7 +227,8 @@ def legend(assessment: Assessment) -> str:
     edges = _edges(assessment, departures_of(assessment))
     paper, _ = ground(room)
     wide, left = 14.0, 14.0
-    drawn = [f'<text x="{left / 2}" y="5">{side_word(False, room)}</text>']
+    low, high = (escape(side_word(way, room)) for way in (False, True))
+    drawn = [f'<text x="{left / 2}" y="5">{low}</text>']
     for k in range(len(COLORS)):
         box = f'x="{left + k * wide}" y="2" width="{wide}" height="5"'
         drawn.append(f'<rect class="b{k}" {box}/>')
@@ -234,9 +237,7 @@ def legend(assessment: Assessment) -> str:
     for k, edge in enumerate(edges):
         words = escape(format_length(edge, style, sign=True))
         drawn.append(f'<text x="{left + k * wide}" y="10">{words}</text>')
-    drawn.append(
-        f'<text x="{left * 1.5 + len(COLORS) * wide}" y="5">{side_word(True, room)}</text>'
-    )
+    drawn.append(f'<text x="{left * 1.5 + len(COLORS) * wide}" y="5">{high}</text>')
     return beside_plan(drawn, paper, room, style)
 
 
@@ -250,10 +251,10 @@ def beside_plan(drawn: list[str], paper: Paper, room: Room, style: Style) -> str
         drawn.append(f'<text x="{(128 + end) / 2:.2f}" y="10">{words}</text>')
     if not room.upright:
         drawn.append('<path class="floor" d="M170 11V2l-1.5 3M170 2l1.5 3"/>')
-        drawn.append('<text x="174" y="4">N</text>')
+        drawn.append(f'<text x="174" y="4">{escape(say("N"))}</text>')
     return (
         f'<svg width="{WIDE_MM}mm" height="13mm" viewBox="0 0 {WIDE_MM} 13" role="img" '
-        f'aria-label="legend">{"".join(drawn)}</svg>'
+        f'aria-label="{escape(say("legend"))}">{"".join(drawn)}</svg>'
     )
 
 
@@ -285,10 +286,10 @@ def falls_plan(
                 drawn += arrow(facet, paper, plane.bearing_deg, words)
     for zone in water:
         for number, pond in enumerate(zone.ponds, 1):
-            label = paper.label(pond.at, (0, 0), f"pond {number}")
+            label = paper.label(pond.at, (0, 0), say("pond {number}", number=number))
             drawn.append(f'<g class="spots">{label}</g>')
     scale = beside_plan([], paper, assessment.surface.room, survey.show)
-    return paper.svg(drawn, "how the floor falls, and where water stands") + scale
+    return paper.svg(drawn, say("how the floor falls, and where water stands")) + scale
 
 
 def section(profile: Profile, style: Style) -> str:
@@ -323,18 +324,23 @@ def section(profile: Profile, style: Style) -> str:
     drawn.append(line("bar", (0, 0), (span, 0)))
     drawn.append(line("limit", (profile.at_mm, 0), (profile.at_mm, -gap)))
     x, y = at(profile.at_mm, 0)
-    side = "above" if gap < 0 else "below"
-    words = f"{format_length(abs(gap), style)} {side} the {profile.bar}"
+    off = format_length(abs(gap), style)
+    if gap < 0:
+        words = say("{gap} above the {bar}", gap=off, bar=profile.bar)
+    else:
+        words = say("{gap} below the {bar}", gap=off, bar=profile.bar)
     drawn.append(f'<text x="{x}" y="{y + (3 if gap < 0 else -3)}">{escape(words)}</text>')
     _, y = at(0, limit)
     x = at(span, 0)[0] + 1
-    words = f"limit {format_length(profile.limit_mm, style)}"
+    words = say("limit {limit}", limit=format_length(profile.limit_mm, style))
     drawn.append(f'<g class="start"><text x="{x}" y="{y}">{escape(words)}</text></g>')
-    words = f"from the {profile.start}; heights drawn {times:g} times as tall"
+    words = say(
+        "from the {start}; heights drawn {times:g} times as tall", start=profile.start, times=times
+    )
     drawn.append(f'<text x="{left + wide / 2}" y="{bottom + 8.5:.2f}">{escape(words)}</text>')
     height = math.ceil(bottom + 11)
     return (
         f'<svg width="{WIDE_MM}mm" height="{height}mm" viewBox="0 0 {WIDE_MM} {height}" '
-        f'role="img" aria-label="the floor under the worst bar, from the side">'
+        f'role="img" aria-label="{escape(say("the floor under the worst bar, from the side"))}">'
         f"{''.join(drawn)}</svg>"
     )
