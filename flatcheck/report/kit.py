@@ -15,6 +15,7 @@ from flatcheck.instrument import (
     statement,
     two_peg,
 )
+from flatcheck.language import say
 from flatcheck.survey import Cells
 from flatcheck.units import LENGTH_UNITS, Style, format_distance, parse_length
 
@@ -23,7 +24,10 @@ RODS = "1 mm"
 
 Common practice, no source."""
 
-WORDS = {"bow": "arch at the middle", "lopsided": "lopsided part, high toward the far end"}
+WORDS = {
+    "bow": say("arch at the middle"),
+    "lopsided": say("lopsided part, high toward the far end"),
+}
 
 
 def two_peg_words(
@@ -41,26 +45,31 @@ def two_peg_words(
     base = 30 * LENGTH_UNITS["ft"] if inches else 10 * LENGTH_UNITS["m"]
     away, spread = format_distance(base, style), fine(2 * found.u_ratio * base, style)
     off = abs(found.ratio) * base
+    values = {"off": fine(off, style), "distance": away, "spread": spread}
     said = [
-        f"The line of sight {'rises' if found.ratio > 0 else 'falls'} {fine(off, style)} in {away} "
-        f"(give or take {spread})."
+        say("The line of sight rises {off} in {distance} (give or take {spread}).", **values)
+        if found.ratio > 0
+        else say("The line of sight falls {off} in {distance} (give or take {spread}).", **values)
     ]
     if abs(found.ratio) < found.u_ratio / 10:
-        said = [f"The line of sight is level, to {spread} in {away}."]
+        said = [say("The line of sight is level, to {spread} in {distance}.", **values)]
     elif abs(found.ratio) <= 2 * found.u_ratio:
-        said.append("That is no more than the readings can tell: the level may be true.")
+        said.append(say("That is no more than the readings can tell: the level may be true."))
     else:
         slope = f"{found.ratio * 1000:.4f} mm/m"
         if inches:
             slope = f"{found.ratio * LENGTH_UNITS['ft'] / LENGTH_UNITS['in']:.5f} in per ft"
         said.append(
-            f'In the table of its readings: collimation = "{slope}" with level_at. Sights of '
-            "equal length need no correction."
+            say(
+                'In the table of its readings: collimation = "{slope}" with level_at. Sights of '
+                "equal length need no correction.",
+                slope=slope,
+            )
         )
     for part in stated.parts:
         if part.by_distance:
             said.append(_kept(part, found, style))
-    said.append(f"One reading of a rod: {describe(rods, 0, style)}")
+    said.append(say("One reading of a rod: {statement}", statement=describe(rods, 0, style)))
     return said
 
 
@@ -68,10 +77,10 @@ def _kept(part: Part, found: Collimation, style: Style) -> str:
     """Whether the level keeps to what was said of its angle."""
     beyond, sure = abs(found.ratio) - part.size, 2 * found.u_ratio
     if beyond > sure:
-        return f"It does not keep to {part.text!r}: have it adjusted."
+        return say("It does not keep to {stated!r}: have it adjusted.", stated=part.text)
     if beyond > -sure:
-        return f"Whether it keeps to {part.text!r} these readings cannot tell."
-    return f"It keeps to {part.text!r}."
+        return say("Whether it keeps to {stated!r} these readings cannot tell.", stated=part.text)
+    return say("It keeps to {stated!r}.", stated=part.text)
 
 
 def bar_words(
@@ -84,17 +93,26 @@ def bar_words(
     """
     if stated.by_distance:
         raise SurveyError(
-            f"{stated.text!r} grows with the distance from an instrument, and a gap under a bar "
-            'has none; say how near a gap is read, as "0.1 mm" or "reading to 1/64".'
+            say(
+                "{stated!r} grows with the distance from an instrument, and a gap under a bar has "
+                'none; say how near a gap is read, as "0.1 mm" or "reading to 1/64".',
+                stated=stated.text,
+            )
         )
     u_mm = standard_uncertainty(stated, 0)
     header = tuple(cell.strip().lower() for cell in cells[0])
     if sorted(header) != ["at", "first", "turned"]:
-        raise SurveyError("a table of a turned bar has the columns at, first and turned.")
+        raise SurveyError(say("a table of a turned bar has the columns at, first and turned."))
     columns: dict[str, list[float]] = {name: [] for name in header}
     for number, row in enumerate(cells[1:], 2):
         if len(row) != len(header):
-            raise SurveyError(f"row {number}: {len(row)} cells where the first row has 3.")
+            raise SurveyError(
+                say(
+                    "row {row}: {cells} cells where the first row has 3.",
+                    row=number,
+                    cells=len(row),
+                )
+            )
         for name, cell in zip(header, row, strict=True):
             columns[name].append(parse_length(cell, unit))
     bar = bow(columns["first"], columns["turned"], columns["at"], length_mm, turn, u_mm)
@@ -102,21 +120,27 @@ def bar_words(
     if "bow" in bar.told:
         size = bar.size_mm[bar.told.index("bow")]
         arch = f"{size / LENGTH_UNITS['in']:.4f} in" if style.unit == "in" else f"{size:.3f} mm"
-        said.append(f'In its table of gaps: bow = "{arch}".')
+        said.append(say('In its table of gaps: bow = "{arch}".', arch=arch))
     else:
         said.append(
-            "Turning it end for end cannot show an even bow: turn it upside down, or hold it "
-            "against a level line."
+            say(
+                "Turning it end for end cannot show an even bow: turn it upside down, or hold it "
+                "against a level line."
+            )
         )
-    said.append(f"One gap: {describe(stated, 0, style)}")
+    said.append(say("One gap: {statement}", statement=describe(stated, 0, style)))
     return said
 
 
 def _shape(
     told: Sequence[str], sizes: Sequence[float], spread: Sequence[float], style: Style
 ) -> list[str]:
-    said = []
-    for name, size, square in zip(told, sizes, spread, strict=True):
-        give_or_take = fine(2 * square**0.5, style)
-        said.append(f"The bar's {WORDS[name]}: {fine(size, style)} (give or take {give_or_take}).")
-    return said
+    return [
+        say(
+            "The bar's {part}: {size} (give or take {spread}).",
+            part=WORDS[name],
+            size=fine(size, style),
+            spread=fine(2 * square**0.5, style),
+        )
+        for name, size, square in zip(told, sizes, spread, strict=True)
+    ]

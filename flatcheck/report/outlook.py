@@ -9,6 +9,7 @@ from flatcheck.assess import Assessment
 from flatcheck.bond import Pattern
 from flatcheck.forecast import Answer, Forecast, Row, Way
 from flatcheck.instrument import fine
+from flatcheck.language import say, several
 from flatcheck.outlook import Outlook
 from flatcheck.product import allowed, bow_allowed, own_classes, product_named
 from flatcheck.readers.cells import csv_text
@@ -20,10 +21,10 @@ from flatcheck.report.forecast import (
     rows_table,
     step_words,
 )
-from flatcheck.report.paper import MOST_LABELS, page, plan_of
+from flatcheck.report.paper import MOST_LABELS, heading, page, paragraphs, plan_of
 from flatcheck.report.text import cite
 from flatcheck.report.tiling import pattern_words
-from flatcheck.report.words import many, tile_size
+from flatcheck.report.words import tile_size
 from flatcheck.spacing import OFFSETS, may_offset
 from flatcheck.surface import Surface
 from flatcheck.survey import Survey
@@ -31,7 +32,7 @@ from flatcheck.tile import Tile
 from flatcheck.tiling import asked
 from flatcheck.units import Style, format_distance, format_length
 
-KEY = (
+KEY = say(
     "Joints in an even bed: thin gray lines will be within, broken ones too close to call, thick "
     "ones out. Tiles in gray cannot be bedded within the limits."
 )
@@ -48,7 +49,7 @@ def outlook_words(seen: Outlook, assessment: Assessment) -> list[str]:
     answer, *more = forecast_words(seen.found, assessment.surface, style)
     return [
         f"{headline(seen)}: {survey.title}",
-        f"{option_name(tile, pattern, style)}, joint {joint}",
+        say("{tile}, joint {joint}", tile=option_name(tile, pattern, style), joint=joint),
         # What corrections do for it says more.
         *([] if seen.after else [answer]),
         *_after(seen, style),
@@ -62,11 +63,19 @@ def outlook_words(seen: Outlook, assessment: Assessment) -> list[str]:
 
 def headline(seen: Outlook) -> str:
     """The answer in capitals; no floor is said to do more than its readings and its bed allow."""
-    said = "only with a correction" if seen.cured else str(seen.answer)
+    said = say("only with a correction") if seen.cured else say(seen.answer)
     if seen.answer is Answer.AS_IS:
-        said += "" if seen.even else ", but only tile by tile"
-        said += ", as far as the readings show" if seen.found.blind else ""
+        said = said if seen.even else _tile_by_tile(said)
+        said = _as_far_as_read(said) if seen.found.blind else said
     return said.upper()
+
+
+def _tile_by_tile(answer: str) -> str:
+    return say("{answer}, but only tile by tile", answer=answer)
+
+
+def _as_far_as_read(answer: str) -> str:
+    return say("{answer}, as far as the readings show", answer=answer)
 
 
 def option_name(tile: Tile, pattern: Pattern, style: Style) -> str:
@@ -75,24 +84,36 @@ def option_name(tile: Tile, pattern: Pattern, style: Style) -> str:
 
 
 def _limit(seen: Outlook, tile: Tile, style: Style) -> str:
-    limit = format_length(seen.allowed.limit_mm, closely(style))
-    said = f"At most {limit} of lippage by {seen.allowed.standard.title}"
+    limit = say(
+        "At most {limit} of lippage by {standard}",
+        limit=format_length(seen.allowed.limit_mm, closely(style)),
+        standard=seen.allowed.standard.title,
+    )
+    warpage = fine(tile.bow.most_mm, style) if tile.bow else ""
     if seen.allowed.open:
-        said += " and the tile's own warpage, which was not measured and is not added"
+        limit += say(" and the tile's own warpage, which was not measured and is not added")
     elif not seen.allowed.met and tile.bow:
-        said += (
-            f"; the tile's measured warpage of {fine(tile.bow.most_mm, style)} is not added, as "
-            + _unmet(seen, tile, style)
+        limit += say(
+            "; the tile's measured warpage of {warpage} is not added, as {reason}",
+            warpage=warpage,
+            reason=_unmet(seen, tile, style),
         )
     elif seen.allowed.rule.adds_warpage and tile.bow:
-        said += f", the tile's measured warpage of {fine(tile.bow.most_mm, style)} in it"
+        limit += say(", the tile's measured warpage of {warpage} in it", warpage=warpage)
     if tile.bow is None:
-        return f"{said}. Its bow is not known; it counts as straight.{_could(tile, style)}"
-    way = "high" if tile.bow.edge_mm > 0 else "low"
-    held = "measured" if tile.bow.measured else "taken to be"
-    return (
-        f"{said}. The middle of its long edge is {held} {fine(abs(tile.bow.edge_mm), style)} {way}."
-    )
+        straight = say("Its bow is not known; it counts as straight.")
+        return f"{limit}. {straight}{_could(tile, style)}"
+    bent = _BENT[tile.bow.measured, tile.bow.edge_mm > 0]
+    return f"{limit}. {bent.format(bow=fine(abs(tile.bow.edge_mm), style))}"
+
+
+_BENT = {
+    (True, True): say("The middle of its long edge is measured {bow} high."),
+    (True, False): say("The middle of its long edge is measured {bow} low."),
+    (False, True): say("The middle of its long edge is taken to be {bow} high."),
+    (False, False): say("The middle of its long edge is taken to be {bow} low."),
+}
+"""What is said of a tile's bow, by whether it was measured and whether it is a crown."""
 
 
 def _unmet(seen: Outlook, tile: Tile, style: Style) -> str:
@@ -101,13 +122,17 @@ def _unmet(seen: Outlook, tile: Tile, style: Style) -> str:
     document = groups[0][0].citation.document
     each = sorted(bow_allowed(tile, group) for group in groups)
     if seen.allowed.met is None:
-        return (
-            f"{document} lets that edge be bowed by {fine(each[0], style)} to "
-            f"{fine(each[-1], style)} by how edges were made; say edges in [tile]"
+        return say(
+            "{document} lets that edge be bowed by {least} to {most} by how edges were made; say "
+            "edges in [tile]",
+            document=document,
+            least=fine(each[0], style),
+            most=fine(each[-1], style),
         )
-    return (
-        f"the tile itself does not meet {document}, which lets that edge be bowed by "
-        f"{fine(each[-1], style)} at most"
+    return say(
+        "the tile itself does not meet {document}, which lets that edge be bowed by {most} at most",
+        document=document,
+        most=fine(each[-1], style),
     )
 
 
@@ -117,31 +142,53 @@ def _could(tile: Tile, style: Style) -> str:
         return ""
     product = product_named(f"ansi-{tile.edges}")
     most = allowed(product.edge, max(tile.length_mm, tile.width_mm))[1]
-    return f" {product.title} may be bowed by {fine(most, style)} along that edge."
+    could = say(
+        "{tile} may be bowed by {most} along that edge.",
+        tile=product.title,
+        most=fine(most, style),
+    )
+    return f" {could}"
 
 
 def _after(seen: Outlook, style: Style) -> list[str]:
     """What each correction would do for this tile."""
     if seen.why:
-        return [f"No correction was worked out: {seen.why}"]
+        return [say("No correction was worked out: {why}", why=seen.why)]
     if not seen.after:
-        return ["No correction was tried."] if seen.answer is Answer.CORRECTED else []
+        return [say("No correction was tried.")] if seen.answer is Answer.CORRECTED else []
     said = [
-        f"Only with one of these corrections: {', '.join(seen.cured)}."
+        say("Only with one of these corrections: {names}.", names=", ".join(seen.cured))
         if seen.cured
-        else "None of the corrections for its standard for flatness is enough for this tile."
+        else say("None of the corrections for its standard for flatness is enough for this tile.")
     ]
     for row in seen.after:
         way = row.found.better
         out = int(np.count_nonzero(row.found.out(way)))
-        by_tile = ", but only tile by tile" if way is row.found.best and not out else ""
-        answer = "not even then" if row.found.answer is Answer.CORRECTED else row.found.answer
-        blind = ", as far as the readings show" if row.found.blind else ""
-        said.append(
-            f"  {row.remedy}: {answer}{by_tile}{blind}; worst lippage "
-            f"{step_words(row.found.even.worst_mm, style)} in an even bed, {out} of "
-            f"{len(row.found.limit_mm)} joints out{' at best' if way is row.found.best else ''}."
+        best = way is row.found.best
+        corrected = row.found.answer is Answer.CORRECTED
+        answer = say("not even then") if corrected else say(row.found.answer)
+        answer = _tile_by_tile(answer) if best and not out else answer
+        values = {
+            "remedy": row.remedy,
+            "answer": _as_far_as_read(answer) if row.found.blind else answer,
+            "lippage": step_words(row.found.even.worst_mm, style),
+            "out": out,
+            "joints": len(row.found.limit_mm),
+        }
+        told = (
+            say(
+                "{remedy}: {answer}; worst lippage {lippage} in an even bed, {out} of {joints} "
+                "joints out at best.",
+                **values,
+            )
+            if best
+            else say(
+                "{remedy}: {answer}; worst lippage {lippage} in an even bed, {out} of {joints} "
+                "joints out.",
+                **values,
+            )
         )
+        said.append(f"  {told}")
     return said
 
 
@@ -153,8 +200,12 @@ def rule_words(survey: Survey) -> list[str]:
     side = max(tile.length_mm, tile.width_mm)
     against = [rule for rule in OFFSETS if not may_offset(rule, side, pattern.offset_ratio)]
     return [
-        f"{rule.citation.document}, {rule.citation.edition}, allows an offset of a third at most "
-        f"for a side over {format_length(rule.side_over_mm, survey.show)}."
+        say(
+            "{document}, {edition}, allows an offset of a third at most for a side over {side}.",
+            document=rule.citation.document,
+            edition=rule.citation.edition,
+            side=format_length(rule.side_over_mm, survey.show),
+        )
         for rule in against
     ]
 
@@ -165,14 +216,18 @@ def choice_of_tiles(rows: Sequence[Row], refused: Sequence[str], style: Style) -
     return [
         *choosing_words(rows, style),
         *(
-            f"Readings {format_distance(found.apart_mm, style)} apart show little of what lies "
-            "under narrower tiles."
+            say(
+                "Readings {spacing} apart show little of what lies under narrower tiles.",
+                spacing=format_distance(found.apart_mm, style),
+            )
             for found in coarse[:1]
         ),
         *_unread(rows),
-        "Even: the worst lippage in an even bed. At best: where that will not do, with the bed "
-        "made up tile by tile; out, bed and bags are then of that way.",
-        *(f"Not compared: {words}" for words in refused),
+        say(
+            "Even: the worst lippage in an even bed. At best: where that will not do, with the bed "
+            "made up tile by tile; out, bed and bags are then of that way."
+        ),
+        *(say("Not compared: {reason}", reason=words) for words in refused),
     ]
 
 
@@ -182,15 +237,35 @@ def _unread(rows: Sequence[Row]) -> list[str]:
     if not any(counts):
         return []
     least, most = min(counts), max(counts)
-    said = many(most, "tile") if least == most else f"{least} to {most} tiles, by the pattern,"
-    return [f"{said} would lie where nobody read; no answer holds there. See `flatcheck forecast`."]
+    if least != most:
+        said = say(
+            "{least} to {most} tiles, by the pattern, would lie where nobody read; no answer holds "
+            "there.",
+            least=least,
+            most=most,
+        )
+    else:
+        said = several(
+            most,
+            "{number} tile would lie where nobody read; no answer holds there.",
+            "{number} tiles would lie where nobody read; no answer holds there.",
+        )
+    return [f"{said} {say('See `flatcheck forecast`.')}"]
 
 
 def joints_csv(seen: Outlook, assessment: Assessment) -> str:
     """Every joint: where its middle is, its limit, the lippage foreseen there, how it ends."""
     style, found = assessment.survey.show, seen.found
     rows: list[tuple[str, ...]] = [
-        ("x", "y", "limit", "in an even bed", "give or take", "at best", "ends")
+        (
+            "x",
+            "y",
+            say("limit"),
+            say("in an even bed"),
+            say("give or take"),
+            say("at best"),
+            say("ends"),
+        )
     ]
     best = found.even if found.best is None else found.best
     even, at_best, outcomes = found.even.lippage_mm, best.lippage_mm, found.outcomes
@@ -203,7 +278,7 @@ def joints_csv(seen: Outlook, assessment: Assessment) -> str:
                 step_words(float(even[k]), style),
                 fine(2 * float(found.u_mm[k]), style) if np.isfinite(found.u_mm[k]) else "",
                 step_words(float(at_best[k]), style),
-                str(outcomes[k]),
+                say(outcomes[k]),
             )
         )
     return csv_text(tuple(rows))
@@ -214,12 +289,15 @@ def outlook_html(seen: Outlook, assessment: Assessment) -> str:
     survey, floor = assessment.survey, assessment.surface
     words = outlook_words(seen, assessment)
     style, way = survey.show, seen.found.better
-    called = "even" if way is seen.found.even else "at best"
+    even = say("The bed under each tile, even")
+    bed = even if way is seen.found.even else say("The bed under each tile, at best")
     body = (
-        f"<h2>{escape(words[0])}</h2>{joints_svg(seen.found, floor)}<p>{KEY}</p>"
-        + "".join(f"<p>{escape(line.strip())}</p>" for line in words[1:])
-        + f"<h2>The bed under each tile, {called}</h2>{bed_svg(seen.found, way, floor, style)}"
-        f"<p>{escape(bed_key(way, style))}</p>"
+        heading(words[0])
+        + joints_svg(seen.found, floor)
+        + paragraphs([KEY, *(line.strip() for line in words[1:])])
+        + heading(bed)
+        + bed_svg(seen.found, way, floor, style)
+        + paragraphs([bed_key(way, style)])
     )
     return page(survey.title, body)
 
@@ -235,14 +313,18 @@ def choosing_html(rows: Sequence[Row], refused: Sequence[str], survey: Survey) -
     said = choice_of_tiles(rows, refused, survey.show)[len(rows) + 1 :]
     return page(
         survey.title,
-        f"<table><tr>{cells}</tr>{body}</table>" + "".join(f"<p>{escape(w)}</p>" for w in said),
+        f"<table><tr>{cells}</tr>{body}</table>{paragraphs(said)}",
     )
 
 
 def bed_key(way: Way, style: Style) -> str:
     """What the grays of the bed stand for."""
     low, high = (format_length(float(mm), style) for mm in (way.mean_mm.min(), way.mean_mm.max()))
-    return f"Mortar on average {low} under the lightest tile, {high} under the darkest."
+    return say(
+        "Mortar on average {least} under the lightest tile, {most} under the darkest.",
+        least=low,
+        most=high,
+    )
 
 
 def bed_svg(found: Forecast, way: Way, floor: Surface, style: Style) -> str:
@@ -264,4 +346,4 @@ def bed_svg(found: Forecast, way: Way, floor: Surface, style: Style) -> str:
             paper.label(at, (0, 0), format_length(float(thick), style))
             for at, thick in zip(found.middle_mm, way.mean_mm, strict=True)
         ]
-    return paper.svg([*drawn, *rim], "thickness of the mortar bed under each tile")
+    return paper.svg([*drawn, *rim], say("thickness of the mortar bed under each tile"))
