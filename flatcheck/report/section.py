@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.assess import Assessment
+from flatcheck.language import say
 from flatcheck.places import where
 from flatcheck.report.relief import above_plane
 from flatcheck.report.ticks import one_digit
@@ -17,7 +18,7 @@ from flatcheck.verdict import Finding, Placement, place_of
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-_NOT_A_BAR = {"plane": "required plane", "neighbors": "middle of its neighbors"}
+_NOT_A_BAR = {"plane": say("required plane"), "neighbors": say("middle of its neighbors")}
 """What a place is compared with by the measures that lay no bar."""
 
 
@@ -76,8 +77,8 @@ def profile_of(assessment: Assessment, finding: Finding) -> Profile:
         at_mm=float(along[line == at][0]),
         gap_mm=worst.value_mm,
         limit_mm=worst.limit_mm,
-        bar=_NOT_A_BAR.get(finding.rule.measure, "bar"),
-        start="high place" if from_plane else f"{_end_name(worst)} end",
+        bar=_NOT_A_BAR.get(finding.rule.measure, say("bar")),
+        start=say("high place") if from_plane else end_words(_end_side(worst)),
     )
 
 
@@ -97,7 +98,12 @@ def _line_through(
     return np.array([start, end]), np.array([0.0, span_mm])
 
 
-def _end_name(worst: Placement) -> str:
+def end_words(side: str) -> str:
+    """The end of a bar that lies on a side of the compass."""
+    return say("{side} end", side=say(side))
+
+
+def _end_side(worst: Placement) -> str:
     """Which way the bar's first contact looks, by the compass."""
     east, north = (e - s for s, e in zip(worst.start, worst.end, strict=True))
     slight = worst.span_mm / 10

@@ -7,9 +7,10 @@ import numpy.typing as npt
 
 from flatcheck.assess import Assessment
 from flatcheck.compass import side_of
+from flatcheck.language import say
 from flatcheck.parts import Face
 from flatcheck.places import where
-from flatcheck.report.section import Profile
+from flatcheck.report.section import Profile, end_words
 from flatcheck.rules import Rule, limit_at
 from flatcheck.straightedge import REACH_MM
 from flatcheck.verdict import place_of
@@ -90,8 +91,8 @@ def laid(assessment: Assessment, row: Row, start_mm: float, rule: Rule) -> Profi
         at_mm=float(along[deepest] - along[first]),
         gap_mm=float(-above[deepest]),
         limit_mm=float(limit_at(rule.limit, np.array(span))),
-        bar="bar",
-        start=f"{row.start} end",
+        bar=say("bar"),
+        start=end_words(row.start),
     )
 
 
