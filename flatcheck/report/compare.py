@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from flatcheck.compare import Comparison, Row
+from flatcheck.report.advice import TRUE
 from flatcheck.report.text import cite
-from flatcheck.report.words import TRUE, disputed_words, many
+from flatcheck.report.words import disputed_words, many
 from flatcheck.rules import standards
 from flatcheck.units import LENGTH_UNITS, Style, format_distance, format_length
 from flatcheck.verdict import Finding, Outcome

@@ -5,6 +5,7 @@ from html import escape
 import numpy as np
 
 from flatcheck.assess import Assessment
+from flatcheck.language import say, several
 from flatcheck.places import where
 from flatcheck.reach import blind_spots, hatches
 from flatcheck.report.paper import Paper, page, walls_of
@@ -25,12 +26,25 @@ def blind_words(finding: Finding, room: Room, style: Style) -> list[str]:
         return []
     total = format_area(sum(spot.area_mm2 for spot in spots), style)
     first = spots[0]
-    size = " by ".join(format_distance(mm, style) for mm in first.extent_mm)
-    lies = f"{size} over all, around {where(room, first.at, style)}"
+    width, length = (format_distance(mm, style) for mm in first.extent_mm)
+    lies = say(
+        "{width} by {length} over all, around {place}",
+        width=width,
+        length=length,
+        place=where(room, first.at, style),
+    )
     if len(spots) == 1:
-        return [f"Not judged: {total}; {lies}."]
-    largest = format_area(first.area_mm2, style)
-    return [f"Not judged: {total} in {len(spots)} parts; the largest is {largest}, {lies}."]
+        return [say("Not judged: {area}; {lies}.", area=total, lies=lies)]
+    return [
+        several(
+            len(spots),
+            "Not judged: {area} in {number} part; the largest is {largest}, {lies}.",
+            "Not judged: {area} in {number} parts; the largest is {largest}, {lies}.",
+            area=total,
+            largest=format_area(first.area_mm2, style),
+            lies=lies,
+        )
+    ]
 
 
 def reach_html(assessment: Assessment) -> str:
@@ -39,15 +53,21 @@ def reach_html(assessment: Assessment) -> str:
     maps = []
     for finding in assessment.verdict.findings:
         zone = f"{finding.zone}: " if len(assessment.parts) > 1 else ""
-        said = [f"{finding.reach_ratio:.0%} judged; {finding.outcome}."]
+        said = [
+            say(
+                "{share:.0%} judged; {outcome}.",
+                share=finding.reach_ratio,
+                outcome=say(finding.outcome),
+            )
+        ]
         said += blind_words(finding, room, survey.show)
         if finding.reach is None:
-            said.append("This rule is judged at edges or along walls, and has no map.")
+            said.append(say("This rule is judged at edges or along walls, and has no map."))
         drawing = reach_svg(assessment, finding.reach) if finding.reach else ""
         words = "".join(f"<p>{escape(sentence)}</p>" for sentence in said)
         title = escape(zone + finding.rule.words)
         maps.append(f"<section><h2>{title}</h2>{words}{drawing}</section>")
-    return page(f"What could be judged: {survey.title}", "".join(maps))
+    return page(say("What could be judged: {title}", title=survey.title), "".join(maps))
 
 
 def reach_svg(assessment: Assessment, reach: Reach) -> str:
@@ -71,4 +91,5 @@ def reach_svg(assessment: Assessment, reach: Reach) -> str:
     drawn += paper.walls(corners, names)
     drawn += [paper.dot(xy, 0.35) for xy in floor.xy_mm]
     share = float(np.mean(reach.judged)) if len(reach.judged) else 0.0
-    return paper.svg(drawn, f"hatched where the rule could not judge; {share:.0%} judged")
+    about = say("hatched where the rule could not judge; {share:.0%} judged", share=share)
+    return paper.svg(drawn, about)

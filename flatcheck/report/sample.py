@@ -3,13 +3,15 @@
 from typing import Any
 
 from flatcheck.instrument import fine
+from flatcheck.language import say, several
 from flatcheck.places import where
 from flatcheck.readers.cells import csv_text
-from flatcheck.report.text import cite
-from flatcheck.report.words import against, bar_length, beside_of, many
+from flatcheck.report.advice import bar_length
+from flatcheck.report.text import cite, paper_words
+from flatcheck.report.words import against, beside_of
 from flatcheck.room import area
 from flatcheck.sampling import WORSE, Plan, SampleVerdict, Share
-from flatcheck.scheme import Bar
+from flatcheck.scheme import Bar, Scheme
 from flatcheck.survey import Survey
 from flatcheck.units import Style, format_area, format_length, format_offset
 from flatcheck.verdict import Outcome, chosen
@@ -24,37 +26,71 @@ TOLD = 12
 
 def plan_words(plan: Plan, style: Style) -> list[str]:
     """Where to lay the bar, one placement after the other, and how to write it down."""
-    scheme, several = plan.scheme, len(plan.scheme.bars) > 1
-    tape = TAPE if style.unit == "in" else style
-    said = [
-        scheme.title,
-        f"{many(plan.count, 'placement')}{' of each bar' if several else ''} on "
-        f"{format_area(area(plan.room), style)}, drawn with seed {plan.seed}.",
-    ]
+    scheme, tape = plan.scheme, TAPE if style.unit == "in" else style
+    said = [scheme.title, _drawn(plan, style)]
     for number, bar in enumerate(scheme.bars):
         said.append(f"{_bar(bar, style)}: {_limits(bar, style)}.")
         for one in plan.placements:
             if one.bar == number:
-                said.append(
-                    f"  {one.name}: starts {where(plan.room, one.start, tape)}, points to "
-                    f"{one.toward_deg} degrees, ends {where(plan.room, one.end, tape)}."
+                lies = say(
+                    "{name}: starts {start}, points to {bearing} degrees, ends {end}.",
+                    name=one.name,
+                    start=where(plan.room, one.start, tape),
+                    bearing=one.toward_deg,
+                    end=where(plan.room, one.end, tape),
                 )
-    said += [
-        f"Degrees are clockwise from {'straight up' if plan.room.upright else 'north'}. Every "
-        "placement that fits wholly was as likely as any other: lay the bar where it was drawn, "
-        "not where it looks best or worst.",
+                said.append(f"  {lies}")
+    clockwise = say("Degrees are clockwise from north.")
+    if plan.room.upright:
+        clockwise = say("Degrees are clockwise from straight up.")
+    drawn = say(
+        "Every placement that fits wholly was as likely as any other: lay the bar where it was "
+        "drawn, not where it looks best or worst."
+    )
+    return [
+        *said,
+        f"{clockwise} {drawn}",
         _how(scheme.bars[0]),
-        "Fill in the sheet (--sheet plan.csv), put it into a survey folder as a table of kind "
-        "gaps, and say in its survey.toml:",
+        say(
+            "Fill in the sheet (--sheet plan.csv), put it into a survey folder as a table of kind "
+            "gaps, and say in its survey.toml:"
+        ),
         "[sample]",
         f'standard = "{scheme.standard}"',
         f"seed = {plan.seed}",
         f"count = {plan.count}",
-        cite(scheme.citation),
+        *_papers(scheme),
     ]
-    if scheme.how_many != scheme.citation:
-        said.append(cite(scheme.how_many).replace("Rule:", "How many:", 1))
-    return said
+
+
+def _drawn(plan: Plan, style: Style) -> str:
+    """How many placements were drawn, on how much floor, and with which seed."""
+    floor = format_area(area(plan.room), style)
+    if len(plan.scheme.bars) > 1:
+        return several(
+            plan.count,
+            "{number} placement of each bar on {area}, drawn with seed {seed}.",
+            "{number} placements of each bar on {area}, drawn with seed {seed}.",
+            area=floor,
+            seed=plan.seed,
+        )
+    return several(
+        plan.count,
+        "{number} placement on {area}, drawn with seed {seed}.",
+        "{number} placements on {area}, drawn with seed {seed}.",
+        area=floor,
+        seed=plan.seed,
+    )
+
+
+def _papers(scheme: Scheme) -> list[str]:
+    """The papers behind the limits and behind the number of placements."""
+    if scheme.how_many == scheme.citation:
+        return [cite(scheme.citation)]
+    return [
+        cite(scheme.citation),
+        say("How many: {paper}", paper=paper_words(scheme.how_many)),
+    ]
 
 
 def plan_csv(plan: Plan, style: Style) -> str:
@@ -62,7 +98,7 @@ def plan_csv(plan: Plan, style: Style) -> str:
     rows = [COLUMNS]
     for one in plan.placements:
         bar = plan.scheme.bars[one.bar]
-        note = "block: its height" if bar.blocks else ""
+        note = say("block: its height") if bar.blocks else ""
         x, y, length = (format_offset(mm, style) for mm in (*one.start, bar.length_mm))
         rows.append((one.name, x, y, str(one.toward_deg), length, "", "", "", note))
     return csv_text(tuple(rows))
@@ -72,47 +108,65 @@ def tally_words(verdict: SampleVerdict, survey: Survey) -> list[str]:
     """Whether the sample keeps its standard, and what it says of the whole floor."""
     style = survey.show
     said = [
-        f"{verdict.outcome.upper()} by its sample: {survey.title}",
+        say(
+            "{outcome} by its sample: {title}",
+            outcome=say(verdict.outcome).upper(),
+            title=survey.title,
+        ),
         verdict.scheme.title,
         beside_of(verdict.decision, verdict.guarded, verdict.as_read),
     ]
     for share in verdict.shares:
         said += share_words(share, chosen(verdict.decision, share.guarded, share.as_read), style)
     said += _plan_kept(verdict)
-    said += _worst(verdict, style)
-    said.append(cite(verdict.scheme.citation))
-    if verdict.scheme.how_many != verdict.scheme.citation:
-        said.append(cite(verdict.scheme.how_many).replace("Rule:", "How many:", 1))
-    return said
+    return [*said, *_worst(verdict, style), *_papers(verdict.scheme)]
 
 
 def share_words(share: Share, outcome: Outcome, style: Style) -> list[str]:
     """One limit: how many of the sample are within it, and how many of the floor."""
-    limit = format_length(share.limit_mm, style)
-    asked = "All" if share.needed == share.count else f"At least {share.needed}"
-    within = f"{share.within} of {share.read} read are"
-    bar = bar_length(share.bar.length_mm, style)
-    said = [
-        f"  {outcome.upper()}: {asked} of {share.count} placements of the {bar} bar within {limit} "
-        f"({share.share:.0%}): {within}."
-    ]
-    if share.read:
-        said.append(
-            f"    If these places were drawn at random, at least {share.bound:.1%} of all "
-            "placements on this floor are within it, at 95% confidence."
-        )
-    if share.more:
-        said.append(
-            f"    {share.more:,} more, drawn at random and all within, would prove "
-            f"{share.share:.0%} within."
-        )
-    elif share.more == 0:
-        said.append(f"    That proves {share.share:.0%} within.")
-    said.append(
-        f"    A floor of which only {share.share - WORSE:.0%} is within would pass such a sample "
-        f"in {share.passes:.0%} of draws."
+    asked = say(
+        "All of {count} placements of the {bar} bar within {limit} ({share:.0%}): {within} of "
+        "{read} read are."
     )
-    return said
+    if share.needed != share.count:
+        asked = say(
+            "At least {needed} of {count} placements of the {bar} bar within {limit} "
+            "({share:.0%}): {within} of {read} read are."
+        )
+    asked = asked.format(
+        needed=share.needed,
+        count=share.count,
+        bar=bar_length(share.bar.length_mm, style),
+        limit=format_length(share.limit_mm, style),
+        share=share.share,
+        within=share.within,
+        read=share.read,
+    )
+    said = [f"  {say(outcome).upper()}: {asked}"]
+    if share.read:
+        proven = say(
+            "If these places were drawn at random, at least {share:.1%} of all placements on this "
+            "floor are within it, at 95% confidence.",
+            share=share.bound,
+        )
+        said.append(f"    {proven}")
+    if share.more:
+        more = say(
+            "{count:,} more, drawn at random and all within, would prove {share:.0%} within.",
+            count=share.more,
+            share=share.share,
+        )
+        said.append(f"    {more}")
+    elif share.more == 0:
+        proves = say("That proves {share:.0%} within.", share=share.share)
+        said.append(f"    {proves}")
+    worse = say(
+        "A floor of which only {less:.0%} is within would pass such a sample in {often:.0%} of "
+        "draws.",
+        less=share.share - WORSE,
+        often=share.passes,
+    )
+    return [*said, f"    {worse}"]
 
 
 def tally_record(verdict: SampleVerdict, survey: Survey) -> dict[str, Any]:
@@ -165,25 +219,29 @@ def tally_record(verdict: SampleVerdict, survey: Survey) -> dict[str, Any]:
 
 
 def _bar(bar: Bar, style: Style) -> str:
-    stands = "on two equal blocks" if bar.blocks else "resting on the floor"
-    return f"{bar_length(bar.length_mm, style)} straightedge {stands}"
+    length = bar_length(bar.length_mm, style)
+    if bar.blocks:
+        return say("{length} straightedge on two equal blocks", length=length)
+    return say("{length} straightedge resting on the floor", length=length)
 
 
 def _limits(bar: Bar, style: Style) -> str:
     return ", ".join(
-        f"{'all' if share == 1 else f'{share:.0%}'} within {format_length(limit, style)}"
+        say("all within {limit}", limit=format_length(limit, style))
+        if share == 1
+        else say("{share:.0%} within {limit}", share=share, limit=format_length(limit, style))
         for share, limit in bar.shares
     )
 
 
 def _how(bar: Bar) -> str:
     if bar.blocks:
-        return (
+        return say(
             "Read from the bar down to the floor where it differs most from the height of the "
-            "blocks, high or low, and write how far along that was, the reading, and the height of "
-            "the blocks."
+            "blocks, high or low, and write how far along that was, the reading, and the height "
+            "of the blocks."
         )
-    return (
+    return say(
         "Let the bar rest on the high points, do not level it; read the largest gap between the "
         "places it rests on, not under an end that hangs over, and write how far along it was."
     )
@@ -191,31 +249,48 @@ def _how(bar: Bar) -> str:
 
 def _plan_kept(verdict: SampleVerdict) -> list[str]:
     """How what was read stands to what was drawn."""
-    said = ["The places read are those that the seed draws."]
+    said = [say("The places read are those that the seed draws.")]
     if not verdict.drawn:
         said = [
-            "Nothing shows that these places were drawn by lot; what is said of the floor holds "
-            "only if they were. Draw them with `flatcheck sample`, and write [sample]."
+            say(
+                "Nothing shows that these places were drawn by lot; what is said of the floor "
+                "holds only if they were. Draw them with `flatcheck sample`, and write [sample]."
+            )
         ]
     if verdict.missed:
         said = [
-            f"Drawn and not read: {_some(verdict.missed)}. To leave places out is to choose: they "
-            "count as over until they are read."
+            say(
+                "Drawn and not read: {names}. To leave places out is to choose: they count as "
+                "over until they are read.",
+                names=_some(verdict.missed),
+            )
         ]
     elif any(share.count > share.read for share in verdict.shares):
         said.append(
-            f"{verdict.scheme.standard} asks for {verdict.shares[0].count} placements of each bar "
-            "on a floor of this size: draw and read the rest."
+            say(
+                "{standard} asks for {count} placements of each bar on a floor of this size: draw "
+                "and read the rest.",
+                standard=verdict.scheme.standard,
+                count=verdict.shares[0].count,
+            )
         )
     if verdict.contacts:
         said.append(
-            f"Read only where the bar rests, at its ends, which is not read: "
-            f"{_some(verdict.contacts)}. Read the largest gap between."
+            say(
+                "Read only where the bar rests, at its ends, which is not read: {names}. Read the "
+                "largest gap between.",
+                names=_some(verdict.contacts),
+            )
         )
     if verdict.strangers:
-        said.append(f"Read and not drawn, and counted for no share: {_some(verdict.strangers)}.")
+        said.append(
+            say(
+                "Read and not drawn, and counted for no share: {names}.",
+                names=_some(verdict.strangers),
+            )
+        )
     if any(Outcome.OUT in (share.stray, share.stray_as_read) for share in verdict.shares):
-        said.append("A limit for all placements holds there too, and is broken there.")
+        said.append(say("A limit for all placements holds there too, and is broken there."))
     return said
 
 
@@ -232,17 +307,29 @@ def _worst(verdict: SampleVerdict, style: Style) -> list[str]:
     )
     if not over:
         return []
-    said = ["Over the tightest limit:"]
+    said = [say("Over the tightest limit:")]
     for _, limit, read in over[:TOLD]:
         value, allowed = against(read.gap_mm, limit, style)
-        said.append(
-            f"  {read.name}: {value} against {allowed} (give or take {fine(2 * read.u_mm, style)})"
+        by = say(
+            "{name}: {value} against {limit} (give or take {sure})",
+            name=read.name,
+            value=value,
+            limit=allowed,
+            sure=fine(2 * read.u_mm, style),
         )
+        said.append(f"  {by}")
     if len(over) > TOLD:
-        said.append(f"  and {many(len(over) - TOLD, 'more placement')} (see --json)")
+        more = several(
+            len(over) - TOLD,
+            "and {number} more placement (see --json)",
+            "and {number} more placements (see --json)",
+        )
+        said.append(f"  {more}")
     return said
 
 
 def _some(names: tuple[str, ...]) -> str:
-    told = ", ".join(names[:TOLD])
-    return told if len(names) <= TOLD else f"{told} and {len(names) - TOLD} more"
+    told, more = ", ".join(names[:TOLD]), len(names) - TOLD
+    if more <= 0:
+        return told
+    return several(more, "{names} and {number} more", "{names} and {number} more", names=told)

@@ -6,6 +6,7 @@ from typing import Any
 
 from flatcheck.assess import Assessment
 from flatcheck.falls import drainage, plane_falls
+from flatcheck.language import say, several
 from flatcheck.places import where
 from flatcheck.reach import blind_spots
 from flatcheck.report.checks import checks, misread
@@ -13,10 +14,10 @@ from flatcheck.report.doubts import doubts
 from flatcheck.report.falls import drain_words, plane_words, water_words
 from flatcheck.report.words import (
     beside,
+    disputed_words,
     disputes,
     explain,
     headline,
-    many,
     outcome_of,
     shape_words,
     spot_words,
@@ -33,31 +34,46 @@ SPOTS = 12
 
 def text(assessment: Assessment) -> str:
     """The whole verdict: headline, each rule, where it is out, and what it rests on."""
-    survey, verdict = assessment.survey, assessment.verdict
+    verdict = assessment.verdict
     lines = [headline(assessment), *titles(verdict), beside(verdict)]
     for said in disputes(verdict):
         lines += _wrap(said, "")
     lines.append("")
     for said in misread(assessment):
-        lines += [*_wrap(said, "  MISREAD           "), ""]
+        lines += [*_wrap(said, _margin(say("MISREAD"))), ""]
     for said in doubts(assessment):
-        lines += [*_wrap(said, "  LOOK AGAIN        "), ""]
+        lines += [*_wrap(said, _margin(say("LOOK AGAIN"))), ""]
     for finding in verdict.findings:
         lines += _finding(finding, assessment)
     lines += _spots(assessment)
     lines += _falls(assessment)
     for sentence in (*shape_words(assessment), *checks(assessment)):
         lines += _wrap(sentence, "")
-    count = len(assessment.surface.height_mm)
-    by = ", ".join(part for part in (survey.by, str(survey.day or "")) if part)
-    lines += _wrap(
-        f"Rests on {many(count, 'place')} read with {survey.instrument or 'an instrument'}"
-        f"{f' by {by}' if by else ''}.",
-        "",
-    )
+    lines += _wrap(_rests_on(assessment), "")
     for said in dict.fromkeys(cite(finding.rule.citation) for finding in verdict.findings):
         lines += _wrap(said, "")
     return "\n".join(lines) + "\n"
+
+
+def _rests_on(assessment: Assessment) -> str:
+    """How many places were read, with what and by whom."""
+    survey, count = assessment.survey, len(assessment.surface.height_mm)
+    by = ", ".join(part for part in (survey.by, str(survey.day or "")) if part)
+    instrument = survey.instrument or say("an instrument")
+    if not by:
+        return several(
+            count,
+            "Rests on {number} place read with {instrument}.",
+            "Rests on {number} places read with {instrument}.",
+            instrument=instrument,
+        )
+    return several(
+        count,
+        "Rests on {number} place read with {instrument} by {by}.",
+        "Rests on {number} places read with {instrument} by {by}.",
+        instrument=instrument,
+        by=by,
+    )
 
 
 def _spots(assessment: Assessment) -> list[str]:
@@ -67,14 +83,26 @@ def _spots(assessment: Assessment) -> list[str]:
         return []
     proven = [spot for spot in verdict.spots if spot.proven]
     told = (proven if proven and verdict.decision != "as read" else list(verdict.spots))[:SPOTS]
-    lines = ["Where it is out:"]
+    lines = [say("Where it is out:")]
     for spot in told:
         words = spot_words(spot, assessment.surface.room, survey.show)
         lines += _wrap(words, f"  {spot.number:>2}  ")
     untold = len(verdict.spots) - len(told)
     if untold:
-        doubtful = "over by no more than reading error" if len(told) == len(proven) else "gentler"
-        lines.append(f"      and {many(untold, 'more spot')}, {doubtful} (see --json)")
+        more = (
+            several(
+                untold,
+                "and {number} more spot, over by no more than reading error (see --json)",
+                "and {number} more spots, over by no more than reading error (see --json)",
+            )
+            if len(told) == len(proven)
+            else several(
+                untold,
+                "and {number} more spot, gentler (see --json)",
+                "and {number} more spots, gentler (see --json)",
+            )
+        )
+        lines.append(f"      {more}")
     return [*lines, ""]
 
 
@@ -85,7 +113,7 @@ def _falls(assessment: Assessment) -> list[str]:
     if not said:
         return []
     water = [words for zone in drainage(assessment) for words in water_words(zone, room, style)]
-    lines = ["How it falls:"]
+    lines = [say("How it falls:")]
     for words in (*said, *water, *drain_words(assessment.survey, room)):
         lines += _wrap(words, "  ")
     return [*lines, ""]
@@ -94,7 +122,7 @@ def _falls(assessment: Assessment) -> list[str]:
 def _finding(finding: Finding, assessment: Assessment) -> list[str]:
     outcome = outcome_of(finding, assessment.verdict.decision)
     zone = f"[{finding.zone}] " if len(assessment.parts) > 1 else ""
-    lines = _wrap(f"{zone}{finding.rule.words}", f"  {outcome.upper():<17} ")
+    lines = _wrap(f"{zone}{finding.rule.words}", _margin(say(outcome).upper()))
     for sentence in explain(finding, assessment):
         lines += _wrap(sentence, " " * 20)
     return [*lines, ""]
@@ -102,11 +130,20 @@ def _finding(finding: Finding, assessment: Assessment) -> list[str]:
 
 def cite(citation: Citation) -> str:
     """The paper behind a rule, and how sure we are of its number."""
-    seen = "seen in " if citation.certainty in ("agreed", "single source") else ""
-    return (
-        f"Rule: {citation.document}, {citation.edition}; {citation.clause}; {seen}"
-        f"{citation.source}. Certainty: {citation.certainty}. {citation.note}"
-    ).strip()
+    return say("Rule: {paper}", paper=paper_words(citation))
+
+
+def paper_words(citation: Citation) -> str:
+    """Document, clause, where that was seen, and how sure we are of it."""
+    seen = citation.certainty in ("agreed", "single source")
+    return say(
+        "{document}, {edition}; {clause}; {source}. Certainty: {certainty}.",
+        document=citation.document,
+        edition=citation.edition,
+        clause=citation.clause,
+        source=say("seen in {source}", source=citation.source) if seen else citation.source,
+        certainty=say(citation.certainty),
+    ) + (f" {citation.note}" if citation.note else "")
 
 
 def shelf(found: Iterable[Standard]) -> list[str]:
@@ -115,14 +152,16 @@ def shelf(found: Iterable[Standard]) -> list[str]:
     for standard in found:
         said.append(f"{standard.id}  {standard.title} ({standard.region})")
         for grade in standard.grades:
-            on = {"floor": "", "wall": "  [wall]", "either": "  [floor or wall]"}[grade.on]
+            on = {"floor": "", "wall": say("[wall]"), "either": say("[floor or wall]")}[grade.on]
+            on = f"  {on}" if on else ""
             said += _wrap(f"{standard.id}:{grade.id}  {grade.title}{on}", "  ")
             for rule in grade.rules:
                 sure = rule.citation.certainty
-                tail = "" if sure == "agreed" else f" ({sure})"
+                tail = "" if sure == "agreed" else f" ({say(sure)})"
                 said += _wrap(f"{rule.words}{tail}", "      ")
-        for disputed in dict.fromkeys(filter(None, (g.disputed for g in standard.grades))):
-            said += _wrap(f"Sources disagree. {disputed}", "  ")
+        disputed = [grade for grade in standard.grades if grade.disputed]
+        for words in dict.fromkeys(map(disputed_words, disputed)):
+            said += _wrap(words, "  ")
         cited = [rule.citation for grade in standard.grades for rule in grade.rules]
         for words in dict.fromkeys(map(cite, cited)):
             said += _wrap(words, "  ")
@@ -273,6 +312,11 @@ def wrapped(said: Sequence[str]) -> list[str]:
             else _wrap(words.lstrip(), " " * (len(words) - len(words.lstrip())))
         )
     ]
+
+
+def _margin(head: str) -> str:
+    """The first line's margin beside which a rule is said, with a word or two at its head."""
+    return f"  {head:<17} "
 
 
 def _wrap(words: str, lead: str) -> list[str]:
