@@ -3,6 +3,7 @@
 import math
 
 from flatcheck.errors import UnitsError
+from flatcheck.language import say
 
 SIDES = (
     "north",
@@ -14,6 +15,19 @@ SIDES = (
     "west",
     "north-west",
 )
+"""As they are written in the tables of a survey."""
+
+SIDE_WORDS = {
+    "north": say("north"),
+    "north-east": say("north-east"),
+    "east": say("east"),
+    "south-east": say("south-east"),
+    "south": say("south"),
+    "south-west": say("south-west"),
+    "west": say("west"),
+    "north-west": say("north-west"),
+}
+"""As they are said."""
 
 
 def parse_bearing(written: str) -> float:
@@ -31,8 +45,11 @@ def parse_bearing(written: str) -> float:
         bearing = math.nan
     if not abs(bearing) <= 360:
         raise UnitsError(
-            f'{written[:40]!r} was expected as a side such as "north-east", or degrees clockwise '
-            "from north."
+            say(
+                '{text!r} was expected as a side such as "north-east", or degrees clockwise from '
+                "north.",
+                text=written[:40],
+            )
         )
     return bearing
 
@@ -44,5 +61,10 @@ def bearing_of(east: float, north: float) -> float:
 
 
 def side_of(bearing_deg: float) -> str:
-    """The side of the compass that a bearing points to."""
+    """The side of the compass that a bearing points to, as it is said."""
+    return SIDE_WORDS[side_written(bearing_deg)]
+
+
+def side_written(bearing_deg: float) -> str:
+    """The side of the compass that a bearing points to, as it is written in a table."""
     return SIDES[round(bearing_deg / 45) % 8]

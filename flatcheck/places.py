@@ -1,5 +1,6 @@
 """Where a place is, as a person on site would measure it."""
 
+from flatcheck.language import say
 from flatcheck.room import Room, from_walls
 from flatcheck.units import MM_PER_INCH, Style, format_distance
 from flatcheck.verdict import Place
@@ -23,18 +24,25 @@ def where(room: Room, place: Place, style: Style, to_mm: float = 0.0) -> str:
         tape = tuple((name, round(away / to_mm) * to_mm) for name, away in tape)
     if room.assumed:
         (_, east), (_, north) = tape
-        return (
-            f"{format_distance(east, style)} east and {format_distance(north, style)} north of "
-            "the zero corner"
+        return say(
+            "{east} east and {north} north of the zero corner",
+            east=format_distance(east, style),
+            north=format_distance(north, style),
         )
     said = [
-        f"{format_distance(away, style)} from the {wall_called(name, room.upright)}"
+        say(
+            "{away} from the {wall}",
+            away=format_distance(away, style),
+            wall=wall_called(name, room.upright),
+        )
         for name, away in tape
     ]
-    return ", ".join(said) or f"a place no {'edge' if room.upright else 'wall'} faces"
+    nowhere = say("a place no edge faces") if room.upright else say("a place no wall faces")
+    return ", ".join(said) or nowhere
 
 
 def wall_called(name: str, edge: bool = False) -> str:
     """A wall's name in a sentence, or that of a wall's own edge; a line of zones is no wall."""
-    named = edge or name.lower().endswith(("wall", " line"))
-    return name if named else f"{name} wall"
+    # What a person typed is in the language that is spoken.
+    own = (say("wall").lower(), say(" line").lower())
+    return name if edge or name.lower().endswith(own) else say("{side} wall", side=name)

@@ -13,8 +13,9 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from flatcheck.compass import side_of
+from flatcheck.compass import SIDE_WORDS, side_written
 from flatcheck.errors import RoomError
+from flatcheck.language import say
 
 Points = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -33,19 +34,29 @@ class Ring:
     def __post_init__(self) -> None:
         corners = np.array(self.corners_mm, dtype=float)
         if corners.ndim != 2 or corners.shape[0] < 3 or corners.shape[1] != 2:
-            raise RoomError(f"{self.name}: an outline needs at least three corners of two offsets.")
+            raise RoomError(
+                say(
+                    "{name}: an outline needs at least three corners of two offsets.",
+                    name=self.name,
+                )
+            )
         if not np.all(np.isfinite(corners)):
-            raise RoomError(f"{self.name}: a corner is not a finite number.")
+            raise RoomError(say("{name}: a corner is not a finite number.", name=self.name))
         if np.any(np.hypot(*(np.roll(corners, -1, axis=0) - corners).T) < EDGE_MM):
-            raise RoomError(f"{self.name}: two corners in a row are at one place.")
+            raise RoomError(say("{name}: two corners in a row are at one place.", name=self.name))
         crossing = _self_crossing(corners)
         if crossing is not None:
             raise RoomError(
-                f"{self.name}: the outline crosses itself between corners "
-                f"{crossing[0] + 1} and {crossing[1] + 1}; list the corners in walking order."
+                say(
+                    "{name}: the outline crosses itself between corners {one} and {other}; list "
+                    "the corners in walking order.",
+                    name=self.name,
+                    one=crossing[0] + 1,
+                    other=crossing[1] + 1,
+                )
             )
         if abs(ring_area(corners)) < 1.0:
-            raise RoomError(f"{self.name}: the outline encloses no area.")
+            raise RoomError(say("{name}: the outline encloses no area.", name=self.name))
 
 
 @dataclass(frozen=True)
@@ -75,21 +86,32 @@ class Room:
         sides = len(self.outline.corners_mm)
         if self.walls and len(self.walls) != sides:
             raise RoomError(
-                f"{self.outline.name}: {len(self.walls)} wall names for {sides} walls; "
-                "name every wall, in the order of the corners."
+                say(
+                    "{name}: {names} wall names for {walls} walls; name every wall, in the order "
+                    "of the corners.",
+                    name=self.outline.name,
+                    names=len(self.walls),
+                    walls=sides,
+                )
             )
         for number, cutout in enumerate(self.cutouts):
             if not _lies_in(cutout, self.outline):
-                raise RoomError(f"{cutout.name}: the cutout does not lie inside the room.")
+                raise RoomError(
+                    say("{name}: the cutout does not lie inside the room.", name=cutout.name)
+                )
             for other in self.cutouts[:number]:
                 if overlap(cutout, other):
                     raise RoomError(
-                        f"{cutout.name}: the cutout overlaps {other.name}; give both as one."
+                        say(
+                            "{name}: the cutout overlaps {other}; give both as one.",
+                            name=cutout.name,
+                            other=other.name,
+                        )
                     )
 
 
 def rectangle(
-    west_mm: float, south_mm: float, east_mm: float, north_mm: float, name: str = "room"
+    west_mm: float, south_mm: float, east_mm: float, north_mm: float, name: str = say("room")
 ) -> Ring:
     """A rectangle by its sides [mm], corners from the south-west one, counter-clockwise."""
     return Ring(
@@ -182,8 +204,17 @@ def clear(room: Room, start: Points, end: Points) -> Mask:
     return free
 
 
-_EDGES = {"south": "bottom", "north": "top", "east": "right", "west": "left"}
-"""What the sides of the plan are on a wall."""
+_EDGES = {
+    "north": say("top"),
+    "north-east": say("top-right"),
+    "east": say("right"),
+    "south-east": say("bottom-right"),
+    "south": say("bottom"),
+    "south-west": say("bottom-left"),
+    "west": say("left"),
+    "north-west": say("top-left"),
+}
+"""What the sides of the plan are on a wall, as they are said."""
 
 
 def wall_names(room: Room) -> tuple[str, ...]:
@@ -198,19 +229,22 @@ def wall_names(room: Room) -> tuple[str, ...]:
     sides, reach = [], []
     for p, q in zip(corners, np.roll(corners, -1, axis=0), strict=True):
         outward = np.array([q[1] - p[1], p[0] - q[0]]) * turn
-        sides.append(side_of(np.degrees(np.arctan2(outward[0], outward[1])) % 360))
+        sides.append(side_written(np.degrees(np.arctan2(outward[0], outward[1])) % 360))
         reach.append(float(outward @ (p + q)) / float(np.hypot(*outward)))
-    names = list(sides)
+    words = _EDGES if room.upright else SIDE_WORDS
+    names = [words[side] for side in sides]
     for side in set(sides):
         outermost_first = sorted(
             (k for k, name in enumerate(sides) if name == side), key=lambda k: -reach[k]
         )
         for number, k in enumerate(outermost_first[1:], 1):
-            names[k] = f"inner {side}" if len(outermost_first) == 2 else f"inner {side} {number}"
+            names[k] = (
+                say("inner {side}", side=words[side])
+                if len(outermost_first) == 2
+                else say("inner {side} {number}", side=words[side], number=number)
+            )
     if room.upright:
-        for side, edge in _EDGES.items():
-            names = [name.replace(side, edge) for name in names]
-        names = [f"{name} edge" for name in names]
+        names = [say("{side} edge", side=name) for name in names]
     return tuple(names)
 
 
@@ -223,7 +257,7 @@ def from_walls(room: Room, xy: Sequence[float]) -> tuple[tuple[str, float], ...]
     """
     x, y = float(xy[0]), float(xy[1])
     if room.assumed:
-        return (("west", x), ("south", y))
+        return ((say("west"), x), (say("south"), y))
     found = []
     for name, (px, py), (ax, ay), length in _sides(room):
         reach = (x - px) * ax + (y - py) * ay

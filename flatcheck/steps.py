@@ -14,7 +14,7 @@ import numpy.typing as npt
 from scipy.spatial import cKDTree
 
 from flatcheck.assess import Assessment
-from flatcheck.compass import SIDES, bearing_of, parse_bearing, side_of
+from flatcheck.compass import SIDES, bearing_of, parse_bearing, side_written
 from flatcheck.errors import SurveyError
 from flatcheck.pattern import Laying
 from flatcheck.readers.folder import checked
@@ -176,7 +176,7 @@ def sides_of(laying: Laying, joint: int) -> tuple[str, str]:
     """The sides of the compass on which the two tiles of a joint lie."""
     (x, y), (x2, y2) = laying.joints_mm[joint].tolist()
     turn = bearing_of(x2 - x, y2 - y)
-    one, other = side_of(turn + 90), side_of(turn - 90)
+    one, other = side_written(turn + 90), side_written(turn - 90)
     return (one, other) if SIDES.index(one) < SIDES.index(other) else (other, one)
 
 
