@@ -9,7 +9,7 @@ from pathlib import PurePath
 from typing import Any
 
 from flatcheck.compass import parse_bearing
-from flatcheck.drain import Bed, Drain, Hold
+from flatcheck.drain import Bed
 from flatcheck.errors import SurveyError, UnitsError
 from flatcheck.fields import (
     length_of,
@@ -26,12 +26,15 @@ from flatcheck.fields import (
 )
 from flatcheck.instrument import standard_uncertainty
 from flatcheck.intent import ON_WALLS, Intent
-from flatcheck.room import Room, rectangle
+from flatcheck.language import say
+from flatcheck.room import Room
 from flatcheck.rules import ON
 from flatcheck.sections import (
     MOST_CORNERS,
     MOST_SECTIONS,
-    pair_of,
+    drain_called,
+    drains_of,
+    holds_of,
     pattern_of,
     ring_of,
     sample_of,
@@ -62,8 +65,12 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
     version = head.get("flatcheck")
     if type(version) is not int or version != FORMAT:
         raise SurveyError(
-            f"survey.toml: flatcheck = {quoted(version)} was expected to be {FORMAT}, the version "
-            "of the survey format."
+            say(
+                "survey.toml: flatcheck = {given} was expected to be {version}, the version of "
+                "the survey format.",
+                given=quoted(version),
+                version=FORMAT,
+            )
         )
     about = section_of(
         head, "survey", ("title", "place", "date", "by", "surface", "notes", "about")
@@ -78,23 +85,29 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
     offset_unit = unit_of(units.get("offsets"), "units.offsets")
     day = about.get("date")
     if day is not None and (not isinstance(day, date) or isinstance(day, datetime)):
-        raise SurveyError(f"survey.date {quoted(day)} was expected as a date such as 2026-05-04.")
+        raise SurveyError(
+            say("survey.date {given} was expected as a date such as 2026-05-04.", given=quoted(day))
+        )
     decision = standard.get("decision", DECISIONS[0])
     if decision not in DECISIONS:
         raise SurveyError(
-            f"standard.decision {quoted(decision)} is not one of {', '.join(DECISIONS)}."
+            say(
+                "standard.decision {given} is not one of {known}.",
+                given=quoted(decision),
+                known=", ".join(DECISIONS),
+            )
         )
     uncertainty_of(instrument, unit, "instrument.")
     room, zones, intent = (
         _room(head, offset_unit, wall),
         _zones(head, offset_unit),
-        _intent(head.get("intent", {}), "intent"),
+        _intent(head, head.get("intent", {}), "intent"),
     )
     _check_wall(wall, head, (intent, *(zone.intent for zone in zones)))
     return Survey(
         document=document,
         tables=_tables(head, unit, offset_unit, instrument, cells),
-        title=text_of(about.get("title", "survey"), "survey.title"),
+        title=text_of(about.get("title", say("survey")), "survey.title"),
         place=text_of(about.get("place", ""), "survey.place"),
         day=day,
         by=text_of(about.get("by", ""), "survey.by"),
@@ -111,8 +124,8 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
         show=_style(units.get("show", "in/16" if unit in ("in", "ft") else "mm/0.1")),
         falls=_falls(standard.get("falls", [])),
         lippage=text_of(standard.get("lippage", ""), "standard.lippage"),
-        drains=_drains(head, unit, offset_unit),
-        holds=_holds(head, offset_unit),
+        drains=drains_of(head, unit, offset_unit),
+        holds=holds_of(head, offset_unit),
         bed=_bed(head, unit),
         terms=terms_of(head, unit, _keeps(head, offset_unit)),
         slab=slab_of(head, offset_unit),
@@ -122,7 +135,9 @@ def build(document: str, cells: Mapping[str, Cells]) -> Survey:
 
 def _is_wall(given: Any) -> bool:
     if given not in ON[:2]:
-        raise SurveyError(f'survey.about = {quoted(given)} was expected to be "floor" or "wall".')
+        raise SurveyError(
+            say('survey.about = {given} was expected to be "floor" or "wall".', given=quoted(given))
+        )
     return bool(given == "wall")
 
 
@@ -131,21 +146,26 @@ def _check_wall(wall: bool, head: Mapping[str, Any], intents: Sequence[Intent]) 
     if not wall:
         if any(intent.kind == "plumb" for intent in intents):
             raise SurveyError(
-                'intent: kind "plumb" is for a wall; say about = "wall" in [survey], or level.'
+                say('intent: kind "plumb" is for a wall; say about = "wall" in [survey], or level.')
             )
         return
     if "room" not in head:
         raise SurveyError(
-            "a survey of a wall needs its outline in [room], seen from the room: x to the right, y "
-            "up."
+            say(
+                "a survey of a wall needs its outline in [room], seen from the room: x to the "
+                "right, y up."
+            )
         )
     if "drain" in head:
-        raise SurveyError("a survey of a wall has a drain; drains are for floors.")
+        raise SurveyError(say("a survey of a wall has a drain; drains are for floors."))
     for intent in intents:
         if intent.kind not in ON_WALLS:
             raise SurveyError(
-                f"intent: kind {intent.kind!r} is for floors; a wall has one of "
-                f"{', '.join(ON_WALLS)}."
+                say(
+                    "intent: kind {kind!r} is for floors; a wall has one of {known}.",
+                    kind=intent.kind,
+                    known=", ".join(ON_WALLS),
+                )
             )
 
 
@@ -160,7 +180,9 @@ def _table_items(head: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
     for item in sections_of(head, "table", MOST_TABLES):
         name = _file_name(item)
         if name in found:
-            raise SurveyError(f"table {name} is named twice; each table counts once.")
+            raise SurveyError(
+                say("table {table} is named twice; each table counts once.", table=name)
+            )
         found[name] = item
     return found
 
@@ -168,9 +190,16 @@ def _table_items(head: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
 def _file_name(item: Mapping[str, Any]) -> str:
     name = item.get("file", "")
     if not isinstance(name, str) or not name.isprintable():
-        raise SurveyError(f"table {quoted(name)} was expected to be the name of a file, in quotes.")
+        raise SurveyError(
+            say(
+                "table {given} was expected to be the name of a file, in quotes.",
+                given=quoted(name),
+            )
+        )
     if PurePath(name).name != name or "\\" in name or name in ("", DOCUMENT):
-        raise SurveyError(f"table {quoted(name)}: a table is a file in the survey's own folder.")
+        raise SurveyError(
+            say("table {table}: a table is a file in the survey's own folder.", table=quoted(name))
+        )
     return name
 
 
@@ -224,12 +253,15 @@ def _room(head: Mapping[str, Any], unit: str, wall: bool) -> Room | None:
     cutouts = []
     for number, item in enumerate(sections_of(section, "cutout", MOST_SECTIONS), 1):
         only(item, "room.cutout", ("name", "outline"))
-        name = text_of(item.get("name", f"cutout {number}"), "room.cutout.name")
+        name = text_of(item.get("name", say("cutout {number}", number=number)), "room.cutout.name")
         cutouts.append(ring_of(item.get("outline"), name, unit))
-    outline = ring_of(section.get("outline"), "room", unit)
+    outline = ring_of(section.get("outline"), say("room"), unit)
     if sum(len(ring.corners_mm) for ring in (outline, *cutouts)) > MOST_CORNERS:
         raise SurveyError(
-            f"room: its outline and cutouts have at most {MOST_CORNERS} corners altogether."
+            say(
+                "room: its outline and cutouts have at most {most} corners altogether.",
+                most=MOST_CORNERS,
+            )
         )
     walls = names_of(section.get("walls", []), "room.walls")
     return Room(outline, tuple(cutouts), walls, upright=wall)
@@ -239,33 +271,47 @@ def _zones(head: Mapping[str, Any], unit: str) -> tuple[Zone, ...]:
     zones: list[Zone] = []
     for number, item in enumerate(sections_of(head, "zone", MOST_SECTIONS), 1):
         only(item, "zone", ("name", "outline", "intent", "apart"))
-        name = text_of(item.get("name", f"zone {number}"), "zone.name")
+        name = text_of(item.get("name", say("zone {number}", number=number)), "zone.name")
         if any(name == zone.outline.name for zone in zones):
-            raise SurveyError(f"zone: two zones are called {name!r}.")
+            raise SurveyError(say("zone: two zones are called {name!r}.", name=name))
         ring = ring_of(item.get("outline"), name, unit)
         apart = item.get("apart", False)
         if not isinstance(apart, bool):
-            raise SurveyError(f"{name}.apart = {quoted(apart)} was expected to be true or false.")
-        zones.append(Zone(ring, _intent(item.get("intent", {}), f"{name}.intent"), apart))
+            raise SurveyError(
+                say(
+                    "{name}.apart = {written} was expected to be true or false.",
+                    name=name,
+                    written=quoted(apart),
+                )
+            )
+        intent = _intent(head, item.get("intent", {}), f"{name}.intent")
+        zones.append(Zone(ring, intent, apart))
     return tuple(zones)
 
 
-def _intent(section: Any, name: str) -> Intent:
+def _intent(head: Mapping[str, Any], section: Any, name: str) -> Intent:
     if not isinstance(section, Mapping):
-        raise SurveyError(f"{name} was expected to be a section.")
+        raise SurveyError(say("{name} was expected to be a section.", name=name))
     only(section, name, ("kind", "fall", "toward", "drain"))
     kind = text_of(section.get("kind", "best fit"), f"{name}.kind")
     fall, toward = section.get("fall", 0), section.get("toward", 0)
     if kind == "fall" and not ("fall" in section and "toward" in section):
-        raise SurveyError(f'{name}: kind "fall" needs fall and toward.')
+        raise SurveyError(say('{name}: kind "fall" needs fall and toward.', name=name))
     ratio = slope_of(fall, f"{name}.fall", "ratio")
     if isinstance(toward, bool) or not isinstance(toward, str | int | float):
-        raise SurveyError(f"{name}.toward = {quoted(toward)} was expected as a side or in degrees.")
+        raise SurveyError(
+            say(
+                "{name} = {given} was expected as a side or in degrees.",
+                name=f"{name}.toward",
+                given=quoted(toward),
+            )
+        )
     try:
         bearing = parse_bearing(str(toward))
     except UnitsError as error:
         raise SurveyError(f"{name}.toward: {error}") from None
-    return Intent(kind, ratio, bearing, text_of(section.get("drain", ""), f"{name}.drain"))
+    drain = text_of(section.get("drain", ""), f"{name}.drain")
+    return Intent(kind, ratio, bearing, drain_called(head, drain))
 
 
 def _falls(given: Any) -> tuple[str, ...]:
@@ -273,52 +319,17 @@ def _falls(given: Any) -> tuple[str, ...]:
     return names_of([given] if isinstance(given, str) else given, "standard.falls")
 
 
-def _drains(head: Mapping[str, Any], unit: str, offset_unit: str) -> tuple[Drain, ...]:
-    """Drains, each by its outline or by its middle and size."""
-    drains: list[Drain] = []
-    for number, item in enumerate(sections_of(head, "drain", MOST_SECTIONS), 1):
-        only(item, "drain", ("name", "outline", "center", "size", "rim"))
-        name = text_of(
-            item.get("name", "drain" if number == 1 else f"drain {number}"), "drain.name"
-        )
-        if any(name == drain.outline.name for drain in drains):
-            raise SurveyError(f"drain: two drains are called {name!r}.")
-        if ("outline" in item) == ("center" in item):
-            raise SurveyError(f"{name}: give the drain's outline, or its center and size.")
-        if "outline" in item:
-            ring = ring_of(item["outline"], name, offset_unit)
-        else:
-            x, y = pair_of(item["center"], f"{name}.center", offset_unit)
-            east, north = pair_of(item.get("size"), f"{name}.size", unit)
-            if not min(east, north) > 0:
-                raise SurveyError(f"{name}.size: a drain is larger than zero both ways.")
-            ring = rectangle(x - east / 2, y - north / 2, x + east / 2, y + north / 2, name)
-        rim = length_of(item["rim"], f"{name}.rim", unit) if "rim" in item else None
-        drains.append(Drain(ring, rim))
-    return tuple(drains)
-
-
-def _holds(head: Mapping[str, Any], unit: str) -> tuple[Hold, ...]:
-    found = []
-    for number, item in enumerate(sections_of(head, "hold", MOST_SECTIONS), 1):
-        only(item, "hold", ("name", "at", "rise"))
-        name = text_of(item.get("name", f"fixed height {number}"), "hold.name")
-        rise = length_of(item.get("rise", 0), f"{name}.rise", unit)
-        if rise < 0:
-            raise SurveyError(f"{name}.rise: what may be added must not be below zero.")
-        found.append(Hold(name, pair_of(item.get("at"), f"{name}.at", unit), rise))
-    return tuple(found)
-
-
 def _keeps(head: Mapping[str, Any], unit: str) -> tuple[Keep, ...]:
     """Parts of the floor that may not be ground or filled; neither, where nothing is said."""
     found = []
     for number, item in enumerate(sections_of(head, "keep", MOST_SECTIONS), 1):
         only(item, "keep", ("name", "outline", "grind", "fill"))
-        name = text_of(item.get("name", f"part to keep {number}"), "keep.name")
+        name = text_of(item.get("name", say("part to keep {number}", number=number)), "keep.name")
         allowed = [item.get(key, False) for key in ("grind", "fill")]
         if not all(isinstance(one, bool) for one in allowed):
-            raise SurveyError(f"{name}: grind and fill were expected to be true or false.")
+            raise SurveyError(
+                say("{name}: grind and fill were expected to be true or false.", name=name)
+            )
         found.append(Keep(ring_of(item.get("outline"), name, unit), allowed[0], allowed[1]))
     return tuple(found)
 
@@ -341,20 +352,23 @@ def _tables(
     tables: list[Table] = []
     for name, item in _table_items(head).items():
         if name not in cells:
-            raise SurveyError(f"table {name!r} is named in survey.toml but was not found.")
+            raise SurveyError(
+                say("table {table!r} is named in survey.toml but was not found.", table=name)
+            )
         sense = item.get("sense", "")
         if sense not in ("", *SENSES):
             raise SurveyError(no_sense(name, sense))
-        table_unit = unit_of(item.get("readings", unit), f"table {name}: readings")
+        own = say("table {table}", table=name)
+        table_unit = unit_of(item.get("readings", unit), f"{own}: readings")
         stated, sight = table_uncertainty(item, table_unit, instrument, unit)
         tables.append(
             Table(
                 name=name,
-                kind=text_of(item.get("kind", ""), f"table {name}: kind"),
+                kind=text_of(item.get("kind", ""), f"{own}: kind"),
                 sense=str(sense),
-                setup=name_of(item.get("setup", name), f"table {name}: setup"),
+                setup=name_of(item.get("setup", name), f"{own}: setup"),
                 unit=table_unit,
-                offset_unit=unit_of(item.get("offsets", offset_unit), f"table {name}: offsets"),
+                offset_unit=unit_of(item.get("offsets", offset_unit), f"{own}: offsets"),
                 u_mm=standard_uncertainty(stated, sight),
                 cells=cells[name],
                 setups=names_of(instrument.get("setups", []), "instrument.setups"),

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from flatcheck.errors import SurveyError, UnitsError
+from flatcheck.language import say
 from flatcheck.units import LENGTH_UNITS, parse_length, parse_slope
 
 MOST_BYTES = 128_000
@@ -35,25 +36,34 @@ def parsed(document: str) -> dict[str, Any]:
     """
     if len(document) > MOST_BYTES:
         raise SurveyError(
-            f"survey.toml has {len(document):,} characters; a survey document has at most "
-            f"{MOST_BYTES:,}."
+            say(
+                "survey.toml has {count:,} characters; a survey document has at most {most:,}.",
+                count=len(document),
+                most=MOST_BYTES,
+            )
         )
     if joined := _JOINED.search(document):
         line = document.count("\n", 0, joined.start()) + 1
         raise SurveyError(
-            f"survey.toml cannot be read: line {line} joins more names by dots than any key has."
+            say(
+                "survey.toml cannot be read: line {line} joins more names by dots than any key "
+                "has.",
+                line=line,
+            )
         )
     try:
         head = tomllib.loads(document)
     except tomllib.TOMLDecodeError as error:
-        raise SurveyError(f"survey.toml cannot be read: {error}.") from None
+        raise SurveyError(say("survey.toml cannot be read: {reason}.", reason=error)) from None
     except (ValueError, RecursionError):
         raise SurveyError(
-            "survey.toml cannot be read: a number is too long, or a list too deep."
+            say("survey.toml cannot be read: a number is too long, or a list too deep.")
         ) from None
     for name, value in _leaves(head):
         if isinstance(value, int) and not -(2**63) <= value < 2**63:
-            raise SurveyError(f"survey.toml: {name} is a whole number of too many digits.")
+            raise SurveyError(
+                say("survey.toml: {name} is a whole number of too many digits.", name=name)
+            )
     return head
 
 
@@ -75,7 +85,12 @@ def only(given: Mapping[str, Any], name: str, known: tuple[str, ...]) -> None:
     for key in given:
         if key not in known:
             raise SurveyError(
-                f"{name}: {quoted(key)} is not known here; known are {', '.join(known)}."
+                say(
+                    "{name}: {key} is not known here; known are {known}.",
+                    name=name,
+                    key=quoted(key),
+                    known=", ".join(known),
+                )
             )
 
 
@@ -83,7 +98,7 @@ def section_of(head: Mapping[str, Any], name: str, known: tuple[str, ...]) -> Ma
     """A section with known keys only, empty where there is none."""
     found = head.get(name, {})
     if not isinstance(found, Mapping):
-        raise SurveyError(f"survey.toml: [{name}] was expected to be a section.")
+        raise SurveyError(say("survey.toml: [{name}] was expected to be a section.", name=name))
     only(found, name, known)
     return found
 
@@ -92,10 +107,17 @@ def sections_of(head: Mapping[str, Any], name: str, most: int) -> list[Mapping[s
     """A list of up to `most` sections, empty where there is none."""
     found = head.get(name, [])
     if not isinstance(found, list) or not all(isinstance(item, Mapping) for item in found):
-        raise SurveyError(f"survey.toml: [[{name}]] was expected to be a list of sections.")
+        raise SurveyError(
+            say("survey.toml: [[{name}]] was expected to be a list of sections.", name=name)
+        )
     if len(found) > most:
         raise SurveyError(
-            f"survey.toml: [[{name}]] stands there {len(found):,} times; up to {most} are read."
+            say(
+                "survey.toml: [[{name}]] stands there {count:,} times; up to {most} are read.",
+                name=name,
+                count=len(found),
+                most=most,
+            )
         )
     return found
 
@@ -107,7 +129,13 @@ def text_of(given: Any, name: str) -> str:
     them; a replacement stands for each.
     """
     if not isinstance(given, str):
-        raise SurveyError(f"{name} = {quoted(given)} was expected to be a text in quotes.")
+        raise SurveyError(
+            say(
+                "{name} = {given} was expected to be a text in quotes.",
+                name=name,
+                given=quoted(given),
+            )
+        )
     return _COMMANDS.sub("\N{REPLACEMENT CHARACTER}", " ".join(given.split()))
 
 
@@ -119,7 +147,13 @@ def name_of(given: Any, name: str) -> str:
 def names_of(given: Any, name: str) -> tuple[str, ...]:
     """A list of names."""
     if not isinstance(given, list):
-        raise SurveyError(f"{name} = {quoted(given)} was expected to be a list of names.")
+        raise SurveyError(
+            say(
+                "{name} = {given} was expected to be a list of names.",
+                name=name,
+                given=quoted(given),
+            )
+        )
     return tuple(name_of(item, name) for item in given)
 
 
@@ -127,14 +161,23 @@ def unit_of(given: Any, name: str) -> str:
     """A unit of length."""
     if not isinstance(given, str) or given not in LENGTH_UNITS:
         known = ", ".join(LENGTH_UNITS)
-        raise SurveyError(f"{name} = {quoted(given)} is not a unit of length; known are {known}.")
+        raise SurveyError(
+            say(
+                "{name} = {given} is not a unit of length; known are {known}.",
+                name=name,
+                given=quoted(given),
+                known=known,
+            )
+        )
     return given
 
 
 def length_of(given: Any, name: str, unit: str) -> float:
     """A length [mm]; a bare number is in `unit`."""
     if isinstance(given, bool) or not isinstance(given, str | int | float):
-        raise SurveyError(f"{name} = {quoted(given)} was expected to be a length.")
+        raise SurveyError(
+            say("{name} = {given} was expected to be a length.", name=name, given=quoted(given))
+        )
     try:
         return parse_length(plain(given), unit)
     except UnitsError as error:
@@ -144,7 +187,9 @@ def length_of(given: Any, name: str, unit: str) -> float:
 def slope_of(given: Any, name: str, unit: str) -> float:
     """A slope [ratio]; a bare number is in `unit`."""
     if isinstance(given, bool) or not isinstance(given, str | int | float):
-        raise SurveyError(f"{name} = {quoted(given)} was expected to be a slope.")
+        raise SurveyError(
+            say("{name} = {given} was expected to be a slope.", name=name, given=quoted(given))
+        )
     try:
         return parse_slope(plain(given), unit)
     except UnitsError as error:
@@ -160,5 +205,5 @@ def plain(given: str | float) -> str:
 
 def quoted(given: Any) -> str:
     """What was read, cut where it is long."""
-    said = "nothing" if given is None else repr(given)
+    said = say("nothing") if given is None else repr(given)
     return said if len(said) <= 60 else f"{said[:56]}...{said[-1]}"

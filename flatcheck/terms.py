@@ -11,6 +11,7 @@ from typing import Any
 
 from flatcheck.errors import SurveyError, UnitsError
 from flatcheck.fields import length_of, names_of, quoted, section_of, slope_of
+from flatcheck.language import say
 from flatcheck.room import Ring
 from flatcheck.units import (
     KG_PER_POUND,
@@ -62,19 +63,29 @@ class Material:
         positive = (self.bag_kg, self.yield_l, self.wet_kg_l, self.most_mm, self.bags_h)
         if not all(1 / MOST <= value <= MOST for value in positive):
             raise SurveyError(
-                f"{self.name}: bag, yield, weight, most and rate were expected to be larger than "
-                f"zero, and at most {MOST:,.0f}."
+                say(
+                    "{material}: bag, yield, weight, most and rate were expected to be larger "
+                    "than zero, and at most {most:,.0f}.",
+                    material=self.name,
+                    most=MOST,
+                )
             )
         if not 0 <= self.least_mm <= self.most_mm:
-            raise SurveyError(f"{self.name}: least must lie between zero and most.")
+            raise SurveyError(
+                say("{material}: least must lie between zero and most.", material=self.name)
+            )
         if not (0 <= self.price <= MOST and 0 <= self.wait_h <= MOST):
             raise SurveyError(
-                f"{self.name}: price and wait must not be below zero, nor above {MOST:,.0f}."
+                say(
+                    "{material}: price and wait must not be below zero, nor above {most:,.0f}.",
+                    material=self.name,
+                    most=MOST,
+                )
             )
 
 
 PATCH = Material(
-    name="patch",
+    name=say("patch"),
     bag_kg=25 * KG_PER_POUND,
     yield_l=25 * KG_PER_POUND / 1.7,
     wet_kg_l=2.0,
@@ -83,12 +94,15 @@ PATCH = Material(
     most_mm=MM_PER_INCH / 2,
     bags_h=2.0,
     wait_h=16.0,
-    said="Featheredge to 1/2 in (two trade pages for 1/4 in, fewer for 1/2 in); 1.7 kg of powder "
-    "for each liter, price, rate and wait from memory or common practice, no source.",
+    said=say(
+        "Featheredge to 1/2 in (two trade pages for 1/4 in, fewer for 1/2 in); 1.7 kg "
+        "of powder for each liter, price, rate and wait from memory or common "
+        "practice, no source."
+    ),
 )
 
 LEVELER = Material(
-    name="self-leveler",
+    name=say("self-leveler"),
     bag_kg=50 * KG_PER_POUND,
     yield_l=0.47 * LITERS_PER_CUBIC_FOOT,
     wet_kg_l=2.0,
@@ -97,12 +111,15 @@ LEVELER = Material(
     most_mm=MM_PER_INCH,
     bags_h=12.0,
     wait_h=24.0,
-    said="At least 1/8 in (three trade pages), 1 to 1-1/2 in a lift (two), 0.42 to 0.52 cubic ft "
-    "from 50 lb (two weak pages; one says half that); the rest common practice, no source.",
+    said=say(
+        "At least 1/8 in (three trade pages), 1 to 1-1/2 in a lift (two), 0.42 to 0.52 "
+        "cubic ft from 50 lb (two weak pages; one says half that); the rest common "
+        "practice, no source."
+    ),
 )
 
 MORTAR = Material(
-    name="mortar bed",
+    name=say("mortar bed"),
     bag_kg=60 * KG_PER_POUND,
     yield_l=0.5 * LITERS_PER_CUBIC_FOOT,
     wet_kg_l=12 * KG_PER_POUND / (LITERS_PER_CUBIC_FOOT / 12),
@@ -111,8 +128,10 @@ MORTAR = Material(
     most_mm=2 * MM_PER_INCH,
     bags_h=6.0,
     wait_h=24.0,
-    said="1-1/4 to 2 in thick (two trade pages), 12 lb/ft² for each inch (one); the rest common "
-    "practice, no source.",
+    said=say(
+        "1-1/4 to 2 in thick (two trade pages), 12 lb/ft² for each inch (one); the "
+        "rest common practice, no source."
+    ),
 )
 
 
@@ -159,7 +178,11 @@ class Terms:
         for kind in self.substrate:
             if kind not in SUBSTRATES:
                 raise SurveyError(
-                    f"correction.substrate: {kind[:40]!r} is not one of {', '.join(SUBSTRATES)}."
+                    say(
+                        "correction.substrate: {given!r} is not one of {known}.",
+                        given=kind[:40],
+                        known=", ".join(SUBSTRATES),
+                    )
                 )
         bounds = {
             "most_grind": self.most_grind_mm,
@@ -173,22 +196,37 @@ class Terms:
         for name, value in bounds.items():
             if not 0 <= value <= MOST:
                 raise SurveyError(
-                    f"correction.{name} must not be below zero, nor above {MOST:,.0f}."
+                    say(
+                        "{key} must not be below zero, nor above {most:,.0f}.",
+                        key=f"correction.{name}",
+                        most=MOST,
+                    )
                 )
         if not 1 / MOST <= self.grind_l_h <= MOST:
             raise SurveyError(
-                f"correction.grind_rate must be larger than zero, and at most {MOST:,.0f}."
+                say(
+                    "{key} must be larger than zero, and at most {most:,.0f}.",
+                    key="correction.grind_rate",
+                    most=MOST,
+                )
             )
         if not self.feather > 0:
-            raise SurveyError("correction.feather must be larger than zero.")
+            raise SurveyError(say("{key} must be larger than zero.", key="correction.feather"))
         if self.load_kg_m2 is not None and not 0 <= self.load_kg_m2 <= MOST:
-            raise SurveyError(f"correction.load must not be below zero, nor above {MOST:,.0f}.")
+            raise SurveyError(
+                say(
+                    "{key} must not be below zero, nor above {most:,.0f}.",
+                    key="correction.load",
+                    most=MOST,
+                )
+            )
 
 
-SAID = (
-    "Prices, rates, waste and how truly work is placed are common practice, no source: put in your "
-    "own. A quarter of an inch of grinding, more where the cover of the reinforcement is known, is "
-    "a cautious bound, common practice, no source."
+SAID = say(
+    "Prices, rates, waste and how truly work is placed are common practice, no "
+    "source: put in your own. A quarter of an inch of grinding, more where the "
+    "cover of the reinforcement is known, is a cautious bound, common practice, no "
+    "source."
 )
 """What is said of the defaults that are not of a material."""
 
@@ -274,12 +312,18 @@ def _material(usual: Material, own: Mapping[str, Any], name: str, unit: str) -> 
     for key, field_name in (("least", "least_mm"), ("most", "most_mm")):
         if key in own:
             changes[field_name] = length_of(own[key], f"{name}.{key}", unit)
-    return replace(usual, **changes, said=f"{', '.join(own)} as you gave them. {usual.said}")
+    return replace(
+        usual,
+        **changes,
+        said=say("{keys} as you gave them. {rest}", keys=", ".join(own), rest=usual.said),
+    )
 
 
 def _number(given: Any, name: str) -> float:
     if isinstance(given, bool) or not isinstance(given, int | float):
-        raise SurveyError(f"{name} = {quoted(given)} was expected to be a number.")
+        raise SurveyError(
+            say("{name} = {given} was expected to be a number.", name=name, given=quoted(given))
+        )
     return float(given)
 
 
@@ -301,4 +345,6 @@ def _load(given: Any) -> float:
         if said.endswith(ending):
             weight = _amount(said.removesuffix(ending), "correction.load", MASS_UNITS)
             return weight / each_m2
-    raise SurveyError(f"correction.load = {quoted(given)} was expected as 10 lb/ft2 or 50 kg/m2.")
+    raise SurveyError(
+        say("correction.load = {given} was expected as 10 lb/ft2 or 50 kg/m2.", given=quoted(given))
+    )

@@ -7,6 +7,7 @@ from typing import Any
 from flatcheck.errors import FlatcheckError, SurveyError, UnitsError
 from flatcheck.fields import length_of, plain, quoted
 from flatcheck.instrument import Part, Statement, figure, statement
+from flatcheck.language import say
 
 Stated = tuple[Statement, float]
 """What is said of one reading, and the distance at which it holds: the longest read [mm]."""
@@ -22,28 +23,48 @@ def uncertainty_of(section: Mapping[str, Any], unit: str, name: str) -> Stated:
     """
     if "uncertainty" not in section:
         raise SurveyError(
-            f'{name}uncertainty is missing; say how far one reading may be off, as "1/32 in" '
-            "(two readings in three fall within it)."
+            say(
+                '{key} is missing; say how far one reading may be off, as "1/32 in" (two readings '
+                "in three fall within it).",
+                key=f"{name}uncertainty",
+            )
         )
     given = section["uncertainty"]
     if isinstance(given, bool) or not isinstance(given, str | int | float):
-        raise SurveyError(f"{name}uncertainty = {quoted(given)} was expected to be a length.")
+        raise SurveyError(
+            say(
+                "{name} = {given} was expected to be a length.",
+                name=f"{name}uncertainty",
+                given=quoted(given),
+            )
+        )
     sight = length_of(section.get("sight", 0), f"{name}sight", unit)
     step = _step(section.get("reads_to", 0), f"{name}reads_to", unit)
     parts = _stated(plain(given), unit, name)
     if step < 0:
-        raise SurveyError(f"{name}reads_to must not be negative.")
+        raise SurveyError(say("{key} must not be negative.", key=f"{name}reads_to"))
     if step:
         if any(part.kind == "step" for part in parts):
-            raise SurveyError(f"{name}uncertainty says already what the readings are rounded to.")
-        parts += (Part(f"reading to {plain(section['reads_to'])}", "step", step),)
+            raise SurveyError(
+                say(
+                    "{key} says already what the readings are rounded to.",
+                    key=f"{name}uncertainty",
+                )
+            )
+        words = say("reading to {step}", step=plain(section["reads_to"]))
+        parts += (Part(words, "step", step),)
     if not parts:
-        raise SurveyError(f"{name}uncertainty must be larger than zero; no reading is exact.")
+        raise SurveyError(
+            say("{key} must be larger than zero; no reading is exact.", key=f"{name}uncertainty")
+        )
     said = Statement(plain(given), parts)
     if said.by_distance and not sight > 0:
         raise SurveyError(
-            f"{quoted(given)} grows with the distance; say {name}sight, the longest distance that "
-            "was read."
+            say(
+                "{given} grows with the distance; say {key}, the longest distance that was read.",
+                given=quoted(given),
+                key=f"{name}sight",
+            )
         )
     return said, sight
 
@@ -52,7 +73,7 @@ def table_uncertainty(
     item: Mapping[str, Any], unit: str, instrument: Mapping[str, Any], instrument_unit: str
 ) -> Stated:
     """A table's own uncertainty; a step or a sight of its own alone goes with the instrument's."""
-    name = f"table {item['file']}: "
+    name = say("table {table}", table=item["file"]) + ": "
     if "uncertainty" in item:
         return uncertainty_of(item, unit, name)
     own = {}
@@ -90,7 +111,7 @@ def _stated(given: str, unit: str, name: str) -> tuple[Part, ...]:
     except UnitsError:
         flat = math.nan  # a statement of more words
     if flat < 0:
-        raise SurveyError(f"{name}uncertainty must not be negative.")
+        raise SurveyError(say("{key} must not be negative.", key=f"{name}uncertainty"))
     if flat == 0:
         return ()
     try:
