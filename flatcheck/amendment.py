@@ -13,6 +13,7 @@ import tomli_w
 from flatcheck.document import DOCUMENT, build
 from flatcheck.errors import FlatcheckError, SurveyError
 from flatcheck.fields import length_of
+from flatcheck.language import say
 from flatcheck.readers.cells import cells_of, csv_text, pasted
 from flatcheck.readers.gaps import KIND as GAPS
 from flatcheck.readers.gaps import NEEDED
@@ -62,10 +63,13 @@ def table_in(survey: Survey, files: Files, name: str) -> Table:
     """One table, to be written in. Raises SurveyError where it is not there, or a spreadsheet."""
     found = [table for table in survey.tables if table.name == name]
     if not found:
-        raise SurveyError(f"this survey has no table {name[:40]!r}.")
+        raise SurveyError(say("this survey has no table {table!r}.", table=name[:40]))
     if files[name].startswith(b"PK"):
         raise SurveyError(
-            f"{name} is a spreadsheet, into which nothing can be written here; save it as CSV."
+            say(
+                "{table} is a spreadsheet, into which nothing can be written here; save it as CSV.",
+                table=name,
+            )
         )
     return found[0]
 
@@ -102,7 +106,7 @@ def replaced(files: Files, name: str, text: str) -> dict[str, bytes]:
     table_of(files, name)
     cells = pasted(name, text)
     if not cells:
-        raise SurveyError("nothing was pasted; cells copied from a spreadsheet were expected.")
+        raise SurveyError(say("nothing was pasted; cells copied from a spreadsheet were expected."))
     return _kept(files, name, cells)
 
 
@@ -116,13 +120,18 @@ def bars_of(files: Files, uncertainty: str = "") -> tuple[dict[str, bytes], Tabl
     survey = built(files)
     if survey.sample:
         raise SurveyError(
-            "the bars of this survey were drawn by lot; one laid by choice does not belong there."
+            say(
+                "the bars of this survey were drawn by lot; one laid by choice does not belong "
+                "there."
+            )
         )
     found = [table for table in survey.tables if table.kind == GAPS]
     if found:
         return dict(files), table_in(survey, files, found[0].name)
     if BARS in files:
-        raise SurveyError(f"this survey has another table called {BARS}; give it another name.")
+        raise SurveyError(
+            say("this survey has another table called {table}; give it another name.", table=BARS)
+        )
     head = tomllib.loads(files[DOCUMENT].decode("utf-8-sig"))
     entry = {"file": BARS, "kind": GAPS}
     if uncertainty.strip():
@@ -139,10 +148,14 @@ def laid(files: Files, bar: Bar, uncertainty: str = "") -> dict[str, bytes]:
     """
     after, table = bars_of(files, uncertainty)
     if not bar.gaps:
-        raise SurveyError("no gap was written; say how far from the first end, and the gap there.")
-    for (x, y), which in ((bar.start, "first"), (bar.end, "second")):
-        length_of(x, f"{which} end, x", table.offset_unit)
-        length_of(y, f"{which} end, y", table.offset_unit)
+        raise SurveyError(
+            say("no gap was written; say how far from the first end, and the gap there.")
+        )
+    unit = table.offset_unit
+    length_of(bar.start[0], say("first end, x"), unit)
+    length_of(bar.start[1], say("first end, y"), unit)
+    length_of(bar.end[0], say("second end, x"), unit)
+    length_of(bar.end[1], say("second end, y"), unit)
     return _kept(after, table.name, _with_bar(table.cells, bar))
 
 

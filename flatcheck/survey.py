@@ -14,6 +14,7 @@ from flatcheck.drain import Bed, Drain, Hold
 from flatcheck.errors import FlatcheckError, SurveyError, UnitsError
 from flatcheck.instrument import Statement
 from flatcheck.intent import Intent
+from flatcheck.language import say
 from flatcheck.room import Ring, Room
 from flatcheck.slab import Slab
 from flatcheck.terms import Terms
@@ -220,10 +221,12 @@ def sense_of(table: Table) -> str:
 
 def no_sense(name: str, sense: object) -> str:
     """Why a table without a sense cannot be read."""
-    said = "nothing" if sense is None else repr(sense)
-    return (
-        f'table {name}: sense = {said} was expected to be "rod" (larger is lower) or "elevation" '
-        "(larger is higher)."
+    said = say("nothing") if sense is None else repr(sense)
+    return say(
+        'table {table}: sense = {given} was expected to be "rod" (larger is lower) or "elevation" '
+        "(larger is higher).",
+        table=name,
+        given=said,
     )
 
 
@@ -235,15 +238,25 @@ def setup_named(table: Table, written: str, where: str) -> str:
     name = written or table.setup
     if table.setups and name not in table.setups:
         raise SurveyError(
-            f"{where}: setup {name[:40]!r} is not one of {', '.join(table.setups)}, the setups "
-            "that survey.toml lists."
+            say(
+                "{cell}: setup {setup!r} is not one of {setups}, the setups that survey.toml "
+                "lists.",
+                cell=where,
+                setup=name[:40],
+                setups=", ".join(table.setups),
+            )
         )
     return name
 
 
 def cell_name(name: str, row: int, column: int) -> str:
     """How a cell is called in messages: table, row, and the cell as a spreadsheet names it."""
-    return f"{name}, row {row}, cell {column_name(column)}{row}"
+    return say(
+        "{table}, row {row}, cell {column}{row}",
+        table=name,
+        row=row,
+        column=column_name(column),
+    )
 
 
 def column_name(column: int) -> str:
@@ -271,6 +284,6 @@ def cell_length(table: Table, row: int, column: int, cell: str, unit: str) -> fl
             table,
             row,
             column,
-            f"{cell.strip()[:40]!r} is more than 10 km; no floor has such a length.",
+            say("{cell!r} is more than 10 km; no floor has such a length.", cell=cell.strip()[:40]),
         )
     return length

@@ -12,6 +12,7 @@ from types import ModuleType
 
 from flatcheck.document import TABLE_KEYS
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.survey import Observation, Step, Survey
 from flatcheck.warpage import Bench, Pair
 
@@ -55,30 +56,48 @@ def tiles_of(survey: Survey) -> tuple[Bench | Pair, ...]:
 def _seen(survey: Survey) -> tuple[Observation | Step | Bench | Pair, ...]:
     """All that the tables hold, in the order it is written."""
     if not survey.tables:
-        raise SurveyError("survey.toml names no table of readings; add a [[table]].")
+        raise SurveyError(say("survey.toml names no table of readings; add a [[table]]."))
     filled = sum(bool(cell.strip()) for t in survey.tables for row in t.cells for cell in row)
     if filled > CELLS_EACH * MOST_READINGS:
         raise SurveyError(
-            f"{filled:,} cells are more than the {MOST_READINGS:,} readings that a survey may hold "
-            "can fill; thin the scan to a wider grid."
+            say(
+                "{count:,} cells are more than the {most:,} readings that a survey may hold can "
+                "fill; thin the scan to a wider grid.",
+                count=filled,
+                most=MOST_READINGS,
+            )
         )
     found: list[Observation | Step | Bench | Pair] = []
     for table in survey.tables:
         if table.kind not in kinds():
             raise SurveyError(
-                f"table {table.name}: kind = {table.kind!r} is not one of {', '.join(kinds())}."
+                say(
+                    "table {table}: kind = {kind!r} is not one of {kinds}.",
+                    table=table.name,
+                    kind=table.kind,
+                    kinds=", ".join(kinds()),
+                )
             )
         reader = kinds()[table.kind]
         for key, _ in table.options:
             if key not in reader.OPTIONS:
                 known = ", ".join((*TABLE_KEYS, *reader.OPTIONS))
                 raise SurveyError(
-                    f"table {table.name}: {key!r} is not known here; known are {known}."
+                    say(
+                        "table {table}: {key!r} is not known here; known are {known}.",
+                        table=table.name,
+                        key=key,
+                        known=known,
+                    )
                 )
         found += reader.read(table)
     if len(found) > MOST_READINGS:
         raise SurveyError(
-            f"{len(found):,} readings are more than the {MOST_READINGS:,} that a survey may hold; "
-            "thin the scan to a wider grid."
+            say(
+                "{count:,} readings are more than the {most:,} that a survey may hold; thin the "
+                "scan to a wider grid.",
+                count=len(found),
+                most=MOST_READINGS,
+            )
         )
     return tuple(found)

@@ -6,6 +6,7 @@ heights: a gap under a tile that lies face down, or under a straightedge on it, 
 the face is lower. `length` and `width` are its own edges, where they were measured.
 """
 
+from flatcheck.language import say
 from flatcheck.readers.columns import Row, rows_of
 from flatcheck.survey import Table, height_from, sense_of
 from flatcheck.warpage import Bench, Face
@@ -24,20 +25,24 @@ def read(table: Table) -> tuple[Bench, ...]:
     sense = sense_of(table)
     found: list[Bench] = []
     for row in rows_of(
-        table, "a table of tiles on a bench", ("tile", *PLACES), ("length", "width", "note")
+        table, say("a table of tiles on a bench"), ("tile", *PLACES), ("length", "width", "note")
     ):
         name = row.text("tile")
         if not name:
-            raise row.error("tile", "the tile's name or number is missing.")
+            raise row.error("tile", say("the tile's name or number is missing."))
         if any(name == seen.tile for seen in found):
-            raise row.error("tile", f"tile {name[:40]!r} stands there twice.")
+            raise row.error("tile", say("tile {tile!r} stands there twice.", tile=name[:40]))
         read_at = {}
         for place in PLACES:
             if not row.text(place):
-                raise row.error(place, "a reading was expected; a tile on a bench has all nine.")
+                raise row.error(
+                    place, say("a reading was expected; a tile on a bench has all nine.")
+                )
             read_at[place] = row.length(place, table.unit)
         if max(read_at.values()) - min(read_at.values()) > MOST_APART_MM:
-            raise row.error("sw", "the readings of one tile were expected to span less than 50 mm.")
+            raise row.error(
+                "sw", say("the readings of one tile were expected to span less than 50 mm.")
+            )
         a, b, c, d, e, f, g, h, middle = (height_from(sense, v) for v in read_at.values())
         found.append(
             Bench(
@@ -58,5 +63,5 @@ def _edge(row: Row, name: str) -> float | None:
         return None
     length = row.length(name, row.table.unit)
     if not length > 0:
-        raise row.error(name, "an edge was expected to be larger than zero.")
+        raise row.error(name, say("an edge was expected to be larger than zero."))
     return length

@@ -4,6 +4,7 @@
 the table's own entry gives, and where that gives none the height counts as exact.
 """
 
+from flatcheck.language import say
 from flatcheck.readers.columns import rows_of
 from flatcheck.survey import Benchmark, Table
 
@@ -15,14 +16,14 @@ def read(table: Table) -> tuple[Benchmark, ...]:
     """The benchmarks, in order. Raises SurveyError naming the bad cell."""
     found = []
     for row in rows_of(
-        table, "a table of benchmarks", ("x", "y", "height"), ("uncertainty", "note")
+        table, say("a table of benchmarks"), ("x", "y", "height"), ("uncertainty", "note")
     ):
         x, y = row.place("x", "y")
         u = table.u_mm if table.own_u else 0.0
         if row.text("uncertainty"):
             u = row.length("uncertainty", table.unit)
         if u < 0:
-            raise row.error("uncertainty", "an uncertainty must not be negative.")
+            raise row.error("uncertainty", say("an uncertainty must not be negative."))
         height = row.length("height", table.unit)
         written = row.text("height")
         found.append(Benchmark(x, y, height, u, row.where("height"), written, table.unit))

@@ -9,6 +9,7 @@ from pathlib import PurePosixPath
 from flatcheck.document import DOCUMENT, table_files
 from flatcheck.errors import SurveyError
 from flatcheck.fields import MOST_BYTES as MOST_DOCUMENT
+from flatcheck.language import say
 from flatcheck.readers.cells import MOST_BYTES, size_words
 
 
@@ -33,7 +34,12 @@ def unpacked(name: str, data: bytes) -> dict[str, bytes]:
             names = [item for item in pack.namelist() if PurePosixPath(item).name == DOCUMENT]
             if len(names) != 1:
                 raise SurveyError(
-                    f"{name} holds {len(names)} files named {DOCUMENT}; one is needed."
+                    say(
+                        "{file} holds {count} files named {document}; one is needed.",
+                        file=name,
+                        count=len(names),
+                        document=DOCUMENT,
+                    )
                 )
             folder = names[0].removesuffix(DOCUMENT)
             files = {DOCUMENT: _member(pack, names[0], MOST_DOCUMENT)}
@@ -44,9 +50,13 @@ def unpacked(name: str, data: bytes) -> dict[str, bytes]:
     except KeyError as error:
         raise SurveyError(f"{name}: {str(error.args[0])[:200]}.") from None
     except UnicodeDecodeError:
-        raise SurveyError(f"{name}: {DOCUMENT} is not a text file.") from None
+        raise SurveyError(
+            say("{file}: {document} is not a text file.", file=name, document=DOCUMENT)
+        ) from None
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
-        raise SurveyError(f"{name} cannot be unpacked: {error}.") from None
+        raise SurveyError(
+            say("{file} cannot be unpacked: {reason}.", file=name, reason=error)
+        ) from None
     return files
 
 
@@ -54,5 +64,11 @@ def _member(pack: zipfile.ZipFile, name: str, most: int) -> bytes:
     with pack.open(name) as file:
         data = file.read(most + 1)  # what the file says of its size need not be so
     if len(data) > most:
-        raise SurveyError(f"{name} is larger than the {size_words(most)} that are left for it.")
+        raise SurveyError(
+            say(
+                "{file} is larger than the {size} that are left for it.",
+                file=name,
+                size=size_words(most),
+            )
+        )
     return data

@@ -11,6 +11,7 @@ from datetime import date, datetime, time
 from typing import Any
 
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.survey import Cells, cell_name
 
 MOST_BYTES = 16_000_000
@@ -31,12 +32,16 @@ def cells_of(name: str, data: bytes) -> Cells:
     """
     if len(data) > MOST_BYTES:
         raise SurveyError(
-            f"{name} is {size_words(len(data))}; a table of readings has at most "
-            f"{size_words(MOST_BYTES)}."
+            say(
+                "{file} is {size}; a table of readings has at most {most}.",
+                file=name,
+                size=size_words(len(data)),
+                most=size_words(MOST_BYTES),
+            )
         )
     cells = _xlsx(name, data) if data[:4] == b"PK\x03\x04" else pasted(name, _text(name, data))
     if not cells:
-        raise SurveyError(f"{name} is empty; readings were expected.")
+        raise SurveyError(say("{file} is empty; readings were expected.", file=name))
     return cells
 
 
@@ -54,10 +59,14 @@ def pasted(name: str, text: str) -> Cells:
         for row in csv.reader(io.StringIO(text, newline=""), delimiter=mark):
             count += len(row) or 1
             if count > MOST_CELLS:
-                raise SurveyError(f"{name} spans more cells than a table of readings holds.")
+                raise SurveyError(
+                    say("{file} spans more cells than a table of readings holds.", file=name)
+                )
             rows.append(row)
     except csv.Error as error:
-        raise SurveyError(f"{name} cannot be read as a table: {error}.") from None
+        raise SurveyError(
+            say("{file} cannot be read as a table: {reason}.", file=name, reason=error)
+        ) from None
     while rows and not any(cell.strip() for cell in rows[-1]):
         rows.pop()
     return tuple(tuple(row) for row in rows)
@@ -97,7 +106,9 @@ def _text(name: str, data: bytes) -> str:
                 return data.decode(encoding)
             except UnicodeDecodeError:
                 continue
-    raise SurveyError(f"{name} is not a table of text; CSV, tab-separated or XLSX is read.")
+    raise SurveyError(
+        say("{file} is not a table of text; CSV, tab-separated or XLSX is read.", file=name)
+    )
 
 
 def _xlsx(name: str, data: bytes) -> Cells:
@@ -106,7 +117,9 @@ def _xlsx(name: str, data: bytes) -> Cells:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             if sum(item.file_size for item in packed.infolist()) > 10 * MOST_BYTES:
-                raise SurveyError(f"{name} unpacks to far more than a table of readings holds.")
+                raise SurveyError(
+                    say("{file} unpacks to far more than a table of readings holds.", file=name)
+                )
         values, formulas = (
             _sheet(name, openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=only))
             for only in (True, False)
@@ -115,7 +128,9 @@ def _xlsx(name: str, data: bytes) -> Cells:
         raise
     except Exception:
         # The parsers under openpyxl raise a dozen kinds of error on damaged files.
-        raise SurveyError(f"{name} is no spreadsheet that can be read; save it as XLSX.") from None
+        raise SurveyError(
+            say("{file} is no spreadsheet that can be read; save it as XLSX.", file=name)
+        ) from None
     rows = [
         [
             _cell(cell_name(name, r, c), value, formula)
@@ -137,7 +152,9 @@ def _sheet(name: str, book: Any) -> list[list[object]]:
     for row in sheet.iter_rows(values_only=True):
         count += len(row)
         if count > MOST_CELLS:
-            raise SurveyError(f"{name} spans more cells than a table of readings holds.")
+            raise SurveyError(
+                say("{file} spans more cells than a table of readings holds.", file=name)
+            )
         rows.append(list(row))
     return rows
 
@@ -146,12 +163,18 @@ def _cell(where: str, value: object, formula: object) -> str:
     """One cell as text; numbers without the noise that binary fractions bring."""
     if value is None:
         if formula is not None:
-            raise SurveyError(f"{where}: the formula has no value; open and save it once more.")
+            raise SurveyError(
+                say("{cell}: the formula has no value; open and save it once more.", cell=where)
+            )
         return ""
     if isinstance(value, datetime | date | time):
         raise SurveyError(
-            f"{where}: the spreadsheet made a date of it ({value}); format the column as text and "
-            "type the fraction again."
+            say(
+                "{cell}: the spreadsheet made a date of it ({date}); format the column as text "
+                "and type the fraction again.",
+                cell=where,
+                date=value,
+            )
         )
     if isinstance(value, float):
         return f"{value:.12f}".rstrip("0").rstrip(".") if abs(value) < 1e12 else str(value)

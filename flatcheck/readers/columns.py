@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from flatcheck.compass import parse_bearing
 from flatcheck.errors import SurveyError, UnitsError
 from flatcheck.fields import length_of, quoted, slope_of
+from flatcheck.language import say
 from flatcheck.survey import Table, cell_error, cell_length, cell_name
 from flatcheck.units import parse_slope
 
@@ -61,7 +62,9 @@ def rows_of(
     """
     rows = [(n, row) for n, row in enumerate(table.cells, 1) if any(cell.strip() for cell in row)]
     if not rows:
-        raise SurveyError(f"{table.name} is empty; {what} was expected.")
+        raise SurveyError(
+            say("{table} is empty; {what} was expected.", table=table.name, what=what)
+        )
     first, header = rows[0]
     at: dict[str, int] = {}
     for column, cell in enumerate(header, 1):
@@ -73,25 +76,44 @@ def rows_of(
                 table,
                 first,
                 column,
-                f"{quoted(cell.strip())} is not a column of {what}; the columns are "
-                f"{', '.join(needed + optional)}.",
+                say(
+                    "{column} is not a column of {what}; the columns are {columns}.",
+                    column=quoted(cell.strip()),
+                    what=what,
+                    columns=", ".join(needed + optional),
+                ),
             )
         if name in at:
-            raise cell_error(table, first, column, f"the column {name!r} stands there twice.")
+            raise cell_error(
+                table, first, column, say("the column {column!r} stands there twice.", column=name)
+            )
         at[name] = column
     missing = [name for name in needed if name not in at]
     if missing:
-        raise SurveyError(f"{table.name}, row {first}: the column {missing[0]!r} is missing.")
+        raise SurveyError(
+            say(
+                "{table}, row {row}: the column {column!r} is missing.",
+                table=table.name,
+                row=first,
+                column=missing[0],
+            )
+        )
     found = []
     for number, row in rows[1:]:
         if any(cell.strip() for cell in row[len(header) :]):
             raise SurveyError(
-                f"{table.name}, row {number}: {len(row)} cells under {len(header)} columns."
+                say(
+                    "{table}, row {row}: {cells} cells under {columns} columns.",
+                    table=table.name,
+                    row=number,
+                    cells=len(row),
+                    columns=len(header),
+                )
             )
         cells = {name: row[c - 1] if c <= len(row) else "" for name, c in at.items()}
         found.append(Row(table, number, cells, at))
     if not found:
-        raise SurveyError(f"{table.name} holds no readings.")
+        raise SurveyError(say("{table} holds no readings.", table=table.name))
     return found
 
 
@@ -102,7 +124,7 @@ def said_length(table: Table, key: str, unit: str) -> float | None:
     """
     for name, given in table.options:
         if name == key:
-            return length_of(given, f"table {table.name}: {key}", unit)
+            return length_of(given, say("table {table}: {key}", table=table.name, key=key), unit)
     return None
 
 
@@ -110,7 +132,7 @@ def said_slope(table: Table, key: str, unit: str) -> float | None:
     """A slope in the table's own entry [ratio], as `said_length`."""
     for name, given in table.options:
         if name == key:
-            return slope_of(given, f"table {table.name}: {key}", unit)
+            return slope_of(given, say("table {table}: {key}", table=table.name, key=key), unit)
     return None
 
 

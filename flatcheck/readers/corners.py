@@ -5,6 +5,7 @@ blank where one was not read. The table's `east` and `north` are the tile's size
 """
 
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.readers.columns import rows_of, said_length
 from flatcheck.survey import Reading, Table, height_from, sense_of, setup_named
 
@@ -20,14 +21,22 @@ def read(table: Table) -> tuple[Reading, ...]:
     for side in OPTIONS:
         length = said_length(table, side, table.offset_unit)
         if length is None:
-            raise SurveyError(f"table {table.name}: {side}, the tile's size that way, is missing.")
+            raise SurveyError(
+                say(
+                    "table {table}: {side}, the tile's size that way, is missing.",
+                    table=table.name,
+                    side=side,
+                )
+            )
         if not length > 0:
-            raise SurveyError(f"table {table.name}: {side} must be larger than zero.")
+            raise SurveyError(
+                say("table {table}: {side} must be larger than zero.", table=table.name, side=side)
+            )
         size[side] = length
     sense = sense_of(table)
     readings = []
     for row in rows_of(
-        table, "a table of tile corners", ("x", "y", *CORNERS), ("tile", "setup", "note")
+        table, say("a table of tile corners"), ("x", "y", *CORNERS), ("tile", "setup", "note")
     ):
         x, y = row.place("x", "y")
         setup = setup_named(table, row.text("setup"), row.where("setup"))
@@ -47,5 +56,5 @@ def read(table: Table) -> tuple[Reading, ...]:
                     )
                 )
     if not readings:
-        raise SurveyError(f"{table.name} holds no readings.")
+        raise SurveyError(say("{table} holds no readings.", table=table.name))
     return tuple(readings)

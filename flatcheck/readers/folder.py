@@ -13,6 +13,7 @@ import tomli_w
 from flatcheck.document import DOCUMENT, build, table_files
 from flatcheck.errors import SurveyError
 from flatcheck.fields import MOST_BYTES as MOST_DOCUMENT
+from flatcheck.language import say
 from flatcheck.readers.cells import MOST_BYTES, cells_of, csv_text, size_words
 from flatcheck.survey import Cells, Survey
 from flatcheck.tables import readings_of
@@ -45,8 +46,11 @@ def folder_files(folder: Path) -> dict[str, bytes]:
         left -= len(files[name])
         if left < 0:
             raise SurveyError(
-                f"{folder} holds more than {size_words(MOST_BYTES)} of tables; a survey has at "
-                "most that."
+                say(
+                    "{folder} holds more than {size} of tables; a survey has at most that.",
+                    folder=folder,
+                    size=size_words(MOST_BYTES),
+                )
             )
     return files
 
@@ -56,7 +60,13 @@ def survey_of(files: Mapping[str, bytes]) -> Survey:
     document = _text(files[DOCUMENT], DOCUMENT)
     tables = table_files(document)
     if missing := [name for name in tables if name not in files]:
-        raise SurveyError(f"{DOCUMENT} names the table {missing[0]}, which is not there.")
+        raise SurveyError(
+            say(
+                "{document} names the table {table}, which is not there.",
+                document=DOCUMENT,
+                table=missing[0],
+            )
+        )
     return checked(document, {name: cells_of(name, files[name]) for name in tables})
 
 
@@ -64,7 +74,7 @@ def _text(data: bytes, name: str) -> str:
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise SurveyError(f"{name} is not a text file.") from None
+        raise SurveyError(say("{file} is not a text file.", file=name)) from None
 
 
 def checked(document: str, cells: Mapping[str, Cells]) -> Survey:
@@ -87,7 +97,9 @@ def write_folder(survey: Survey, folder: Path) -> None:
         for name in reversed(files):
             (folder / name).write_bytes(files[name])
     except OSError as error:
-        raise SurveyError(f"{folder} cannot be written: {error.strerror or error}.") from None
+        raise SurveyError(
+            say("{file} cannot be written: {reason}.", file=folder, reason=error.strerror or error)
+        ) from None
 
 
 def files_of(survey: Survey) -> dict[str, bytes]:
@@ -97,7 +109,7 @@ def files_of(survey: Survey) -> dict[str, bytes]:
     """
     for table in survey.tables:
         if Path(table.name).suffix.lower() not in TEXT_FILES or table.name.startswith("."):
-            raise SurveyError(f"table {table.name}: only text tables are written.")
+            raise SurveyError(say("table {table}: only text tables are written.", table=table.name))
     tables = {table.name: csv_text(table.cells).encode() for table in survey.tables}
     return {DOCUMENT: survey.document.encode(), **tables}
 
@@ -158,20 +170,34 @@ def file_bytes(path: Path, most: int = MOST_BYTES, piped: bool = False) -> bytes
         about = path.stat()
         kind = stat.S_IFMT(about.st_mode)
         if kind not in (stat.S_IFREG, stat.S_IFDIR) and not (piped and kind == stat.S_IFIFO):
-            raise SurveyError(f"{path} is a device or a pipe; a file was expected.")
+            raise SurveyError(say("{file} is a device or a pipe; a file was expected.", file=path))
         if about.st_size > most:
             raise SurveyError(
-                f"{path.name} is {size_words(about.st_size)}; one such file of a survey has at "
-                f"most {size_words(most)}."
+                say(
+                    "{file} is {size}; one such file of a survey has at most {most}.",
+                    file=path.name,
+                    size=size_words(about.st_size),
+                    most=size_words(most),
+                )
             )
         with path.open("rb") as file:
             data = file.read(most + 1)  # a pipe does not say how much there is
     except SurveyError:
         raise
     except ValueError as error:  # a NUL in the name
-        raise SurveyError(f"{str(path)[:40]!r} is no file name: {error}.") from None
+        raise SurveyError(
+            say("{file!r} is no file name: {reason}.", file=str(path)[:40], reason=error)
+        ) from None
     except OSError as error:
-        raise SurveyError(f"{path} cannot be read: {error.strerror or error}.") from None
+        raise SurveyError(
+            say("{file} cannot be read: {reason}.", file=path, reason=error.strerror or error)
+        ) from None
     if len(data) > most:
-        raise SurveyError(f"{path} holds more than {size_words(most)}; no table of readings does.")
+        raise SurveyError(
+            say(
+                "{file} holds more than {size}; no table of readings does.",
+                file=path,
+                size=size_words(most),
+            )
+        )
     return data

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from flatcheck.errors import SurveyError
 from flatcheck.fields import quoted
+from flatcheck.language import say
 from flatcheck.readers.columns import Row, far_end, rows_of, said_length
 from flatcheck.survey import Gap, Table
 from flatcheck.units import format_distance, typed_style
@@ -62,15 +63,20 @@ def read(table: Table) -> tuple[Gap, ...]:
     bow_mm = said_length(table, "bow", table.unit) or 0.0
     if abs(bow_mm) > MOST_BOW_MM:
         raise SurveyError(
-            f"table {table.name}: bow was expected to be the arch of a straightedge, at most "
-            f"{MOST_BOW_MM:g} mm high at its middle; {bow_mm:,.0f} mm is none."
+            say(
+                "table {table}: bow was expected to be the arch of a straightedge, at most "
+                "{most:g} mm high at its middle; {bow:,.0f} mm is none.",
+                table=table.name,
+                most=MOST_BOW_MM,
+                bow=bow_mm,
+            )
         )
     laid: dict[str, _Placement] = {}
     gaps: list[Gap] = []
-    for row in rows_of(table, "a table of gaps", NEEDED, OPTIONAL):
+    for row in rows_of(table, say("a table of gaps"), NEEDED, OPTIONAL):
         name = row.text("bar")
         if not name:
-            raise row.error("bar", "the bar has no name; rows of one placement share a name.")
+            raise row.error("bar", say("the bar has no name; rows of one placement share a name."))
         block_mm = _block(row)
         if any(row.text(column) for column in ENDS):
             ends = _ends(row)
@@ -78,28 +84,35 @@ def read(table: Table) -> tuple[Gap, ...]:
             if (known.start, known.end) != ends:
                 raise row.error(
                     "bar",
-                    f"the bar {quoted(name)} was laid elsewhere above; give it another name.",
+                    say(
+                        "the bar {bar} was laid elsewhere above; give it another name.",
+                        bar=quoted(name),
+                    ),
                 )
         if name not in laid:
             raise row.error(
-                "bar", f"the bar {quoted(name)} has no ends yet; write x1, y1, x2 and y2."
+                "bar",
+                say("the bar {bar} has no ends yet; write x1, y1, x2 and y2.", bar=quoted(name)),
             )
         if laid[name].block_mm != block_mm:
             raise row.error(
                 "block" if "block" in row.at else "gap",
-                f"the bar {quoted(name)} stands on two equal blocks in all its rows, or in none; "
-                "a bar laid anew has another name.",
+                say(
+                    "the bar {bar} stands on two equal blocks in all its rows, or in none; a bar "
+                    "laid anew has another name.",
+                    bar=quoted(name),
+                ),
             )
         if not row.text("at") and not row.text("gap"):
             continue  # where a bar was to lie that nobody read, as on the sheet of a sample
         gap = _gap(row, laid[name], bow_mm)
         if block_mm is not None and _at_foot(gap, laid[name]):
             if abs(gap.gap_mm) > FOOT_U * gap.u_mm:
-                raise row.error("gap", "at its foot the bar is as high as the block, no more.")
+                raise row.error("gap", say("at its foot the bar is as high as the block, no more."))
             continue  # the foot of the bar: the block's own height, which says nothing of the floor
         gaps.append(gap)
     if not gaps:
-        raise SurveyError(f"{table.name} holds no gaps between the feet of a bar.")
+        raise SurveyError(say("{table} holds no gaps between the feet of a bar.", table=table.name))
     return tuple(gaps)
 
 
@@ -110,17 +123,23 @@ def _ends(row: Row) -> tuple[tuple[float, float], tuple[float, float]]:
             if row.text(column):
                 raise row.error(
                     column,
-                    f"{quoted(row.text(column))} gives the far end of the bar a second time; write "
-                    "x2 and y2, or toward and length.",
+                    say(
+                        "{cell} gives the far end of the bar a second time; write x2 and y2, or "
+                        "toward and length.",
+                        cell=quoted(row.text(column)),
+                    ),
                 )
         length = row.length("length", row.table.offset_unit)
         if not length > 0:
-            raise row.error("length", "a bar was expected to have a length larger than zero.")
+            raise row.error("length", say("a bar was expected to have a length larger than zero."))
         end = far_end(row, start, "toward", length)
     else:
         end = row.place("x2", "y2")
     if math.dist(start, end) < 2 * OVER_MM:
-        raise row.error("bar", f"both ends of the bar {quoted(row.text('bar'))} are at one place.")
+        raise row.error(
+            "bar",
+            say("both ends of the bar {bar} are at one place.", bar=quoted(row.text("bar"))),
+        )
     return start, end
 
 
@@ -131,8 +150,11 @@ def _block(row: Row) -> float | None:
     if not block > 0:
         raise row.error(
             "block",
-            f"{row.text('block')!r} is no height of a block; leave the cell blank where the bar "
-            "rests on the floor.",
+            say(
+                "{cell!r} is no height of a block; leave the cell blank where the bar rests on "
+                "the floor.",
+                cell=row.text("block"),
+            ),
         )
     return block
 
@@ -143,13 +165,19 @@ def _gap(row: Row, bar: _Placement, bow_mm: float) -> Gap:
     if not -OVER_MM <= along <= length + OVER_MM:
         style = typed_style([row.text("at")], table.offset_unit)
         long = format_distance(length, style)
-        raise row.error("at", f"{row.text('at')!r} is off the bar, which is {long} long.")
+        raise row.error(
+            "at",
+            say(
+                "{cell!r} is off the bar, which is {length} long.", cell=row.text("at"), length=long
+            ),
+        )
     gap = row.length("gap", table.unit)
     if gap > length:
-        raise row.error("gap", f"the gap {row.text('gap')!r} is longer than the bar.")
+        raise row.error("gap", say("the gap {gap!r} is longer than the bar.", gap=row.text("gap")))
     if gap < 0:
         raise row.error(
-            "gap", f"{row.text('gap')!r} is below zero; the floor is never above the bar."
+            "gap",
+            say("{gap!r} is below zero; the floor is never above the bar.", gap=row.text("gap")),
         )
     along = min(max(along, 0.0), length)
     share = along / length

@@ -4,6 +4,7 @@ The corner cell is free for a label. A blank cell, or an `x`, is a place that co
 """
 
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.readers.columns import UNREAD
 from flatcheck.survey import (
     Reading,
@@ -33,7 +34,7 @@ def read(table: Table) -> tuple[Reading, ...]:
         if cell.strip() not in UNREAD
     ]
     if not readings:
-        raise SurveyError(f"{table.name} holds no readings.")
+        raise SurveyError(say("{table} holds no readings.", table=table.name))
     return tuple(readings)
 
 
@@ -46,12 +47,21 @@ def offsets_of(
     """
     rows = [(n, row) for n, row in enumerate(table.cells, 1) if any(cell.strip() for cell in row)]
     if not rows:
-        raise SurveyError(f"{table.name} is empty; a grid of readings was expected.")
+        raise SurveyError(
+            say(
+                "{table} is empty; {what} was expected.",
+                table=table.name,
+                what=say("a grid of readings"),
+            )
+        )
     header_row, header = rows[0]
     if len(rows) < 2 or len(header) < 2:
         raise SurveyError(
-            f"{table.name} is no grid: it needs a first row of offsets, a first column of "
-            "offsets, and readings."
+            say(
+                "{table} is no grid: it needs a first row of offsets, a first column of offsets, "
+                "and readings.",
+                table=table.name,
+            )
         )
     east = [
         cell_length(table, header_row, c, cell, table.offset_unit)
@@ -62,8 +72,14 @@ def offsets_of(
     for number, row in rows[1:]:
         if len(row) != len(header):
             raise SurveyError(
-                f"{table.name}, row {number}: {len(row)} cells where the first row has "
-                f"{len(header)}; leave a blank cell for a place that could not be read."
+                say(
+                    "{table}, row {row}: {cells} cells where the first row has {columns}; leave a "
+                    "blank cell for a place that could not be read.",
+                    table=table.name,
+                    row=number,
+                    cells=len(row),
+                    columns=len(header),
+                )
             )
         north.append(cell_length(table, number, 1, row[0], table.offset_unit))
     _no_twice(table, north, [(n, 1, row[0]) for n, row in rows[1:]])
@@ -92,6 +108,9 @@ def _no_twice(table: Table, offsets: list[float], cells: list[tuple[int, int, st
                 table,
                 row,
                 column,
-                f"the offset {cell.strip()!r} stands there twice; each row and column has its own.",
+                say(
+                    "the offset {offset!r} stands there twice; each row and column has its own.",
+                    offset=cell.strip(),
+                ),
             )
         seen.add(offset)

@@ -5,6 +5,7 @@ Where they touch there, write half of what they stand apart at both ends togethe
 Three tiles in all three pairs tell the bow of each.
 """
 
+from flatcheck.language import say
 from flatcheck.readers.columns import rows_of
 from flatcheck.survey import Table
 from flatcheck.warpage import Pair
@@ -19,15 +20,17 @@ LARGEST_MM = 50.0
 def read(table: Table) -> tuple[Pair, ...]:
     """The pairs, in order. Raises SurveyError naming the bad cell."""
     found = []
-    for row in rows_of(table, "a table of tiles in pairs", ("one", "two", "gap"), ("note",)):
+    for row in rows_of(table, say("a table of tiles in pairs"), ("one", "two", "gap"), ("note",)):
         one, two = row.text("one"), row.text("two")
         for column, name in (("one", one), ("two", two)):
             if not name:
-                raise row.error(column, "the tile's name or number is missing.")
+                raise row.error(column, say("the tile's name or number is missing."))
         if one == two:
-            raise row.error("two", f"tile {two[:40]!r} was expected to face another tile.")
+            raise row.error(
+                "two", say("tile {tile!r} was expected to face another tile.", tile=two[:40])
+            )
         gap = row.length("gap", table.unit)
         if abs(gap) > LARGEST_MM:
-            raise row.error("gap", "a gap between two tiles was expected to be below 50 mm.")
+            raise row.error("gap", say("a gap between two tiles was expected to be below 50 mm."))
         found.append(Pair(one, two, gap, table.u_mm, row.where("gap"), row.text("gap")))
     return tuple(found)

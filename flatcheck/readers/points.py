@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from flatcheck.errors import SurveyError
 from flatcheck.fields import length_of, quoted
 from flatcheck.instrument import MOST_COLLIMATION_RATIO, corrected, drift, fine
+from flatcheck.language import say
 from flatcheck.readers.columns import UNREAD, Row, rows_of, said_slope
 from flatcheck.survey import Reading, Table, height_from, sense_of, setup_named
 from flatcheck.units import Style
@@ -84,42 +85,61 @@ def drift_words(table: Table, style: Style) -> list[str]:
     """What was done about the drift of each setup of a table, a sentence each; none for others."""
     said = []
     for seen in drifts(table):
-        change = f"{fine(abs(seen.change_mm), style)} between its first and last reading"
-        spread = "it was spread over the readings in between"
+        change = fine(abs(seen.change_mm), style)
         # A smaller difference is no proof of drift (see `flatcheck.instrument.drift`).
         if abs(seen.change_mm) > 2 * seen.u_mm:
-            said.append(f"Setup {seen.setup} drifted {change}; {spread}.")
+            said.append(
+                say(
+                    "Setup {setup} drifted {change} between its first and last reading; it was "
+                    "spread over the readings in between.",
+                    setup=seen.setup,
+                    change=change,
+                )
+            )
         else:
             said.append(
-                f"Setup {seen.setup} changed by {change}, which reading error alone can do; "
-                f"{spread} all the same."
+                say(
+                    "Setup {setup} changed by {change} between its first and last reading, which "
+                    "reading error alone can do; it was spread over the readings in between all "
+                    "the same.",
+                    setup=seen.setup,
+                    change=change,
+                )
             )
     return said
 
 
 def _levelled(table: Table) -> tuple[list[Row], list[str], list[float]]:
     """Rows, their setups, and their readings freed from the collimation of the level [mm]."""
-    rows = rows_of(table, "a list of points", NEEDED, OPTIONAL)
+    rows = rows_of(table, say("a list of points"), NEEDED, OPTIONAL)
     rows = [row for row in rows if row.text("reading") not in UNREAD]
     if not rows:
-        raise SurveyError(f"{table.name} holds no readings.")
+        raise SurveyError(say("{table} holds no readings.", table=table.name))
     setups = [setup_named(table, row.text("setup"), row.where("setup")) for row in rows]
     values = [row.length("reading", table.unit) for row in rows]
-    options, name = dict(table.options), f"table {table.name}"
+    options, name = dict(table.options), say("table {table}", table=table.name)
     ratio = said_slope(table, "collimation", "ratio")
     place = options.get("level_at")
     if ratio is None and place is None:
         return rows, setups, values
     if ratio is None or not isinstance(place, list) or len(place) != 2:
         raise SurveyError(
-            f"{name}: collimation and level_at belong together, as collimation = "
-            '"0.5 mm/m" and level_at = ["3\'", "4\'"].'
+            say(
+                '{table}: collimation and level_at belong together, as collimation = "0.5 mm/m" '
+                'and level_at = ["3\'", "4\'"].',
+                table=name,
+            )
         )
     if abs(ratio) > MOST_COLLIMATION_RATIO:
         raise SurveyError(
-            f"{name}: collimation was expected to be at most "
-            f'{1000 * MOST_COLLIMATION_RATIO:g} mm in a meter, as "0.5 mm/m"; '
-            f"{quoted(options['collimation'])} is {1000 * ratio:,.0f} mm in a meter."
+            say(
+                "{table}: collimation was expected to be at most {most:g} mm in a meter, as "
+                '"0.5 mm/m"; {given} is {slope:,.0f} mm in a meter.',
+                table=name,
+                most=1000 * MOST_COLLIMATION_RATIO,
+                given=quoted(options["collimation"]),
+                slope=1000 * ratio,
+            )
         )
     x, y = (length_of(offset, f"{name}: level_at", table.offset_unit) for offset in place)
     # A sight that rises strikes the rod too high, and makes an elevation too low.
@@ -143,8 +163,12 @@ def _warmed_up(table: Table) -> bool:
     given = dict(table.options).get("warmed_up", False)
     if not isinstance(given, bool):
         raise SurveyError(
-            f"table {table.name}: warmed_up = {quoted(given)} was expected to be true or false, "
-            "without quotes."
+            say(
+                "table {table}: warmed_up = {given} was expected to be true or false, without "
+                "quotes.",
+                table=table.name,
+                given=quoted(given),
+            )
         )
     return given
 
@@ -158,7 +182,11 @@ def _gone_by(table: Table, rows: Sequence[Row], setups: Sequence[str]) -> list[f
         first, last = rows[own[0]], rows[own[-1]]
         if len(own) < 2 or math.dist(first.place("x", "y"), last.place("x", "y")) > 1:
             raise last.error(
-                "x", f"the last reading of setup {quoted(setup)} was expected to repeat its first."
+                "x",
+                say(
+                    "the last reading of setup {setup} was expected to repeat its first.",
+                    setup=quoted(setup),
+                ),
             )
         for order, k in enumerate(own):
             shares[k] = order / (len(own) - 1)

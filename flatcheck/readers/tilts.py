@@ -9,6 +9,7 @@ reading may be off.
 
 from flatcheck.errors import SurveyError
 from flatcheck.fields import quoted
+from flatcheck.language import say
 from flatcheck.readers.columns import far_end, rows_of, said_length, said_slope
 from flatcheck.survey import Table, Tilt
 from flatcheck.units import SLOPE_UNITS
@@ -20,7 +21,7 @@ SHORTEST_MM = 50.0
 LONGEST_MM = 5000.0
 """A level that is shorter or longer is a slip of the pen: a wrong unit, or a sign [mm]."""
 
-NO_LEVEL = "a level was expected to have a length between 50 mm and 5 m."
+NO_LEVEL = say("a level was expected to have a length between 50 mm and 5 m.")
 
 
 def read(table: Table) -> tuple[Tilt, ...]:
@@ -28,34 +29,48 @@ def read(table: Table) -> tuple[Tilt, ...]:
     unit = dict(table.options).get("slope")
     if unit not in SLOPE_UNITS:
         raise SurveyError(
-            f"table {table.name}: slope = {quoted(unit)} was expected to be one of "
-            f"{', '.join(SLOPE_UNITS)}."
+            say(
+                "table {table}: slope = {unit} was expected to be one of {units}.",
+                table=table.name,
+                unit=quoted(unit),
+                units=", ".join(SLOPE_UNITS),
+            )
         )
     if table.own_u:
         raise SurveyError(
-            f"table {table.name}: how well a level reads is said by tilt_uncertainty, not by "
-            "uncertainty or reads_to."
+            say(
+                "table {table}: how well a level reads is said by tilt_uncertainty, not by "
+                "uncertainty or reads_to.",
+                table=table.name,
+            )
         )
     u_ratio = said_slope(table, "tilt_uncertainty", str(unit))
     if u_ratio is None:
         raise SurveyError(
-            f'table {table.name}: tilt_uncertainty is missing; say it as "0.1 deg", for example.'
+            say(
+                'table {table}: tilt_uncertainty is missing; say it as "0.1 deg", for example.',
+                table=table.name,
+            )
         )
     if not u_ratio > 0:
-        raise SurveyError(f"table {table.name}: tilt_uncertainty must be larger than zero.")
+        raise SurveyError(
+            say("table {table}: tilt_uncertainty must be larger than zero.", table=table.name)
+        )
     usual = said_length(table, "length", table.offset_unit)
     if usual is not None and not SHORTEST_MM <= usual <= LONGEST_MM:
-        raise SurveyError(f"table {table.name}: length: {NO_LEVEL}")
+        raise SurveyError(
+            say("table {table}: length: {problem}", table=table.name, problem=NO_LEVEL)
+        )
     tilts = []
     for row in rows_of(
-        table, "a table of tilts", ("x", "y", "toward", "reading"), ("length", "note")
+        table, say("a table of tilts"), ("x", "y", "toward", "reading"), ("length", "note")
     ):
         start = row.place("x", "y")
         length = usual
         if row.text("length"):
             length = row.length("length", table.offset_unit)
         if length is None:
-            raise row.error("reading", "the length of the level is missing.")
+            raise row.error("reading", say("the length of the level is missing."))
         if not SHORTEST_MM <= length <= LONGEST_MM:
             raise row.error("length", NO_LEVEL)
         end = far_end(row, start, "toward", length)
