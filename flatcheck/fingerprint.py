@@ -14,6 +14,7 @@ from itertools import zip_longest
 from typing import Any
 
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.survey import Survey, Table, cell_name
 
 FORM = 1
@@ -46,13 +47,30 @@ def differences(one: str, other: str, names: tuple[str, str]) -> list[str]:
     for file in dict.fromkeys((*first, *second)):
         if file not in first or file not in second:
             has, lacks = names if file in first else names[::-1]
-            said.append(f"{has} holds the table {file}, and {lacks} does not.")
+            said.append(
+                say(
+                    "{here} holds the table {table}, and {there} does not.",
+                    here=has,
+                    table=file,
+                    there=lacks,
+                )
+            )
             continue
         (meant, rows), (meant_other, rows_other) = first[file], second[file]
         for key in dict.fromkeys((*meant, *meant_other)):
             a, b = (_json(of.get(key)) for of in (meant, meant_other))
             if a != b:
-                said.append(f"{file}: {key} is {a} in {names[0]} and {b} in {names[1]}.")
+                said.append(
+                    say(
+                        "{table}: {key} is {one} in {here} and {other} in {there}.",
+                        table=file,
+                        key=key,
+                        one=a,
+                        here=names[0],
+                        other=b,
+                        there=names[1],
+                    )
+                )
         none: list[str] = []
         for r, (row, row_other) in enumerate(zip_longest(rows, rows_other, fillvalue=none), 1):
             for c, (a, b) in enumerate(zip_longest(row, row_other, fillvalue=""), 1):
@@ -63,7 +81,14 @@ def differences(one: str, other: str, names: tuple[str, str]) -> list[str]:
 
 def differs(cell: str, found: tuple[str, str], names: tuple[str, str]) -> str:
     """The sentence that names one cell and what stands in it here and there."""
-    return f"{cell} is {found[0]!r} in {names[0]} and {found[1]!r} in {names[1]}."
+    return say(
+        "{cell} is {one!r} in {here} and {other!r} in {there}.",
+        cell=cell,
+        one=found[0],
+        here=names[0],
+        other=found[1],
+        there=names[1],
+    )
 
 
 def tables_in(text: str) -> list[tuple[str, tuple[dict[str, Any], list[list[str]]]]]:
@@ -75,14 +100,16 @@ def tables_in(text: str) -> list[tuple[str, tuple[dict[str, Any], list[list[str]
     try:
         head, *lines = [json.loads(line) for line in text.splitlines()]
         if head != HEAD:
-            raise SurveyError(f"the readings are of another form than {_json(HEAD)}.")
+            raise SurveyError(
+                say("the readings are of another form than {form}.", form=_json(HEAD))
+            )
         for line in lines:
             if isinstance(line, dict):
                 found.append((str(line["table"]), (line, [])))
             else:
                 found[-1][1][1].append([str(cell) for cell in line])
     except (ValueError, LookupError, TypeError, RecursionError):
-        raise SurveyError("the readings are not in the form that flatcheck writes.") from None
+        raise SurveyError(say("the readings are not in the form that flatcheck writes.")) from None
     return found
 
 

@@ -22,8 +22,10 @@ from pathlib import Path
 
 from flatcheck.document import DOCUMENT
 from flatcheck.errors import FlatcheckError, StaleError, StoreError
-from flatcheck.readers.cells import cells_of, csv_text
-from flatcheck.survey import Cells, cell_name
+from flatcheck.language import say, several
+from flatcheck.merge import merged
+from flatcheck.readers.cells import cells_of
+from flatcheck.survey import cell_name
 
 FILE = "surveys.db"
 """The one file of the store in its folder, but for what SQLite puts beside it while it is open."""
@@ -48,6 +50,20 @@ KEY_LENGTH = 12
 
 TELL = 3
 """More changed cells than this are counted, not listed."""
+
+_MOVES = {
+    "undo": (
+        say("{changed}; look at it before you undo."),
+        say("there is nothing to undo."),
+        say("undo: {change}"),
+    ),
+    "redo": (
+        say("{changed}; look at it before you redo."),
+        say("there is nothing to redo."),
+        say("redo: {change}"),
+    ),
+}
+"""Why one cannot be done, twice, and what the history says of it."""
 
 Files = Mapping[str, bytes]
 
@@ -103,13 +119,13 @@ class Store:
     ) -> None:
         self.folder = folder
         self._lock = threading.RLock()
-        with self._told("opened"):
+        with self._told(say("cannot be opened")):
             folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             self._connection = sqlite3.connect(
                 folder / FILE, timeout=wait_s, isolation_level=None, check_same_thread=False
             )
         try:
-            with self._told("opened"):
+            with self._told(say("cannot be opened")):
                 self._open(migrations)
         except StoreError:
             self.close()
@@ -119,7 +135,7 @@ class Store:
         """Bring the store to the newest version, all of it or not at all."""
         owner = self._number("application_id")
         if owner != APPLICATION and (owner or self._number("schema_version")):
-            raise StoreError(f"{self.folder / FILE} is no store of flatcheck's.")
+            raise StoreError(say("{file} is no store of flatcheck's.", file=self.folder / FILE))
         self._connection.execute("PRAGMA journal_mode = WAL")
         self._connection.execute("PRAGMA synchronous = FULL")
         if self._number("user_version") == len(migrations):
@@ -128,8 +144,13 @@ class Store:
             version = self._number("user_version")
             if version > len(migrations):
                 raise StoreError(
-                    f"the surveys in {self.folder} were kept by a newer flatcheck, in version "
-                    f"{version} of its store, and this one knows {len(migrations)}; use that one."
+                    say(
+                        "the surveys in {folder} were kept by a newer flatcheck, in version "
+                        "{version} of its store, and this one knows {known}; use that one.",
+                        folder=self.folder,
+                        version=version,
+                        known=len(migrations),
+                    )
                 )
             for steps in migrations[version:]:
                 for step in steps:
@@ -189,7 +210,7 @@ class Store:
         with self._writing() as write:
             head = _head(write, key)
             since = head.files if base == head.last.number else _files(write, key, base)
-            after = _merged(since, head.files, files, head.last)
+            after = merged(since, head.files, files, _since(head.last))
             if after != head.files:
                 words = what or difference(head.files, after)
                 entry = Entry(head.last.number + 1, datetime.now(UTC), who, "edit", words)
@@ -208,14 +229,15 @@ class Store:
         return self._move(key, base, who, "redo", 1)
 
     def _move(self, key: str, base: int, who: str, kind: str, by: int) -> Kept:
+        stale, nothing, done = _MOVES[kind]
         with self._writing() as write:
             log = _entries(write, key)
             if base != log[-1].number:
-                raise StaleError(f"{_since(log[-1])}; look at it before you {kind}.")
+                raise StaleError(stale.format(changed=_since(log[-1])))
             path, at = _path(log)
             if not 0 <= at + by < len(path):
-                raise StoreError(f"there is nothing to {kind}.")
-            what = f"{kind}: {log[path[max(at, at + by)] - 1].what}"
+                raise StoreError(nothing)
+            what = done.format(change=log[path[max(at, at + by)] - 1].what)
             entry = Entry(base + 1, datetime.now(UTC), who, kind, what)
             _append(write, key, entry, _held(write, key, path[at + by]))
             return _head(write, key)
@@ -225,17 +247,17 @@ class Store:
 
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
-        with self._transaction("BEGIN", "read") as read:
+        with self._transaction("BEGIN", say("cannot be read")) as read:
             yield read
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
-        with self._transaction("BEGIN IMMEDIATE", "written") as write:
+        with self._transaction("BEGIN IMMEDIATE", say("cannot be written")) as write:
             yield write
 
     @contextmanager
-    def _transaction(self, begin: str, done: str) -> Iterator[sqlite3.Connection]:
-        with self._lock, self._told(done):
+    def _transaction(self, begin: str, failure: str) -> Iterator[sqlite3.Connection]:
+        with self._lock, self._told(failure):
             self._connection.execute(begin)
             try:
                 yield self._connection
@@ -246,18 +268,27 @@ class Store:
                     self._connection.execute("ROLLBACK")
 
     @contextmanager
-    def _told(self, done: str) -> Iterator[None]:
-        """What the disk refuses, as a sentence; `done` is what cannot be done with the store."""
+    def _told(self, failure: str) -> Iterator[None]:
+        """What the disk refuses, as a sentence; `failure` is what it says of the surveys."""
         try:
             yield
         except sqlite3.Error as error:
             raise StoreError(
-                f"the surveys in {self.folder} cannot be {done}: {_reason(error)}; what was kept "
-                "before is still there."
+                say(
+                    "the surveys in {folder} {failure}: {reason}; what was kept before is still "
+                    "there.",
+                    folder=self.folder,
+                    failure=failure,
+                    reason=_reason(error),
+                )
             ) from None
         except OSError as error:
             raise StoreError(
-                f"{self.folder} cannot be used to keep surveys: {error.strerror or error}."
+                say(
+                    "{folder} cannot be used to keep surveys: {reason}.",
+                    folder=self.folder,
+                    reason=error.strerror or error,
+                )
             ) from None
 
 
@@ -286,7 +317,7 @@ def _held(read: sqlite3.Connection, key: str, number: int) -> str:
         "SELECT files FROM entry WHERE survey = ? AND number = ?", (key, number)
     ).fetchone()
     if row is None:
-        raise StoreError(f"the survey has no change number {number}.")
+        raise StoreError(say("the survey has no change number {number}.", number=number))
     return str(row[0])
 
 
@@ -305,7 +336,7 @@ def _entries(read: sqlite3.Connection, key: str) -> tuple[Entry, ...]:
         "SELECT number, at, who, kind, what FROM entry WHERE survey = ? ORDER BY number", (key,)
     ).fetchall()
     if not rows:
-        raise StoreError(f"no survey is kept here under the key {key[:40]!r}.")
+        raise StoreError(say("no survey is kept here under the key {key!r}.", key=key[:40]))
     return tuple(Entry(n, datetime.fromisoformat(at), *said) for n, at, *said in rows)
 
 
@@ -323,7 +354,7 @@ def title_of(document: bytes) -> str:
     try:
         return str(tomllib.loads(document.decode("utf-8-sig"))["survey"]["title"])[:200]
     except (ValueError, KeyError, TypeError):
-        return "survey"
+        return say("survey")
 
 
 def difference(before: Files, after: Files) -> str:
@@ -334,7 +365,11 @@ def difference(before: Files, after: Files) -> str:
         if old == new:
             continue
         if old is None or new is None:
-            said.append(f"{name} {'added' if old is None else 'taken out'}")
+            said.append(
+                say("{file} added", file=name)
+                if old is None
+                else say("{file} taken out", file=name)
+            )
         elif name == DOCUMENT:
             said.append(_document_words(old, new))
         else:
@@ -346,74 +381,46 @@ def _document_words(old: bytes, new: bytes) -> str:
     try:
         was, now = (tomllib.loads(data.decode("utf-8-sig")) for data in (old, new))
     except ValueError:
-        return f"{DOCUMENT} changed"
+        return say("{file} changed", file=DOCUMENT)
     parts = [part for part in dict.fromkeys([*was, *now]) if was.get(part) != now.get(part)]
-    return f"{DOCUMENT}: {', '.join(parts)} changed" if parts else f"{DOCUMENT} changed"
+    where = f"{DOCUMENT}: {', '.join(parts)}" if parts else DOCUMENT
+    return say("{file} changed", file=where)
 
 
 def _table_words(name: str, old: bytes, new: bytes) -> str:
     try:
         was, now = cells_of(name, old), cells_of(name, new)
     except FlatcheckError:
-        return f"{name} changed"
+        return say("{file} changed", file=name)
     changes = [
         (row, column, a, b)
         for row, pair in enumerate(zip_longest(was, now, fillvalue=()), 1)
         for column, (a, b) in enumerate(zip_longest(*pair, fillvalue=""), 1)
         if a != b
     ]
-    if len(changes) > TELL or not changes:
-        return f"{name}: {len(changes)} cells changed" if changes else f"{name} written anew"
+    if not changes:
+        return say("{file} written anew", file=name)
+    if len(changes) > TELL:
+        return several(
+            len(changes),
+            "{file}: {number} cell changed",
+            "{file}: {number} cells changed",
+            file=name,
+        )
     return "; ".join(
-        f"{cell_name(name, row, column)}: {b!r}" + (f" for {a!r}" if a else "")
+        say("{cell}: {new!r} for {old!r}", cell=cell_name(name, row, column), new=b, old=a)
+        if a
+        else f"{cell_name(name, row, column)}: {b!r}"
         for row, column, a, b in changes
     )
 
 
-def _merged(base: Files, head: Files, mine: Files, last: Entry) -> dict[str, bytes]:
-    """The files with both what others changed since `base` and what was changed in `mine`."""
-    if head == base:
-        return dict(mine)
-    result: dict[str, bytes] = {}
-    for name in dict.fromkeys([*head, *mine]):
-        was, theirs, ours = base.get(name), head.get(name), mine.get(name)
-        if was in (ours, theirs) or ours == theirs:
-            found = theirs if ours == was else ours
-        elif was and theirs and ours and name != DOCUMENT:
-            found = _merged_table(name, was, theirs, ours, last)
-        else:
-            raise StaleError(f"{_since(last)}, in {name} too; yours was not written over it.")
-        if found is not None:
-            result[name] = found
-    return result
-
-
-def _merged_table(name: str, was: bytes, theirs: bytes, ours: bytes, last: Entry) -> bytes:
-    try:
-        tables: list[Cells] = [cells_of(name, data) for data in (was, theirs, ours)]
-    except FlatcheckError:
-        tables = []
-    # A spreadsheet cannot be written back as one.
-    packed = any(data.startswith(b"PK") for data in (was, theirs, ours))
-    if packed or len({tuple(map(len, cells)) for cells in tables}) != 1:
-        raise StaleError(f"{_since(last)}, in {name} too; yours was not written over it.")
-    rows = []
-    for row, three in enumerate(zip(*tables, strict=True), 1):
-        cells = []
-        for column, (before, other, own) in enumerate(zip(*three, strict=True), 1):
-            if before not in (other, own) and own != other:
-                raise StaleError(
-                    f"{_since(last)}: {cell_name(name, row, column)} holds {other!r} by now, and "
-                    f"your {own!r} was not written over it."
-                )
-            cells.append(other if own == before else own)
-        rows.append(tuple(cells))
-    return csv_text(tuple(rows)).encode()
-
-
 def _since(last: Entry) -> str:
-    when = f"{last.at.astimezone():%H:%M}"
-    return f"the survey was changed meanwhile, last by {last.who or 'somebody'} at {when}"
+    return say(
+        "the survey was changed meanwhile, last by {who} at {time:%H:%M}",
+        who=last.who or say("somebody"),
+        time=last.at.astimezone(),
+    )
 
 
 def _path(log: Sequence[Entry]) -> tuple[list[int], int]:
@@ -437,9 +444,9 @@ def _line(text: str) -> str:
 def _reason(error: sqlite3.Error) -> str:
     words = str(error)
     if "full" in words or "disk I/O" in words:
-        return "the disk is full or broken"
+        return say("the disk is full or broken")
     if "locked" in words:
-        return "another program is writing there"
+        return say("another program is writing there")
     if "readonly" in words or "unable to open" in words:
-        return "the folder cannot be written to"
+        return say("the folder cannot be written to")
     return words

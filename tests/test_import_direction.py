@@ -104,6 +104,7 @@ ORDER = (
     "planning",
     "walk",
     "amendment",
+    "merge",
     "store",
     "report",
     "ui",
