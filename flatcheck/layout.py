@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.room import Room, inside
 from flatcheck.surface import LINE_MM, Surface, lines
 from flatcheck.tables import MOST_READINGS
@@ -76,7 +77,9 @@ def layout(room: Room, pitch_mm: float, mark_mm: float) -> Layout:
     if len(xy) > MOST_READINGS:
         raise SurveyError(_too_many(len(xy), pitch_mm))
     if len(xy) < 2 or min(np.diff(east).min(), np.diff(north).min()) <= LINE_MM:
-        raise SurveyError(f"{room.outline.name}: the floor is too narrow to be read on a grid.")
+        raise SurveyError(
+            say("{name}: the floor is too narrow to be read on a grid.", name=room.outline.name)
+        )
     return Layout(east, north, xy, _seen(room, xy))
 
 
@@ -86,10 +89,12 @@ def widest(offsets: Sequence[float] | Floats) -> float:
 
 
 def _too_many(readings: float, pitch_mm: float) -> str:
-    return (
-        f"reading this floor every {pitch_mm:g} mm takes about {readings:,.0f} readings, more than "
-        f"the {MOST_READINGS:,} of a survey; plan it for the longer rules, and lay a bar for the "
-        "short one."
+    return say(
+        "reading this floor every {pitch:g} mm takes about {count:,.0f} readings, more than the "
+        "{most:,} of a survey; plan it for the longer rules, and lay a bar for the short one.",
+        pitch=pitch_mm,
+        count=readings,
+        most=MOST_READINGS,
     )
 
 

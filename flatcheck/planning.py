@@ -11,6 +11,7 @@ from flatcheck.errors import RuleError, SurveyError
 from flatcheck.guard import RISK
 from flatcheck.instrument import fine, times
 from flatcheck.judgment import REACH
+from flatcheck.language import say
 from flatcheck.layout import Layout, layout
 from flatcheck.room import Room
 from flatcheck.rules import Rule, pitch_for
@@ -90,9 +91,9 @@ def plan(room: Room, rules: Sequence[Rule], u_mm: float, mark_mm: float = 10.0) 
     room that takes more readings than a survey may hold.
     """
     if not rules:
-        raise RuleError("a plan needs at least one rule that the floor is to be judged by.")
+        raise RuleError(say("a plan needs at least one rule that the floor is to be judged by."))
     if not 0 < u_mm < math.inf:
-        raise SurveyError("a plan needs an instrument whose uncertainty is larger than zero.")
+        raise SurveyError(say("a plan needs an instrument whose uncertainty is larger than zero."))
     needs, grids = [], []
     for rule in rules:
         need, grid = _need(room, rule, mark_mm)
@@ -131,18 +132,28 @@ def plan_words(survey: SurveyPlan, style: Style) -> list[str]:
     for number, need in enumerate(survey.needs):
         length = need.rule.length_mm
         pitch, step = (format_distance(mm, style) for mm in (need.pitch_mm, need.step_mm))
-        words = f"For {_named(need.rule, style)}: a reading every {step}"
         if need.narrow:
-            words += f" (not {pitch}, as part of the floor is too narrow for that)"
+            step = say(
+                "{step} (not {pitch}, as part of the floor is too narrow for that)",
+                step=step,
+                pitch=pitch,
+            )
         elif step != pitch:
-            words += f" ({pitch} at most)"
-        words += f", {need.readings:,} readings"
+            step = say("{step} ({pitch} at most)", step=step, pitch=pitch)
+        words = say(
+            "For {rule}: a reading every {step}, {count:,} readings",
+            rule=_named(need.rule, style),
+            step=step,
+            count=need.readings,
+        )
         if number and length and need.readings > survey.needs[0].readings:
-            words += f", or lay a {format_distance(length, style)} straightedge instead"
+            words += ", " + say(
+                "or lay a {length} straightedge instead", length=format_distance(length, style)
+            )
         if need.seen_ratio < REACH:
-            words += (
-                f"; even so a bar can be laid both ways over only {need.seen_ratio:.0%} of the "
-                "places"
+            words += "; " + say(
+                "even so a bar can be laid both ways over only {share:.0%} of the places",
+                share=need.seen_ratio,
             )
         said.append(f"{words}. {need.rule.words}")
     return said
@@ -150,36 +161,68 @@ def plan_words(survey: SurveyPlan, style: Style) -> list[str]:
 
 def resolution_words(found: Resolution, style: Style) -> list[str]:
     """What readings on a plan can tell by one rule, and what would let them tell more."""
-    kind = {"resting": "gap", "plane": "depth"}.get(found.rule.measure, "departure")
-    out = "can go unseen between the readings, which takes closer ones or a bar"
+    kinds = {"resting": say("a gap"), "plane": say("a depth")}
+    kind = kinds.get(found.rule.measure, say("a departure"))
+    out = say(
+        "{departure} can go unseen between the readings, which takes closer ones or a bar",
+        departure=kind,
+    )
     if found.out_mm is not None:
-        out = f"of {_outward(found.out_mm, style, up=True)} or more is called out"
-    within = "not even a flat floor is called within"
+        out = say(
+            "{departure} of {length} or more is called out",
+            departure=kind,
+            length=_outward(found.out_mm, style, up=True),
+        )
+    within = say("not even a flat floor is called within")
     if found.within_mm is not None:
-        within = f"one up to {_outward(found.within_mm, style, up=False)} is called within"
+        within = say(
+            "one up to {length} is called within",
+            length=_outward(found.within_mm, style, up=False),
+        )
     said = [
-        f"By {_named(found.rule, style)} (limit {_exact(found.limit_mm, style)}), with readings "
-        f"good to {fine(found.u_mm, style)} every {format_distance(found.step_mm, style)}, you can "
-        f"tell this of a round dip {format_distance(found.width_mm, style)} across, 9 times in "
-        f"10: a {kind} {out}; {within}; anything else is mostly too close to call."
+        say(
+            "By {rule} (limit {limit}), with readings good to {doubt} every {step}, you can tell "
+            "this of a round dip {width} across, 9 times in 10: {out}; {within}; anything else is "
+            "mostly too close to call.",
+            rule=_named(found.rule, style),
+            limit=_exact(found.limit_mm, style),
+            doubt=fine(found.u_mm, style),
+            step=format_distance(found.step_mm, style),
+            width=format_distance(found.width_mm, style),
+            out=out,
+            within=within,
+        )
     ]
     if found.enough_u_mm is not None:
-        again = (
-            f"or read every place {found.repeats} times and write down each reading; repeating "
-            "does not help against an angle of the instrument that all readings share"
+        again = say(
+            "or read every place {count} times and write down each reading; repeating does not "
+            "help against an angle of the instrument that all readings share",
+            count=found.repeats,
         )
         if found.repeats > MOST_REPEATS:
-            again = f"or lay a bar; it would take {found.repeats:,} readings of every place"
+            again = say(
+                "or lay a bar; it would take {count:,} readings of every place",
+                count=found.repeats,
+            )
         said.append(
-            f"To pass floors with a {kind} of half the limit, use an instrument "
-            f"{times(found.u_mm / found.enough_u_mm)} times as good, to "
-            f"{fine(found.enough_u_mm, style)}, {again}."
+            say(
+                "To pass floors with {departure} of half the limit, use an instrument {factor} "
+                "times as good, to {doubt}, {instead}.",
+                departure=kind,
+                factor=times(found.u_mm / found.enough_u_mm),
+                doubt=fine(found.enough_u_mm, style),
+                instead=again,
+            )
         )
     return said
 
 
 def _named(rule: Rule, style: Style) -> str:
-    return f"the {format_distance(rule.length_mm, style)} rule" if rule.length_mm else "the rule"
+    return (
+        say("the {length} rule", length=format_distance(rule.length_mm, style))
+        if rule.length_mm
+        else say("the rule")
+    )
 
 
 def _exact(mm: float, style: Style) -> str:

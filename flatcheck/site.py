@@ -21,6 +21,7 @@ from flatcheck.errors import SurveyError
 from flatcheck.evidence import Evidence, decided_rows, looks_at, measure_named, some_rows
 from flatcheck.guard import CLEAR
 from flatcheck.judgment import judge, rules_of
+from flatcheck.language import say
 from flatcheck.leastwork import Conflict, Correction, Work, least_work
 from flatcheck.parts import Part, faces_for, parts_of
 from flatcheck.room import Room, area, inside
@@ -34,19 +35,19 @@ Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
 NOT_GROUND = {
-    "wood": "Wood is not ground",
-    "membrane": "A membrane must not be ground",
-    "heated": "Heating lines lie in the floor; nobody grinds it before they are located",
-    "post-tensioned": "A post-tensioned slab is not ground before an engineer agrees",
-    "old adhesive": "Old adhesive may hold asbestos; it is not ground before it is tested",
-    "tile": "Old tile and its bed may hold asbestos or lead; they are not ground here",
+    "wood": say("Wood is not ground"),
+    "membrane": say("A membrane must not be ground"),
+    "heated": say("Heating lines lie in the floor; nobody grinds it before they are located"),
+    "post-tensioned": say("A post-tensioned slab is not ground before an engineer agrees"),
+    "old adhesive": say("Old adhesive may hold asbestos; it is not ground before it is tested"),
+    "tile": say("Old tile and its bed may hold asbestos or lead; they are not ground here"),
 }
 """Why a floor is not ground, by what it is made of or holds."""
 
 AT_LIMIT_MM = 0.01
 """Work is planned to stay this far within a limit, whatever is decided: arithmetic [mm]."""
 
-FEATHER = "The steepest edge that a patch may have."
+FEATHER = say("The steepest edge that a patch may have.")
 
 PASSES = 20
 """How often a correction is measured again for demands that only it has shown."""
@@ -159,8 +160,11 @@ class Site:
             own = np.flatnonzero(inside(Room(keep.outline), self.floor.xy_mm))
             if not len(own):
                 raise SurveyError(
-                    f"{keep.outline.name}: no reading lies in this part that is to be kept; read a "
-                    "place in it, or check its outline."
+                    say(
+                        "{name}: no reading lies in this part that is to be kept; read a place in "
+                        "it, or check its outline.",
+                        name=keep.outline.name,
+                    )
                 )
             found.append((own, keep))
         return tuple(found)
@@ -173,7 +177,13 @@ class Site:
             away = np.hypot(*(self.floor.xy_mm - np.array(hold.at)).T)
             near = np.flatnonzero(away <= HELD_MM)
             if not len(near):
-                raise SurveyError(f"{hold.name}: no reading lies within {HELD_MM:.0f} mm of it.")
+                raise SurveyError(
+                    say(
+                        "{name}: no reading lies within {reach:.0f} mm of it.",
+                        name=hold.name,
+                        reach=HELD_MM,
+                    )
+                )
             found.append((near, hold.rise_mm))
         return tuple(found)
 

@@ -14,6 +14,7 @@ from flatcheck.errors import SurveyError
 from flatcheck.evidence import Evidence, measure_named
 from flatcheck.guard import RISK, SEED, call
 from flatcheck.intent import Intent
+from flatcheck.language import say
 from flatcheck.layout import Layout, widest
 from flatcheck.parts import view_of
 from flatcheck.room import EDGE_MM, Room
@@ -108,12 +109,20 @@ def trial(room: Room, grid: Layout, u_mm: float, rule: Rule, risk: float) -> Res
     evidence = measure_named(rule.measure)(view_of(flat, Intent()), rule.length_mm)
     if evidence is None:
         raise SurveyError(
-            f"rule {rule.id!r} is not about flatness; a plan is made for rules that are."
+            say(
+                "rule {rule!r} is not about flatness; a plan is made for rules that are.",
+                rule=rule.id,
+            )
         )
     if max(steps) > need * 1.01 + EDGE_MM or not len(evidence.value_mm):
         raise SurveyError(
-            f"readings {max(steps):g} mm apart cannot show what rule {rule.id!r} asks; it takes "
-            f"one every {need:g} mm or closer."
+            say(
+                "readings {step:g} mm apart cannot show what rule {rule!r} asks; it takes one "
+                "every {need:g} mm or closer.",
+                step=max(steps),
+                rule=rule.id,
+                need=need,
+            )
         )
     on, off = (
         _values(evidence, _shown(evidence, flat, _dip(xy, middle, width)[:, None]))[:, 0]

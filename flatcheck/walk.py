@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from flatcheck.adjust import adjust
 from flatcheck.errors import FlatcheckError, SurveyError
+from flatcheck.language import say
 from flatcheck.places import wall_called
 from flatcheck.readers.columns import UNREAD, rows_of
 from flatcheck.readers.grid import KIND as GRID
@@ -104,8 +105,12 @@ def stops(table: Table) -> tuple[Stop, ...]:
         return _back_and_forth(table)
     if table.kind not in KINDS:
         raise SurveyError(
-            f"table {table.name}: places are walked in a grid or a list of points, and this holds "
-            f"{table.kind}."
+            say(
+                "table {table}: places are walked in a grid or a list of points, and this holds "
+                "{kind}.",
+                table=table.name,
+                kind=table.kind,
+            )
         )
     return tuple(
         Stop(
@@ -115,7 +120,7 @@ def stops(table: Table) -> tuple[Stop, ...]:
             text=row.text("reading"),
             setup=row.text("setup"),
         )
-        for row in rows_of(table, "a list of points", NEEDED, OPTIONAL)
+        for row in rows_of(table, say("a list of points"), NEEDED, OPTIONAL)
     )
 
 
@@ -148,9 +153,10 @@ def tape(survey: Survey, stop: Stop) -> list[tuple[str, str]]:
         for name, on in zip(wall_names(survey.room), along, strict=True):
             names = [own or (name if at else "") for own, at in zip(names, on, strict=True)]
     said = []
-    for mm, name, way in zip(stop.at, names, ("east", "north"), strict=True):
+    zero = (say("east of zero"), say("north of zero"))
+    for mm, name, way in zip(stop.at, names, zero, strict=True):
         off = format_offset(mm, survey.show)
-        said.append((off, f"from the {wall_called(name)}" if name else f"{way} of zero"))
+        said.append((off, say("from the {wall}", wall=wall_called(name)) if name else way))
     return said
 
 
@@ -191,7 +197,7 @@ def doubt(survey: Survey, table: Table, stop: Stop) -> Doubt | None:
     for suspect in suspects:
         if suspect.observation.where == cell:
             return Doubt(
-                stop, suspect.error_mm, suspect.should_mm, suspect.slip, "all other readings"
+                stop, suspect.error_mm, suspect.should_mm, suspect.slip, say("all other readings")
             )
     return None
 
@@ -236,7 +242,7 @@ def _by_neighbors(table: Table, near: Sequence[Stop], stop: Stop) -> Doubt | Non
     if abs(off) <= most:
         return None
     slip = slip_for(stop.text, value, table.unit, off, most / DOUBTED)
-    return Doubt(stop, off, told, slip, "its neighbors")
+    return Doubt(stop, off, told, slip, say("its neighbors"))
 
 
 def _told(xy: Floats, read: Floats, at: Floats, *, own: bool) -> tuple[Floats, Floats, Floats]:
@@ -273,8 +279,15 @@ def doubt_words(found: Doubt, table: Table, show: Style) -> str:
     inches = table.unit in ("in", "ft")
     style = show if inches is (show.unit == "in") else STYLES["in/16" if inches else "mm/0.1"]
     slip = f" ({found.slip.words}?)" if found.slip else ""
-    way = "more" if found.off_mm > 0 else "less"
-    return (
-        f"{found.stop.text} is {format_length(abs(found.off_mm), style)} {way} than {found.by} "
-        f"lead to expect, about {format_length(found.should_mm, style)}{slip}."
+    words = (
+        say("{reading} is {off} more than {others} lead to expect, about {expected}{slip}.")
+        if found.off_mm > 0
+        else say("{reading} is {off} less than {others} lead to expect, about {expected}{slip}.")
+    )
+    return words.format(
+        reading=found.stop.text,
+        off=format_length(abs(found.off_mm), style),
+        others=found.by,
+        expected=format_length(found.should_mm, style),
+        slip=slip,
     )
