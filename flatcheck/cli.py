@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 from flatcheck.commands import box, check, correct, falls, kit, page, plan, report, slab, tile
 from flatcheck.errors import FlatcheckError
+from flatcheck.language import say
 
 BAD_INPUT = 2
 BUG = 70
@@ -35,7 +36,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except Exception as error:
         if isinstance(error, OSError) and error.errno == errno.ENOSPC:
             _say_no_more()
-            print("flatcheck: there is no room left for what it has to say.", file=sys.stderr)
+            print(say("flatcheck: there is no room left for what it has to say."), file=sys.stderr)
             return BAD_INPUT
         # Python itself would end with 1, which says that the floor is out.
         traceback.print_exc()
@@ -54,7 +55,7 @@ COMMANDS = (check, slab, plan, falls, correct, tile, box, report, kit, page)
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="flatcheck", description="Is this floor flat enough for this tile, and where not?"
+        prog="flatcheck", description=say("Is this floor flat enough for this tile, and where not?")
     )
     verbs = parser.add_subparsers(required=True, metavar="command")
     for command in COMMANDS:

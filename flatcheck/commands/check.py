@@ -9,6 +9,7 @@ from flatcheck.commands.said import EPILOG, STATUS, add_survey, survey_of
 from flatcheck.commands.sheets import may_write, write_sheet
 from flatcheck.compare import compare
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.report.case import judged
 from flatcheck.report.compare import compare_record, compare_text
 from flatcheck.report.lippage import lippage_record, lippage_words
@@ -21,22 +22,24 @@ def add(verbs: Any) -> None:
     """The commands of this file, with what may be said to them."""
     check = verbs.add_parser(
         "check",
-        help="judge a survey",
+        help=say("judge a survey"),
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     check.set_defaults(run=run_check)
     add_survey(check)
-    check.add_argument("--tile", help='tile size, such as "12 x 24 in"')
-    check.add_argument("--standard", help="standard:grade; see `flatcheck standards`")
-    check.add_argument("--reach", type=Path, help="write maps of what could be judged: .html")
-    check.add_argument("--overwrite", action="store_true", help="where that file is there already")
-    check.add_argument("--falls", help="standards for falls, with commas between them")
-    check.add_argument("--lippage", help="standard:grade for steps between tiles")
-    every = verbs.add_parser("compare", help="a survey against every standard, in one table")
+    check.add_argument("--tile", help=say('tile size, such as "12 x 24 in"'))
+    check.add_argument("--standard", help=say("standard:grade; see `flatcheck standards`"))
+    check.add_argument("--reach", type=Path, help=say("write maps of what could be judged: .html"))
+    check.add_argument(
+        "--overwrite", action="store_true", help=say("where that file is there already")
+    )
+    check.add_argument("--falls", help=say("standards for falls, with commas between them"))
+    check.add_argument("--lippage", help=say("standard:grade for steps between tiles"))
+    every = verbs.add_parser("compare", help=say("a survey against every standard, in one table"))
     every.set_defaults(run=run_compare)
     add_survey(every)
-    every.add_argument("--tile", help='tile size, such as "12 x 24 in"')
+    every.add_argument("--tile", help=say('tile size, such as "12 x 24 in"'))
 
 
 def run_check(arguments: argparse.Namespace) -> int:
@@ -60,15 +63,19 @@ def run_check(arguments: argparse.Namespace) -> int:
         said["lippage"] = lippage_record(lippage)
     elif survey.lippage:
         pages.append(
-            "Lippage was not read and is not judged; `flatcheck forecast` says what to expect.\n"
+            say("Lippage was not read and is not judged; `flatcheck forecast` says what to expect.")
+            + "\n"
         )
     elif any(table.kind == "corners" for table in survey.tables):
         pages.append(
-            "Steps between tile corners were read and are not judged: name a standard for them, "
-            "such as --lippage us-lippage.\n"
+            say(
+                "Steps between tile corners were read and are not judged: name a standard for "
+                "them, such as --lippage us-lippage."
+            )
+            + "\n"
         )
     if arguments.reach and assessment is None:
-        raise SurveyError("no heights were read, so there is no map of what could be judged.")
+        raise SurveyError(say("no heights were read, so there is no map of what could be judged."))
     if arguments.reach and assessment:
         write_sheet(arguments.reach, reach_html(assessment), arguments.overwrite)
     if arguments.json:

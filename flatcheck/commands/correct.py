@@ -14,6 +14,7 @@ from flatcheck.change import changed
 from flatcheck.commands.said import STATUS, folder_of, sections_of
 from flatcheck.commands.sheets import is_table, may_write, write_sheet
 from flatcheck.correction import correct, fix_named
+from flatcheck.language import say
 from flatcheck.refusal import unjudged
 from flatcheck.report.change import change_html, change_words
 from flatcheck.report.correction import choice_words, mark_words
@@ -26,22 +27,28 @@ from flatcheck.verdict import Outcome
 
 def add(verbs: Any) -> None:
     """The commands of this file, with what may be said to them."""
-    fix = verbs.add_parser("correct", help="what to grind, patch, pour or screed, and its price")
+    fix = verbs.add_parser(
+        "correct", help=say("what to grind, patch, pour or screed, and its price")
+    )
     fix.set_defaults(run=run_correct)
-    fix.add_argument("survey", type=Path, help="survey folder")
-    fix.add_argument("--remedy", help="marks for this remedy; the cheapest that passes if not said")
-    fix.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
-    fix.add_argument("--show", choices=tuple(STYLES), help="units to print")
-    fix.add_argument("--sheet", type=Path, help="write drawing and marks: .html or .csv")
-    fix.add_argument("--overwrite", action="store_true", help="where it is there already")
-    change = verbs.add_parser("change", help="before and after the work, on the same floor")
+    fix.add_argument("survey", type=Path, help=say("survey folder"))
+    fix.add_argument(
+        "--remedy", help=say("marks for this remedy; the cheapest that passes if not said")
+    )
+    fix.add_argument("--decision", choices=DECISIONS, help=say("how to decide near a limit"))
+    fix.add_argument("--show", choices=tuple(STYLES), help=say("units to print"))
+    fix.add_argument("--sheet", type=Path, help=say("write drawing and marks: .html or .csv"))
+    fix.add_argument("--overwrite", action="store_true", help=say("where it is there already"))
+    change = verbs.add_parser("change", help=say("before and after the work, on the same floor"))
     change.set_defaults(run=run_change)
-    change.add_argument("before", type=Path, help="survey folder before the work")
-    change.add_argument("after", type=Path, help="survey folder after it")
-    change.add_argument("--remedy", help="against the plan of this remedy for the floor before")
-    change.add_argument("--show", choices=tuple(STYLES), help="units to print")
-    change.add_argument("--sheet", type=Path, help="write a page with both: a .html file")
-    change.add_argument("--overwrite", action="store_true", help="where it is there already")
+    change.add_argument("before", type=Path, help=say("survey folder before the work"))
+    change.add_argument("after", type=Path, help=say("survey folder after it"))
+    change.add_argument(
+        "--remedy", help=say("against the plan of this remedy for the floor before")
+    )
+    change.add_argument("--show", choices=tuple(STYLES), help=say("units to print"))
+    change.add_argument("--sheet", type=Path, help=say("write a page with both: a .html file"))
+    change.add_argument("--overwrite", action="store_true", help=say("where it is there already"))
 
 
 def run_correct(arguments: argparse.Namespace) -> int:
@@ -51,10 +58,19 @@ def run_correct(arguments: argparse.Namespace) -> int:
 
     def tell(remedy: str, number: int, broken: int, least: float, best: float) -> None:
         if sys.stderr.isatty():
-            known = f"{least:,.0f} to {best:,.0f}" if best < math.inf else f"{least:,.0f} or more"
-            print(
-                f"\r{remedy}: round {number}, {known}, {broken:,} to go   ", end="", file=sys.stderr
+            known = (
+                say("{least:,.0f} to {most:,.0f}", least=least, most=best)
+                if best < math.inf
+                else say("{least:,.0f} or more", least=least)
             )
+            words = say(
+                "{remedy}: round {number}, {known}, {broken:,} to go",
+                remedy=remedy,
+                number=number,
+                known=known,
+                broken=broken,
+            )
+            print(f"\r{words}   ", end="", file=sys.stderr)
 
     stop = interrupted()
     choice = correct(assessment, tell, stop)
@@ -63,12 +79,12 @@ def run_correct(arguments: argparse.Namespace) -> int:
     print("\n".join(wrapped(choice_words(choice))))
     fix = fix_named(choice, arguments.remedy)
     if fix is not None and fix.proposal.id != "nothing":
-        print(f"\n{fix.proposal.title}, on the floor:")
+        print("\n" + say("{remedy}, on the floor:", remedy=fix.proposal.title))
         print("\n".join(wrapped(mark_words(choice, fix))))
         if arguments.sheet:
             page = (marks_csv if is_table(arguments.sheet) else marks_html)(choice, fix)
             write_sheet(arguments.sheet, page, arguments.overwrite)
-            print(f"Drawing and marks: {arguments.sheet}")
+            print(say("Drawing and marks: {sheet}", sheet=arguments.sheet))
     if choice.fixes:
         return 0
     return STATUS[Outcome.NOT_ASSESSED if unjudged(choice.site) else Outcome.OUT]

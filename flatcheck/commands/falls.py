@@ -8,6 +8,7 @@ from flatcheck.assess import assess
 from flatcheck.commands.said import folder_of, sections_of
 from flatcheck.commands.sheets import is_table, may_write, write_sheet
 from flatcheck.falls import flood_test
+from flatcheck.language import say
 from flatcheck.readers.folder import read_folder
 from flatcheck.report.falls import flood_words
 from flatcheck.report.screed import screed_csv, screed_html, screed_words
@@ -18,20 +19,26 @@ from flatcheck.units import STYLES, parse_length
 
 def add(verbs: Any) -> None:
     """The commands of this file, with what may be said to them."""
-    screed = verbs.add_parser("falls", help="plan the falls: the heights to screed to")
+    screed = verbs.add_parser("falls", help=say("plan the falls: the heights to screed to"))
     screed.set_defaults(run=run_falls)
-    screed.add_argument("survey", type=Path, help="survey folder with a drain")
-    screed.add_argument("--falls", help="standards for falls, with commas between them")
-    screed.add_argument("--spacing", help="between marks along a wall; 12 in or 300 mm if not said")
-    screed.add_argument("--line", help="height of a level line above the drain's rim")
-    screed.add_argument("--show", choices=tuple(STYLES), help="units to print")
-    screed.add_argument("--sheet", type=Path, help="write drawing and table: .html or .csv")
-    screed.add_argument("--overwrite", action="store_true", help="where it is there already")
-    water = verbs.add_parser("flood", help="the water of a flood test")
+    screed.add_argument("survey", type=Path, help=say("survey folder with a drain"))
+    screed.add_argument("--falls", help=say("standards for falls, with commas between them"))
+    screed.add_argument(
+        "--spacing", help=say("between marks along a wall; 12 in or 300 mm if not said")
+    )
+    screed.add_argument("--line", help=say("height of a level line above the drain's rim"))
+    screed.add_argument("--show", choices=tuple(STYLES), help=say("units to print"))
+    screed.add_argument("--sheet", type=Path, help=say("write drawing and table: .html or .csv"))
+    screed.add_argument("--overwrite", action="store_true", help=say("where it is there already"))
+    water = verbs.add_parser("flood", help=say("the water of a flood test"))
     water.set_defaults(run=run_flood)
-    water.add_argument("survey", type=Path, help="survey folder of a floor that falls")
-    water.add_argument("depth", help='how deep it stands there, or on the highest place: "2 in"')
-    water.add_argument("--at", nargs=2, metavar=("EAST", "NORTH"), help="at the foot of the curb")
+    water.add_argument("survey", type=Path, help=say("survey folder of a floor that falls"))
+    water.add_argument(
+        "depth", help=say('how deep it stands there, or on the highest place: "2 in"')
+    )
+    water.add_argument(
+        "--at", nargs=2, metavar=("EAST", "NORTH"), help=say("at the foot of the curb")
+    )
 
 
 def run_falls(arguments: argparse.Namespace) -> int:
@@ -54,7 +61,7 @@ def run_falls(arguments: argparse.Namespace) -> int:
             else screed_html(plans, survey, room, line)
         )
         write_sheet(arguments.sheet, page, arguments.overwrite)
-        print(f"Drawing and table: {arguments.sheet}")
+        print(say("Drawing and table: {sheet}", sheet=arguments.sheet))
     return 0
 
 

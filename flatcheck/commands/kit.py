@@ -6,6 +6,7 @@ from typing import Any
 
 from flatcheck.commands.said import stated_of
 from flatcheck.instrument import TURNS
+from flatcheck.language import say
 from flatcheck.readers import turned
 from flatcheck.readers.cells import cells_of
 from flatcheck.readers.folder import file_bytes
@@ -16,21 +17,27 @@ from flatcheck.units import LENGTH_UNITS, STYLES, parse_length, typed_style
 
 def add(verbs: Any) -> None:
     """The commands of this file, with what may be said to them."""
-    pegs = verbs.add_parser("two-peg", help="test a level: does its line of sight rise or fall")
+    pegs = verbs.add_parser(
+        "two-peg", help=say("test a level: does its line of sight rise or fall")
+    )
     pegs.set_defaults(run=run_two_peg)
-    pegs.add_argument("midway", nargs=2, help="readings on pegs A and B from midway")
-    pegs.add_argument("other", nargs=2, help="readings on A and B from the other place")
-    pegs.add_argument("sights", nargs=2, help="distances of that place to A and to B")
-    pegs.add_argument("--uncertainty", default=RODS, help='of one reading: "reading to 1/16"')
-    pegs.add_argument("--show", choices=tuple(STYLES), help="units to print; those typed, if not")
-    bar = verbs.add_parser("bar", help="test a straightedge that was read twice, turned")
+    pegs.add_argument("midway", nargs=2, help=say("readings on pegs A and B from midway"))
+    pegs.add_argument("other", nargs=2, help=say("readings on A and B from the other place"))
+    pegs.add_argument("sights", nargs=2, help=say("distances of that place to A and to B"))
+    pegs.add_argument("--uncertainty", default=RODS, help=say('of one reading: "reading to 1/16"'))
+    pegs.add_argument(
+        "--show", choices=tuple(STYLES), help=say("units to print; those typed, if not")
+    )
+    bar = verbs.add_parser("bar", help=say("test a straightedge that was read twice, turned"))
     bar.set_defaults(run=run_bar)
-    bar.add_argument("table", type=Path, help="table with the columns at, first and turned")
-    bar.add_argument("length", help='length of the bar, such as "6 ft"')
+    bar.add_argument("table", type=Path, help=say("table with the columns at, first and turned"))
+    bar.add_argument("length", help=say('length of the bar, such as "6 ft"'))
     bar.add_argument("--turn", choices=TURNS, default=TURNS[1])
     bar.add_argument("--readings", choices=tuple(LENGTH_UNITS), default="mm")
-    bar.add_argument("--uncertainty", default="0.1 mm", help='of one gap: "reading to 1/64"')
-    bar.add_argument("--show", choices=tuple(STYLES), help="units to print; those typed, if not")
+    bar.add_argument("--uncertainty", default="0.1 mm", help=say('of one gap: "reading to 1/64"'))
+    bar.add_argument(
+        "--show", choices=tuple(STYLES), help=say("units to print; those typed, if not")
+    )
 
 
 def run_two_peg(arguments: argparse.Namespace) -> int:

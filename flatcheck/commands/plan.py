@@ -13,6 +13,7 @@ from flatcheck.commands.sheets import is_table, may_write, write_sheet
 from flatcheck.errors import RuleError, SurveyError, UnitsError
 from flatcheck.instrument import Statement, describe, standard_uncertainty
 from flatcheck.judgment import TOLD_AS_SPOTS
+from flatcheck.language import say
 from flatcheck.planning import plan, plan_words, resolution_words, resolves
 from flatcheck.readers.folder import read_folder
 from flatcheck.report.sheet import Heading, sheet_csv, sheet_html
@@ -24,16 +25,20 @@ from flatcheck.units import LENGTH_UNITS, STYLES, Style, parse_length, typed_sty
 
 def add(verbs: Any) -> None:
     """The commands of this file, with what may be said to them."""
-    ahead = verbs.add_parser("plan", help="plan the readings for a room, and print a sheet")
+    ahead = verbs.add_parser("plan", help=say("plan the readings for a room, and print a sheet"))
     ahead.set_defaults(run=run_plan)
-    ahead.add_argument("room", help='survey folder with a room, or its size: "12 x 14 ft"')
-    ahead.add_argument("--tile", help='tile size, such as "12 x 24 in"')
-    ahead.add_argument("--standard", help="standard:grade; see `flatcheck standards`")
-    ahead.add_argument("--uncertainty", help='how far a reading may be off: "1/8 in at 30 ft"')
-    ahead.add_argument("--rule", help="plan for this rule of the grade alone: 10ft, 24in")
-    ahead.add_argument("--show", choices=tuple(STYLES), help="units to print")
-    ahead.add_argument("--sheet", type=Path, help="write a reading sheet: a .html or .csv file")
-    ahead.add_argument("--overwrite", action="store_true", help="where the sheet is there already")
+    ahead.add_argument("room", help=say('survey folder with a room, or its size: "12 x 14 ft"'))
+    ahead.add_argument("--tile", help=say('tile size, such as "12 x 24 in"'))
+    ahead.add_argument("--standard", help=say("standard:grade; see `flatcheck standards`"))
+    ahead.add_argument("--uncertainty", help=say('how far a reading may be off: "1/8 in at 30 ft"'))
+    ahead.add_argument("--rule", help=say("plan for this rule of the grade alone: 10ft, 24in"))
+    ahead.add_argument("--show", choices=tuple(STYLES), help=say("units to print"))
+    ahead.add_argument(
+        "--sheet", type=Path, help=say("write a reading sheet: a .html or .csv file")
+    )
+    ahead.add_argument(
+        "--overwrite", action="store_true", help=say("where the sheet is there already")
+    )
 
 
 def run_plan(arguments: argparse.Namespace) -> int:
@@ -44,14 +49,17 @@ def run_plan(arguments: argparse.Namespace) -> int:
     rules = [r for r in rules_for(grade_of(standard)[1], tile) if r.measure in TOLD_AS_SPOTS]
     if not rules:
         raise RuleError(
-            f"{standard} asks for nothing that is planned here: for level, plumb and edges read "
-            "the ends of every line, or both sides of the edge."
+            say(
+                "{standard} asks for nothing that is planned here: for level, plumb and edges "
+                "read the ends of every line, or both sides of the edge.",
+                standard=standard,
+            )
         )
     chosen = _chosen(rules, arguments.rule)
     mark_mm = LENGTH_UNITS["in"] if style.unit == "in" else 10.0
     ahead = plan(room, chosen, u_mm, mark_mm)
     said = plan_words(ahead, style)
-    said.append(f"One reading: {describe(stated, sight_mm, style)}")
+    said.append(say("One reading: {description}", description=describe(stated, sight_mm, style)))
     for need in ahead.needs:
         said += resolution_words(resolves(plan(room, [need.rule], u_mm, mark_mm), need.rule), style)
     print("\n".join(said))
@@ -64,7 +72,13 @@ def run_plan(arguments: argparse.Namespace) -> int:
             else sheet_html(first, Heading(title=str(arguments.room)), style)
         )
         write_sheet(arguments.sheet, page, arguments.overwrite)
-        print(f"Reading sheet for {ahead.needs[0].rule.id}: {arguments.sheet}")
+        print(
+            say(
+                "Reading sheet for {rule}: {sheet}",
+                rule=ahead.needs[0].rule.id,
+                sheet=arguments.sheet,
+            )
+        )
     return 0
 
 
@@ -83,7 +97,13 @@ def _chosen(rules: Sequence[Rule], written: str | None) -> list[Rule]:
     ]
     if not found:
         named = ", ".join(rule.id for rule in rules)
-        raise RuleError(f"rule {written!r} is not one of {named}, nor the length of its bar.")
+        raise RuleError(
+            say(
+                "rule {written!r} is not one of {named}, nor the length of its bar.",
+                written=written,
+                named=named,
+            )
+        )
     return found
 
 
@@ -100,7 +120,9 @@ def _job(
     if folder.is_dir():
         survey = read_folder(folder)
         if survey.room is None:
-            raise SurveyError(f"{folder} gives no outline of the room to plan for.")
+            raise SurveyError(
+                say("{folder} gives no outline of the room to plan for.", folder=folder)
+            )
         room, tile, standard = survey.room, survey.tile, survey.standard
         style = survey.show
         if survey.tables:
@@ -117,7 +139,7 @@ def _job(
         sight = float(np.hypot(*np.ptp(corners, axis=0)))  # from one corner to the other
         stated = stated_of(arguments.uncertainty)
     if stated is None:
-        raise SurveyError('say how far one reading may be off: --uncertainty "1/32 in".')
+        raise SurveyError(say('say how far one reading may be off: --uncertainty "1/32 in".'))
     if arguments.show:
         style = STYLES[arguments.show]
     return room, tile, arguments.standard or standard or "us-tile", stated, sight, style

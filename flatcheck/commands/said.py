@@ -9,6 +9,7 @@ from typing import Any
 from flatcheck.document import DOCUMENT
 from flatcheck.errors import FlatcheckError, SurveyError, UnitsError
 from flatcheck.instrument import Statement, statement
+from flatcheck.language import say
 from flatcheck.readers.cells import MOST_BYTES, cells_of
 from flatcheck.readers.folder import BARE_KINDS, bare, edited, file_bytes, read_folder
 from flatcheck.room import Room, rectangle
@@ -16,10 +17,13 @@ from flatcheck.survey import DECISIONS, SENSES, Survey
 from flatcheck.units import LENGTH_UNITS, STYLES, parse_length
 from flatcheck.verdict import Outcome
 
-EPILOG = """exit status: 0 within, 1 out, 2 bad input, 3 too close to call or not assessed,
-70 a fault in flatcheck itself.
-A folder is a survey with its survey.toml; a file is a bare table, for which --sense, --readings,
---offsets and --uncertainty must be said; - reads cells pasted on standard input."""
+EPILOG = say(
+    "exit status: 0 within, 1 out, 2 bad input, 3 too close to call or not assessed,\n"
+    "70 a fault in flatcheck itself.\n"
+    "A folder is a survey with its survey.toml; a file is a bare table, for which --sense, "
+    "--readings,\n"
+    "--offsets and --uncertainty must be said; - reads cells pasted on standard input."
+)
 
 STATUS = {Outcome.WITHIN: 0, Outcome.OUT: 1, Outcome.CLOSE: 3, Outcome.NOT_ASSESSED: 3}
 """The exit status of a verdict."""
@@ -27,17 +31,23 @@ STATUS = {Outcome.WITHIN: 0, Outcome.OUT: 1, Outcome.CLOSE: 3, Outcome.NOT_ASSES
 
 def add_survey(parser: argparse.ArgumentParser) -> None:
     """What names a survey, in a folder or as a bare table, and how it is told."""
-    parser.add_argument("survey", help="survey folder, file of readings, or - for pasted cells")
-    parser.add_argument("--json", action="store_true", help="print it as JSON, in mm")
-    parser.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
-    parser.add_argument("--show", choices=tuple(STYLES), help="units to print")
-    bare_table = parser.add_argument_group("a bare table")
+    parser.add_argument(
+        "survey", help=say("survey folder, file of readings, or - for pasted cells")
+    )
+    parser.add_argument("--json", action="store_true", help=say("print it as JSON, in mm"))
+    parser.add_argument("--decision", choices=DECISIONS, help=say("how to decide near a limit"))
+    parser.add_argument("--show", choices=tuple(STYLES), help=say("units to print"))
+    bare_table = parser.add_argument_group(say("a bare table"))
     bare_table.add_argument("--kind", choices=BARE_KINDS, default="grid")
-    bare_table.add_argument("--sense", choices=SENSES, help="rod: larger is lower")
-    bare_table.add_argument("--readings", choices=tuple(LENGTH_UNITS), help="unit of bare readings")
-    bare_table.add_argument("--offsets", choices=tuple(LENGTH_UNITS), help="unit of bare offsets")
-    bare_table.add_argument("--uncertainty", help='how far a reading may be off: "1/32 in"')
-    bare_table.add_argument("--sight", help='longest distance read, for "1/8 in at 30 ft"')
+    bare_table.add_argument("--sense", choices=SENSES, help=say("rod: larger is lower"))
+    bare_table.add_argument(
+        "--readings", choices=tuple(LENGTH_UNITS), help=say("unit of bare readings")
+    )
+    bare_table.add_argument(
+        "--offsets", choices=tuple(LENGTH_UNITS), help=say("unit of bare offsets")
+    )
+    bare_table.add_argument("--uncertainty", help=say('how far a reading may be off: "1/32 in"'))
+    bare_table.add_argument("--sight", help=say('longest distance read, for "1/8 in at 30 ft"'))
 
 
 def sections_of(arguments: argparse.Namespace) -> dict[str, dict[str, Any]]:
@@ -91,24 +101,34 @@ def survey_of(arguments: argparse.Namespace) -> Survey:
     if path.is_dir():
         return folder_of(path, sections)
     if arguments.survey != "-" and not path.exists():
-        raise SurveyError(f"{arguments.survey}: there is no such folder or file.")
+        raise SurveyError(
+            say("{survey}: there is no such folder or file.", survey=arguments.survey)
+        )
     needed = ("sense", "readings", "offsets", "uncertainty")
     missing = [f"--{name}" for name in needed if getattr(arguments, name) is None]
     if missing:
         raise SurveyError(
-            f"{arguments.survey} comes without a survey.toml; say {', '.join(missing)} too."
+            say(
+                "{survey} comes without a survey.toml; say {missing} too.",
+                survey=arguments.survey,
+                missing=", ".join(missing),
+            )
         )
     stated = stated_of(arguments.uncertainty, arguments.readings)
     if stated.by_distance and not arguments.sight:
         raise SurveyError(
-            f"--uncertainty {arguments.uncertainty!r} grows with the distance; say --sight too, "
-            "the longest distance that was read."
+            say(
+                "{given} grows with the distance; say {key} too, the longest distance that was "
+                "read.",
+                given=f"--uncertainty {arguments.uncertainty!r}",
+                key="--sight",
+            )
         )
     pasted = arguments.survey == "-"
     if pasted and sys.stdin is None:
-        raise SurveyError("no cells were pasted: standard input is closed.")
+        raise SurveyError(say("no cells were pasted: standard input is closed."))
     data = sys.stdin.buffer.read(MOST_BYTES + 1) if pasted else file_bytes(path, piped=True)
-    name = "pasted cells" if pasted else path.name
+    name = say("pasted cells") if pasted else path.name
     return bare(
         name,
         cells_of(name, data),
@@ -122,7 +142,11 @@ def tile_section(written: str) -> dict[str, str]:
     """A tile size written as `12 x 24 in` or `600x300mm`, as a section of a survey document."""
     edges = edges_of(written)
     if edges is None:
-        raise SurveyError(f'tile {written!r} was expected as two edges, such as "12 x 24 in".')
+        raise SurveyError(
+            say(
+                'tile {written!r} was expected as two edges, such as "12 x 24 in".', written=written
+            )
+        )
     return dict(zip(("length", "width"), edges, strict=True))
 
 
@@ -143,14 +167,23 @@ def room_of(written: str) -> Room:
     edges = edges_of(written)
     if edges is None:
         raise SurveyError(
-            f'{written!r} is neither a survey folder nor the size of a room, such as "12 x 14 ft".'
+            say(
+                "{written!r} is neither a survey folder nor the size of a room, such as "
+                '"12 x 14 ft".',
+                written=written,
+            )
         )
     try:
         east, north = map(parse_length, edges)
     except UnitsError as error:
-        raise SurveyError(f"room {written!r}: {error}") from None
+        raise SurveyError(say("room {written!r}: {error}", written=written, error=error)) from None
     if not min(east, north) > 0:
-        raise SurveyError(f"room {written!r}: both sides were expected to be larger than zero.")
+        raise SurveyError(
+            say(
+                "room {written!r}: both sides were expected to be larger than zero.",
+                written=written,
+            )
+        )
     return Room(rectangle(0, 0, east, north))
 
 

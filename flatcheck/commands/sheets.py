@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 
 SHEETS = (".html", ".csv")
 """What a reading sheet can be written as."""
@@ -11,9 +12,13 @@ SHEETS = (".html", ".csv")
 def may_write(sheet: Path, overwrite: bool, kinds: tuple[str, ...] = SHEETS) -> None:
     """Raises SurveyError for a sheet of another kind, or in the place of a file that is there."""
     if sheet.suffix.lower() not in kinds:
-        raise SurveyError(f"{sheet}: a sheet is a {' or '.join(kinds)} file.")
+        raise SurveyError(
+            say("{sheet}: a sheet is a {kinds} file.", sheet=sheet, kinds=say(" or ").join(kinds))
+        )
     if sheet.exists() and not overwrite:
-        raise SurveyError(f"{sheet} is there already; say --overwrite, or give it another name.")
+        raise SurveyError(
+            say("{file} is there already; say --overwrite, or give it another name.", file=sheet)
+        )
 
 
 def is_table(sheet: Path) -> bool:
@@ -26,4 +31,6 @@ def write_sheet(sheet: Path, page: str | bytes, overwrite: bool) -> None:
         with sheet.open("wb" if overwrite else "xb") as out:
             out.write(data)
     except OSError as error:
-        raise SurveyError(f"{sheet} cannot be written: {error.strerror or error}.") from None
+        raise SurveyError(
+            say("{file} cannot be written: {reason}.", file=sheet, reason=error.strerror or error)
+        ) from None

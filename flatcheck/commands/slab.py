@@ -18,6 +18,7 @@ from flatcheck.commands.said import (
 )
 from flatcheck.commands.sheets import may_write, write_sheet
 from flatcheck.fnumber import slab_numbers
+from flatcheck.language import say
 from flatcheck.readers.folder import read_folder
 from flatcheck.report.sample import plan_csv, tally_record, tally_words
 from flatcheck.report.sample import plan_words as sample_words
@@ -36,31 +37,33 @@ def add(verbs: Any) -> None:
     """The commands of this file, with what may be said to them."""
     numbers = verbs.add_parser(
         "numbers",
-        help="FF, FL and waviness of a slab",
+        help=say("FF, FL and waviness of a slab"),
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     numbers.set_defaults(run=run_numbers)
     add_survey(numbers)
-    numbers.add_argument("--specified", help='what was asked for: "35/25", or a class: flat')
-    numbers.add_argument("--local", type=float, help="share of it that any section must reach")
-    lot = verbs.add_parser("sample", help="draw by lot where to lay the straightedge")
+    numbers.add_argument("--specified", help=say('what was asked for: "35/25", or a class: flat'))
+    numbers.add_argument("--local", type=float, help=say("share of it that any section must reach"))
+    lot = verbs.add_parser("sample", help=say("draw by lot where to lay the straightedge"))
     lot.set_defaults(run=run_sample)
-    lot.add_argument("room", help='survey folder with a room, or its size: "12 x 14 ft"')
-    lot.add_argument("--standard", required=True, help="such as aci-bar:flat or bs-8204:SR1")
-    lot.add_argument("--tile", help='where the rule depends on it: "12 x 24 in"')
-    lot.add_argument("--seed", type=int, help="draw again what was drawn with this number")
-    lot.add_argument("--count", type=int, help="placements of each bar; what is asked if not said")
-    lot.add_argument("--show", choices=tuple(STYLES), help="units to print")
-    lot.add_argument("--sheet", type=Path, help="write a sheet to fill in: a .csv file")
-    lot.add_argument("--overwrite", action="store_true", help="where it is there already")
-    count = verbs.add_parser("tally", help="judge a sample of straightedge placements")
+    lot.add_argument("room", help=say('survey folder with a room, or its size: "12 x 14 ft"'))
+    lot.add_argument("--standard", required=True, help=say("such as aci-bar:flat or bs-8204:SR1"))
+    lot.add_argument("--tile", help=say('where the rule depends on it: "12 x 24 in"'))
+    lot.add_argument("--seed", type=int, help=say("draw again what was drawn with this number"))
+    lot.add_argument(
+        "--count", type=int, help=say("placements of each bar; what is asked if not said")
+    )
+    lot.add_argument("--show", choices=tuple(STYLES), help=say("units to print"))
+    lot.add_argument("--sheet", type=Path, help=say("write a sheet to fill in: a .csv file"))
+    lot.add_argument("--overwrite", action="store_true", help=say("where it is there already"))
+    count = verbs.add_parser("tally", help=say("judge a sample of straightedge placements"))
     count.set_defaults(run=run_tally)
-    count.add_argument("survey", type=Path, help="survey folder with gaps and [sample]")
-    count.add_argument("--standard", dest="scheme", help="instead of the one in [sample]")
-    count.add_argument("--json", action="store_true", help="print the verdict as JSON, in mm")
-    count.add_argument("--decision", choices=DECISIONS, help="how to decide near a limit")
-    count.add_argument("--show", choices=tuple(STYLES), help="units to print")
+    count.add_argument("survey", type=Path, help=say("survey folder with gaps and [sample]"))
+    count.add_argument("--standard", dest="scheme", help=say("instead of the one in [sample]"))
+    count.add_argument("--json", action="store_true", help=say("print the verdict as JSON, in mm"))
+    count.add_argument("--decision", choices=DECISIONS, help=say("how to decide near a limit"))
+    count.add_argument("--show", choices=tuple(STYLES), help=say("units to print"))
 
 
 def run_numbers(arguments: argparse.Namespace) -> int:
@@ -99,7 +102,7 @@ def run_sample(arguments: argparse.Namespace) -> int:
     print("\n".join(wrapped(sample_words(plan, style))))
     if arguments.sheet:
         write_sheet(arguments.sheet, plan_csv(plan, style), arguments.overwrite)
-        print(f"Sheet to fill in: {arguments.sheet}")
+        print(say("Sheet to fill in: {sheet}", sheet=arguments.sheet))
     return 0
 
 

@@ -13,6 +13,7 @@ from flatcheck.commands.sheets import is_table, may_write, write_sheet
 from flatcheck.correction import correct
 from flatcheck.errors import SurveyError, UnitsError
 from flatcheck.forecast import Answer
+from flatcheck.language import say
 from flatcheck.outlook import PATTERNS, SIZES_MM, compared, options, outlook
 from flatcheck.readers.folder import bare_room
 from flatcheck.report.outlook import (
@@ -34,45 +35,51 @@ from flatcheck.verdict import Outcome
 
 def add(verbs: Any) -> None:
     """The commands of this file, with what may be said to them."""
-    lay = verbs.add_parser("lay", help="lay the tile on the plan: whole and cut ones, slivers")
+    lay = verbs.add_parser("lay", help=say("lay the tile on the plan: whole and cut ones, slivers"))
     lay.set_defaults(run=run_lay)
-    lay.add_argument("room", help='survey folder, or the size of a room: "12 x 14 ft"')
-    ahead = verbs.add_parser("forecast", help="what lippage this tile will have on this floor")
+    lay.add_argument("room", help=say('survey folder, or the size of a room: "12 x 14 ft"'))
+    ahead = verbs.add_parser("forecast", help=say("what lippage this tile will have on this floor"))
     ahead.set_defaults(run=run_forecast)
-    ahead.add_argument("survey", type=Path, help="survey folder")
-    ahead.add_argument("--quick", action="store_true", help="do not try corrections of the floor")
-    choose = verbs.add_parser("choose", help="tiles and patterns on this floor, side by side")
+    ahead.add_argument("survey", type=Path, help=say("survey folder"))
+    ahead.add_argument(
+        "--quick", action="store_true", help=say("do not try corrections of the floor")
+    )
+    choose = verbs.add_parser("choose", help=say("tiles and patterns on this floor, side by side"))
     choose.set_defaults(run=run_choose)
-    choose.add_argument("survey", type=Path, help="survey folder")
+    choose.add_argument("survey", type=Path, help=say("survey folder"))
     choose.add_argument(
         "--with",
         dest="tiles",
         action="append",
         metavar="SIZE",
-        help="another tile, or more",
+        help=say("another tile, or more"),
     )
     choose.add_argument(
         "--or",
         dest="patterns",
         action="append",
         metavar="PATTERN",
-        help='such as "running bond 1/3"',
+        help=say('such as "running bond 1/3"'),
     )
     for one in (lay, ahead, choose):
-        one.add_argument("--tile", help='tile size, such as "12 x 24 in"')
-        one.add_argument("--joint", help="width of the joint")
-        one.add_argument("--pattern", choices=KINDS, help="how the tile lies")
-        one.add_argument("--offset", help='of running bond: "1/3"')
-        one.add_argument("--rotation", type=float, help="degrees, counter-clockwise")
-        one.add_argument("--origin", nargs=2, metavar=("EAST", "NORTH"), help="a corner of a tile")
-        one.add_argument("--show", choices=tuple(STYLES), help="units to print")
-        one.add_argument("--sheet", type=Path, help="write a page to print: a .html file")
-        one.add_argument("--overwrite", action="store_true", help="where it is there already")
+        one.add_argument("--tile", help=say('tile size, such as "12 x 24 in"'))
+        one.add_argument("--joint", help=say("width of the joint"))
+        one.add_argument("--pattern", choices=KINDS, help=say("how the tile lies"))
+        one.add_argument("--offset", help=say('of running bond: "1/3"'))
+        one.add_argument("--rotation", type=float, help=say("degrees, counter-clockwise"))
+        one.add_argument(
+            "--origin", nargs=2, metavar=("EAST", "NORTH"), help=say("a corner of a tile")
+        )
+        one.add_argument("--show", choices=tuple(STYLES), help=say("units to print"))
+        one.add_argument("--sheet", type=Path, help=say("write a page to print: a .html file"))
+        one.add_argument("--overwrite", action="store_true", help=say("where it is there already"))
     for one in (ahead, choose):
-        one.add_argument("--lippage", help="standard:grade for steps between tiles")
-        one.add_argument("--bed", nargs=2, metavar=("LEAST", "MOST"), help="mortar under the tile")
-        one.add_argument("--cap", help="how far a tile may leave the plane it should lie on")
-        one.add_argument("--spacers", help="the step that leveling spacers leave")
+        one.add_argument("--lippage", help=say("standard:grade for steps between tiles"))
+        one.add_argument(
+            "--bed", nargs=2, metavar=("LEAST", "MOST"), help=say("mortar under the tile")
+        )
+        one.add_argument("--cap", help=say("how far a tile may leave the plane it should lie on"))
+        one.add_argument("--spacers", help=say("the step that leveling spacers leave"))
 
 
 def run_lay(arguments: argparse.Namespace) -> int:
@@ -84,7 +91,7 @@ def run_lay(arguments: argparse.Namespace) -> int:
     print("\n".join(wrapped(tiling_words(survey, room))))
     if arguments.sheet:
         write_sheet(arguments.sheet, tiling_html(survey, room), arguments.overwrite)
-        print(f"Drawing: {arguments.sheet}")
+        print(say("Drawing: {sheet}", sheet=arguments.sheet))
     return 0
 
 
@@ -103,14 +110,14 @@ def run_forecast(arguments: argparse.Namespace) -> int:
     seen = outlook(
         assessment,
         None if arguments.quick else lambda: correct(assessment),
-        lambda _, words: _waiting(f"Working out {words}"),
+        lambda _, words: _waiting(say("Working out {words}", words=words)),
     )
     _waiting("")
     print("\n".join(wrapped(outlook_words(seen, assessment))))
     if arguments.sheet:
         page = (joints_csv if is_table(arguments.sheet) else outlook_html)(seen, assessment)
         write_sheet(arguments.sheet, page, arguments.overwrite)
-        print(f"Joints and bed: {arguments.sheet}")
+        print(say("Joints and bed: {sheet}", sheet=arguments.sheet))
     if seen.answer is not Answer.AS_IS:
         return STATUS[Outcome.OUT]
     return STATUS[Outcome.WITHIN if seen.sure else Outcome.CLOSE]
@@ -135,12 +142,14 @@ def run_choose(arguments: argparse.Namespace) -> int:
         return option_name(tile, pattern, style)
 
     tiles, refused = options(survey, called, assessment, sizes, patterns)
-    rows = compared(assessment, tiles, lambda _, words: _waiting(f"Laying {words}"))
+    rows = compared(
+        assessment, tiles, lambda _, words: _waiting(say("Laying {words}", words=words))
+    )
     _waiting("")
     print("\n".join(wrapped(choice_of_tiles(rows, refused, style))))
     if arguments.sheet:
         write_sheet(arguments.sheet, choosing_html(rows, refused, survey), arguments.overwrite)
-        print(f"Table: {arguments.sheet}")
+        print(say("Table: {sheet}", sheet=arguments.sheet))
     return 0
 
 
@@ -150,7 +159,7 @@ def tile_size_of(written: str) -> tuple[float, float]:
     try:
         short, long = sorted(parse_length(edges[key]) for key in ("length", "width"))
     except UnitsError as error:
-        raise SurveyError(f"tile {written!r}: {error}") from None
+        raise SurveyError(say("tile {written!r}: {error}", written=written, error=error)) from None
     return long, short
 
 
