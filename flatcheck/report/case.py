@@ -8,6 +8,7 @@ from flatcheck.change import Change, changed
 from flatcheck.correction import Choice, Fix, correct, fix_named
 from flatcheck.errors import SurveyError
 from flatcheck.judgment import NO_FLATNESS
+from flatcheck.language import say
 from flatcheck.lippage import LippageVerdict, judge_steps
 from flatcheck.report.words import outcome_of
 from flatcheck.survey import Survey
@@ -61,7 +62,7 @@ def case_of(
     assessment, lippage = judged(survey)
     if assessment is None and (before or remedy):
         raise SurveyError(
-            "only steps across joints were read, and no heights to compare or to correct."
+            say("only steps across joints were read, and no heights to compare or to correct.")
         )
     choice = fix = earlier = change = None
     if assessment and (remedy or assessment.verdict.outcome is not Outcome.WITHIN):

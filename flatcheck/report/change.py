@@ -6,9 +6,10 @@ import numpy as np
 
 from flatcheck.assess import Assessment
 from flatcheck.change import Change
+from flatcheck.language import say, several
 from flatcheck.places import where
 from flatcheck.report.paper import MOST_LABELS, Paper, page
-from flatcheck.report.words import many, spot_words
+from flatcheck.report.words import spot_words
 from flatcheck.units import format_length, format_volume
 from flatcheck.verdict import place_of
 
@@ -18,7 +19,8 @@ MOST = 12
 
 def change_html(change: Change, before: Assessment, after: Assessment) -> str:
     """One page with the floor before and after: both verdicts, a map of the change, and words."""
-    return page(f"Before and after: {after.survey.title}", change_body(change, before, after))
+    title = say("Before and after: {survey}", survey=after.survey.title)
+    return page(title, change_body(change, before, after))
 
 
 def change_body(change: Change, before: Assessment, after: Assessment) -> str:
@@ -35,41 +37,63 @@ def change_body(change: Change, before: Assessment, after: Assessment) -> str:
             words = format_length(float(rise), style, sign=True).removesuffix(" mm")
             drawn.append(paper.label(place, (0, 3.0), words))
     rows = "".join(
-        f"<tr><td class=words>{escape(called)}</td><td class=words>{found.verdict.outcome}</td>"
-        f"<td class=words>{len(found.verdict.spots)} places out</td></tr>"
-        for called, found in (("before", before), ("after", after))
+        f"<tr><td class=words>{escape(called)}</td>"
+        f"<td class=words>{escape(say(found.verdict.outcome))}</td>"
+        f"<td class=words>{escape(_places_out(found))}</td></tr>"
+        for called, found in ((say("before"), before), (say("after"), after))
     )
     said = "".join(f"<p>{escape(words)}</p>" for words in change_words(change, after))
+    key = say("Large dots changed beyond reading error: + filled, - ground.")
     return (
-        f"<table>{rows}</table>{paper.svg(drawn, 'what changed between the two surveys')}"
-        f"<p>Large dots changed beyond reading error: + filled, - ground.</p>{said}"
+        f"<table>{rows}</table>{paper.svg(drawn, say('what changed between the two surveys'))}"
+        f"<p>{escape(key)}</p>{said}"
     )
+
+
+def _places_out(found: Assessment) -> str:
+    return say("{count} places out", count=len(found.verdict.spots))
+
+
+def _places(count: int) -> str:
+    return several(count, "{number} place", "{number} places")
 
 
 def change_words(change: Change, after: Assessment) -> list[str]:
     """What was done to the floor, how it went by the plan, and what is still out."""
     style, room = after.survey.show, after.surface.room
     said = [
-        f"{many(len(change.rise_mm), 'place')} were read both times; levelled by {change.tied}.",
-        f"Filled at {many(change.filled, 'place')}, about {format_volume(change.added_l, style)}; "
-        f"ground at {many(change.ground, 'place')}, about "
-        f"{format_volume(change.removed_l, style)}; the rest did not change beyond reading error.",
+        say(
+            "{places} were read both times; levelled by {what}.",
+            places=_places(len(change.rise_mm)),
+            what=change.tied,
+        ),
+        say(
+            "Filled at {filled}, about {added}; ground at {ground}, about {removed}; the rest did "
+            "not change beyond reading error.",
+            filled=_places(change.filled),
+            added=format_volume(change.added_l, style),
+            ground=_places(change.ground),
+            removed=format_volume(change.removed_l, style),
+        ),
     ]
     if np.isfinite(change.planned_mm).any():
         off = change.rise_mm - change.planned_mm
         beyond = np.flatnonzero(np.abs(off) > 2 * change.u_mm)
         said.append(
-            f"Against the plan: off by {format_length(float(np.sqrt(np.mean(off**2))), style)} "
-            f"typically; {many(len(beyond), 'place')} beyond reading error."
+            say(
+                "Against the plan: off by {typical} typically; {places} beyond reading error.",
+                typical=format_length(float(np.sqrt(np.mean(off**2))), style),
+                places=_places(len(beyond)),
+            )
         )
         for k in beyond[np.argsort(-np.abs(off[beyond]))][:MOST]:
-            way = "high" if off[k] > 0 else "low"
             much = format_length(abs(float(off[k])), style)
-            said.append(f"  {much} {way}: {where(room, place_of(change.xy_mm[k]), style)}")
+            way = say("{much} high", much=much) if off[k] > 0 else say("{much} low", much=much)
+            said.append(f"  {way}: {where(room, place_of(change.xy_mm[k]), style)}")
     verdict = after.verdict
-    said.append(f"After the work the floor is {verdict.outcome}.")
+    said.append(say("After the work the floor is {outcome}.", outcome=say(verdict.outcome)))
     if verdict.spots:
-        said.append("Still out:")
+        said.append(say("Still out:"))
         said += [
             f"  {spot.number}  {spot_words(spot, room, style)}" for spot in verdict.spots[:MOST]
         ]

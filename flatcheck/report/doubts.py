@@ -10,11 +10,12 @@ import numpy as np
 
 from flatcheck.assess import Assessment
 from flatcheck.errors import UnitsError
+from flatcheck.language import say
 from flatcheck.misread import as_written
 from flatcheck.report.words import tile_size
 from flatcheck.room import clear, inside
 from flatcheck.survey import Gap, Observation, Reading, Tilt
-from flatcheck.units import LENGTH_UNITS, format_distance, format_slope, parse_length
+from flatcheck.units import LENGTH_UNITS, Style, format_distance, format_slope, parse_length
 
 FAR_MM = 300.0
 """No place of a floor is this far from the usual reading of its setup, unless many are [mm]."""
@@ -52,7 +53,8 @@ def doubts(assessment: Assessment) -> list[str]:
         *_bars(assessment),
     ]
     if len(said) > NAMED:
-        said = [*said[:NAMED], f"{len(said) - NAMED} more numbers look as unlikely."]
+        more = say("{count} more numbers look as unlikely.", count=len(said) - NAMED)
+        said = [*said[:NAMED], more]
     return said
 
 
@@ -69,15 +71,24 @@ def _sizes(assessment: Assessment) -> list[str]:
     if tile and not all(
         TILE_MM[0] <= edge <= TILE_MM[1] for edge in (tile.length_mm, tile.width_mm)
     ):
-        said.append(f"A tile of {tile_size(tile, style)} is unusual: is its size right?")
+        size = tile_size(tile, style)
+        said.append(say("A tile of {size} is unusual: is its size right?", size=size))
     wide = float(np.ptp(assessment.surface.xy_mm, axis=0).max())
-    if wide > WIDEST_MM or (wide < CLOSEST_MM and len(assessment.surface.xy_mm) > 4):
-        lie = (
-            f"up to {format_distance(wide, style)} apart"
-            if wide > WIDEST_MM
-            else (f"within {format_distance(wide, style)}")
+    span = format_distance(wide, style)
+    if wide > WIDEST_MM:
+        said.append(
+            say(
+                "The readings lie up to {span} apart: are the offsets in the unit that was said?",
+                span=span,
+            )
         )
-        said.append(f"The readings lie {lie}: are the offsets in the unit that was said?")
+    elif wide < CLOSEST_MM and len(assessment.surface.xy_mm) > 4:
+        said.append(
+            say(
+                "The readings lie within {span}: are the offsets in the unit that was said?",
+                span=span,
+            )
+        )
     return said
 
 
@@ -95,17 +106,32 @@ def _rods(assessment: Assessment) -> list[str]:
         if own[0].sense == "rod" and usual > LONGEST_ROD_MM:
             long = format_distance(usual, style)
             said.append(
-                f"{own[0].where} and below: rods are read at {long}, longer than any; are the "
-                "readings in the unit that was said?"
+                say(
+                    "{cell} and below: rods are read at {long}, longer than any; are the readings "
+                    "in the unit that was said?",
+                    cell=own[0].where,
+                    long=long,
+                )
             )
         elif len(own) > 3:
             said += [
-                f"{seen.where}: {seen.text!r} is {format_distance(abs(off), style)} "
-                f"{'more' if off > 0 else 'less'} than usual here{_meant(seen, usual, near)}"
+                _unusual(seen, off, style) + _meant(seen, usual, near)
                 for seen, off in zip(own, (written - usual).tolist(), strict=True)
                 if abs(off) > near
             ]
     return said
+
+
+def _unusual(seen: Reading, off_mm: float, style: Style) -> str:
+    """How far a reading is from what is usual at its setup."""
+    values = {
+        "cell": seen.where,
+        "reading": repr(seen.text),
+        "much": format_distance(abs(off_mm), style),
+    }
+    if off_mm > 0:
+        return say("{cell}: {reading} is {much} more than usual here", **values)
+    return say("{cell}: {reading} is {much} less than usual here", **values)
 
 
 def _meant(seen: Reading, usual_mm: float, near_mm: float) -> str:
@@ -116,17 +142,21 @@ def _meant(seen: Reading, usual_mm: float, near_mm: float) -> str:
         for unit in LENGTH_UNITS:
             try:
                 if abs(parse_length(seen.text, unit) - usual_mm) <= near_mm:
-                    return f": is it in {unit}?"
+                    return ": " + say("is it in {unit}?", unit=unit)
             except UnitsError:
                 continue  # a fraction of a millimeter
-    return "; is it right?"
+    return "; " + say("is it right?")
 
 
 def _gaps(assessment: Assessment) -> list[str]:
     """Gaps that a thumb would go under."""
     return [
-        f"{seen.where}: {seen.text!r} is a gap of "
-        f"{format_distance(seen.gap_mm, assessment.survey.show)} under a straightedge; is it right?"
+        say(
+            "{cell}: {reading} is a gap of {gap} under a straightedge; is it right?",
+            cell=seen.where,
+            reading=repr(seen.text),
+            gap=format_distance(seen.gap_mm, assessment.survey.show),
+        )
         for seen in _kept(assessment)
         if isinstance(seen, Gap) and seen.gap_mm > LARGEST_GAP_MM
     ]
@@ -140,7 +170,14 @@ def _tilts(assessment: Assessment) -> list[str]:
             ratio = abs(seen.rise_mm) / math.dist(seen.start, seen.end)
             if ratio > STEEPEST_RATIO:
                 slope = format_slope(ratio, assessment.survey.show)
-                said.append(f"{seen.where}: {seen.text!r} is a ramp, {slope}; is it right?")
+                said.append(
+                    say(
+                        "{cell}: {reading} is a ramp, {slope}; is it right?",
+                        cell=seen.where,
+                        reading=repr(seen.text),
+                        slope=slope,
+                    )
+                )
     return said
 
 
@@ -158,8 +195,11 @@ def _bars(assessment: Assessment) -> list[str]:
     )
     lies = inside(room, starts) & inside(room, ends) & clear(room, starts, ends)
     return [
-        f"{bar.where}: its bar would go through a wall or a cutout, or ends outside the room; "
-        "are its ends right?"
+        say(
+            "{cell}: its bar would go through a wall or a cutout, or ends outside the room; are "
+            "its ends right?",
+            cell=bar.where,
+        )
         for bar, free in zip(bars.values(), lies, strict=True)
         if not free
     ]
