@@ -17,8 +17,8 @@ from flatcheck.correction import correct, fix_named
 from flatcheck.language import say
 from flatcheck.refusal import unjudged
 from flatcheck.report.change import change_html, change_words
-from flatcheck.report.correction import choice_words, mark_words
-from flatcheck.report.marks import marks_csv, marks_html
+from flatcheck.report.correction import choice_words
+from flatcheck.report.marks import mark_words, marks_csv, marks_html
 from flatcheck.report.text import wrapped
 from flatcheck.survey import DECISIONS
 from flatcheck.units import STYLES

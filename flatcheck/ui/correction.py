@@ -13,10 +13,8 @@ from flatcheck.correction import Choice, Fix, correct, remedies
 from flatcheck.errors import FlatcheckError
 from flatcheck.report.correction import (
     cautions,
-    check_words,
     fix_words,
     instead_words,
-    mark_words,
     money,
     proven_words,
     recommended,
@@ -24,7 +22,7 @@ from flatcheck.report.correction import (
     terms_words,
 )
 from flatcheck.report.falls import SHOWN, worst_fall
-from flatcheck.report.marks import marks_csv, marks_html
+from flatcheck.report.marks import check_words, mark_words, marks_csv, marks_html
 from flatcheck.report.words import outcome_of, worst_words
 from flatcheck.ui.depths import plan_of_work, work_key
 from flatcheck.ui.figures import map_aspect
