@@ -14,10 +14,10 @@ from flatcheck.guard import CLEAR
 from flatcheck.level import as_evidence, lay
 from flatcheck.parts import Part, best_fall, settled
 from flatcheck.room import Room, cell_middles, inside
-from flatcheck.rules import LEVEL_MM
 from flatcheck.runoff import Catchments, Run, catchments, runs
 from flatcheck.surface import variance
 from flatcheck.units import MM_PER_INCH, format_distance, format_length
+from flatcheck.usual import LEVEL_MM
 from flatcheck.verdict import Place, place_of
 from flatcheck.water import Flood, flood, held_mm, ponds
 

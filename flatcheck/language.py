@@ -11,7 +11,9 @@ import sys
 from pathlib import Path
 
 LANGUAGE = "FLATCHECK_LANGUAGE"
-"""In the environment: the language to speak, by the name of its folder in `languages/`."""
+"""In the environment: the language to speak, by the name of its folder in `languages/`.
+
+A path to a folder outside of it, which holds LC_MESSAGES/flatcheck.mo, does as well."""
 
 FOLDER = Path(__file__).with_name("languages")
 DOMAIN = "flatcheck"
@@ -20,8 +22,12 @@ ENGLISH = "en"
 
 def _spoken() -> gettext.NullTranslations:
     asked = os.environ.get(LANGUAGE, ENGLISH)
+    if asked == ENGLISH:
+        return gettext.NullTranslations()
+    folder = Path(asked) if os.sep in asked else FOLDER / asked
     try:
-        return gettext.translation(DOMAIN, FOLDER, [asked], fallback=asked == ENGLISH)
+        with (folder / "LC_MESSAGES" / f"{DOMAIN}.mo").open("rb") as file:
+            return gettext.GNUTranslations(file)
     except OSError:
         print(f"{LANGUAGE}: {asked} is not among {FOLDER}; English it is.", file=sys.stderr)
         return gettext.NullTranslations()

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from flatcheck.errors import RuleError
+from flatcheck.language import say
 from flatcheck.rules import Citation
 from flatcheck.tile import Tile, longest_edge
 from flatcheck.units import MM_PER_FOOT, MM_PER_INCH
@@ -76,7 +77,7 @@ def own_classes(tile: Tile, region: str) -> tuple[tuple[Product, ...], ...]:
     One group for each way of making edges that it may be of, every way where nobody said; in a
     group, the classes of sources that disagree. None for sawn stone, which neither is about.
     """
-    kinds = _BY_EDGES["ansi" if region == "USA" else "iso"]
+    kinds = _BY_EDGES["ansi" if region == say("USA") else "iso"]
     names = [kinds.get(tile.edges, ())] if tile.edges else list(kinds.values())
     groups = [[product_named(name) for name in group] for group in names]
     return tuple(tuple(p for p in group if holds_for(p, tile)) for group in groups if group)

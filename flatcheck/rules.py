@@ -8,20 +8,28 @@ import difflib
 import importlib
 import math
 import pkgutil
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 
 from flatcheck.errors import RuleError
+from flatcheck.language import say, several
 from flatcheck.tile import Tile, longest_edge
-from flatcheck.units import MM_PER_FOOT, parse_length
 
 Floats = npt.NDArray[np.float64]
 
-CERTAINTY = ("agreed", "single source", "from memory", "common practice, no source")
-"""How sure we are of a number: seen in several pages that agree; in one; not seen; in none."""
+CERTAINTY = {
+    "agreed": say("agreed"),
+    "single source": say("single source"),
+    "from memory": say("from memory"),
+    "common practice, no source": say("common practice, no source"),
+}
+"""How sure we are of a number: seen in several pages that agree; in one; not seen; in none.
+
+As it is called in the data, and as it is said."""
 
 
 @dataclass(frozen=True)
@@ -37,9 +45,20 @@ class Citation:
 
     def __post_init__(self) -> None:
         if self.certainty not in CERTAINTY:
-            raise RuleError(f"{self.document}: certainty {self.certainty!r} is not one of ours.")
+            raise RuleError(
+                say(
+                    "{document}: certainty {certainty!r} is not one of ours.",
+                    document=self.document,
+                    certainty=self.certainty,
+                )
+            )
         if not (self.document and self.edition and self.clause and self.source):
-            raise RuleError(f"{self.document}: a rule needs document, edition, clause and source.")
+            raise RuleError(
+                say(
+                    "{document}: a rule needs document, edition, clause and source.",
+                    document=self.document,
+                )
+            )
 
 
 TAPE_MM = 1.0
@@ -71,13 +90,13 @@ class Limit:
     def __post_init__(self) -> None:
         spans = [span for span, _ in self.anchors]
         if not spans or sorted(set(spans)) != spans:
-            raise RuleError("a limit needs anchors with growing distances.")
+            raise RuleError(say("a limit needs anchors with growing distances."))
         if not all(math.isfinite(v) and v for anchor in self.anchors for v in anchor):
-            raise RuleError("a limit and its distances must be finite and not zero.")
+            raise RuleError(say("a limit and its distances must be finite and not zero."))
         if min(spans) <= 0:
-            raise RuleError("the distances of a limit must be larger than zero.")
+            raise RuleError(say("the distances of a limit must be larger than zero."))
         if self.power and len(spans) > 1:
-            raise RuleError("a limit that grows with a power of the distance has one anchor.")
+            raise RuleError(say("a limit that grows with a power of the distance has one anchor."))
 
     @property
     def fixed(self) -> bool:
@@ -130,108 +149,13 @@ class Rule:
 
     def __post_init__(self) -> None:
         if self.length_mm is None and self.pitch_mm is None:
-            raise RuleError(f"rule {self.id}: without a length it needs the reading spacing.")
-
-
-_FLAT = {
-    "resting": "No gap over {limit} under a {length} straightedge resting on the high points.",
-    "blocks": "No place more than {limit} high or low under a {length} straightedge on equal "
-    "blocks.",
-    "plane": "No place more than {limit} below the required plane that touches the high points, "
-    "over any {length}.",
-    "step": "No change in level over {limit} within {length}.",
-}
-
-
-def flat_rule(
-    measure: str,
-    length: str,
-    limit: str,
-    citation: Citation,
-    *,
-    edge_from_mm: float = 0.0,
-    edge_below_mm: float = math.inf,
-) -> Rule:
-    """A limit over one length, both as the document writes them: "3 mm" under "2 m"."""
-    length_mm = parse_length(length)
-    return Rule(
-        id=length.replace(" ", "").replace(".", "-"),
-        measure=measure,
-        length_mm=length_mm,
-        limit=Limit(((length_mm, parse_length(limit)),)),
-        words=_FLAT[measure].format(limit=limit, length=length),
-        citation=citation,
-        edge_from_mm=edge_from_mm,
-        edge_below_mm=edge_below_mm,
-    )
-
-
-LEVEL_MM = 2 * MM_PER_FOOT
-"""The level that rules of fall are tried with: documents give a slope and no length for it [mm].
-
-Common practice, no source: a 24 in level is the one that fits in a shower."""
-
-
-def least_fall(ratio: float, words: str, citation: Citation) -> Rule:
-    """A floor falls at least `ratio` along each plane's own line of flow."""
-    limit = Limit(((LEVEL_MM, -ratio * LEVEL_MM),))
-    return Rule("least", "fall_least", LEVEL_MM, limit, words, citation, pitch_mm=LEVEL_MM / 2)
-
-
-def most_fall(ratio: float, words: str, citation: Citation) -> Rule:
-    """A floor falls at most `ratio`, whichever way."""
-    limit = Limit(((LEVEL_MM, ratio * LEVEL_MM),))
-    return Rule("most", "fall_most", LEVEL_MM, limit, words, citation, pitch_mm=LEVEL_MM / 2)
-
-
-def no_ponds(held_mm: float, citation: Citation) -> Rule:
-    """No water stands deeper than surface tension holds it anyway."""
-    words = f"No water stands deeper than the {held_mm:.1f} mm that surface tension holds anyway."
-    # A birdbath smaller than a foot across is not looked for (common practice, no source).
-    limit = Limit(((1.0, held_mm),))
-    return Rule("ponds", "ponding", None, limit, words, citation, pitch_mm=MM_PER_FOOT)
+            raise RuleError(
+                say("rule {id}: without a length it needs the reading spacing.", id=self.id)
+            )
 
 
 STEP = "lippage"
 """The measure of a step between the edges of two tiles; it is read, no surface is asked for it."""
-
-
-def up_to(value: float) -> float:
-    """The bound `below` which a rule holds that still holds at the value itself."""
-    return math.nextafter(value, math.inf)
-
-
-def most_step(
-    id: str,
-    step_mm: float,
-    words: str,
-    citation: Citation,
-    *,
-    joint_ratio: float = 0.0,
-    edges_ratio: float = 0.0,
-    joint_from_mm: float = 0.0,
-    joint_below_mm: float = math.inf,
-    area_from_mm2: float = 0.0,
-    area_below_mm2: float = math.inf,
-    edge_below_mm: float = math.inf,
-    adds_warpage: bool = False,
-) -> Rule:
-    """No edge stands proud of the next by more than `step_mm`, with what the rule adds to it."""
-    return Rule(
-        id=id,
-        measure=STEP,
-        length_mm=None,
-        limit=Limit(((1.0, step_mm),), joint_ratio=joint_ratio, edges_ratio=edges_ratio),
-        words=words,
-        citation=citation,
-        edge_below_mm=edge_below_mm,
-        pitch_mm=math.inf,  # each joint is judged by itself, however far the next one is
-        joint_from_mm=joint_from_mm,
-        joint_below_mm=joint_below_mm,
-        area_from_mm2=area_from_mm2,
-        area_below_mm2=area_below_mm2,
-        adds_warpage=adds_warpage,
-    )
 
 
 def pitch_for(rule: Rule) -> float:
@@ -268,13 +192,21 @@ class Grade:
 
     def __post_init__(self) -> None:
         if self.on not in ON:
-            raise RuleError(f"{self.title}: a grade is for one of {', '.join(ON)}.")
+            raise RuleError(
+                say(
+                    "{grade}: a grade is for one of {known}.", grade=self.title, known=", ".join(ON)
+                )
+            )
 
 
 def check_on(grade: Grade, about: str, name: str) -> None:
     """A grade for walls judges no floor, and the other way round. Raises RuleError naming it."""
     if grade.on not in (about, "either"):
-        raise RuleError(f"{name}: the rule is for a {grade.on}, and this survey is of a {about}.")
+        raise RuleError(
+            say("{rule}: the rule is for a wall, and this survey is of a floor.", rule=name)
+            if grade.on == "wall"
+            else say("{rule}: the rule is for a floor, and this survey is of a wall.", rule=name)
+        )
 
 
 @dataclass(frozen=True)
@@ -292,17 +224,39 @@ class Standard:
     about: str = "flatness"
 
 
+def shelf() -> Iterator[tuple[str, Standard]]:
+    """Every file in `flatcheck/standards/`: its name as a module, and its STANDARD in English."""
+    folder = importlib.import_module("flatcheck.standards")
+    for name in sorted(m.name for m in pkgutil.iter_modules(folder.__path__)):
+        module = f"{folder.__name__}.{name}"
+        yield module, importlib.import_module(module).STANDARD
+
+
+def spoken(standard: Standard, speak: Callable[[str], str]) -> Standard:
+    """A standard with all of its texts spoken so; what it cites stays as it is."""
+
+    def rule(one: Rule) -> Rule:
+        citation = replace(one.citation, note=speak(one.citation.note))
+        return replace(one, words=speak(one.words), citation=citation)
+
+    def grade(one: Grade) -> Grade:
+        title, disputed = speak(one.title), speak(one.disputed)
+        return replace(one, title=title, rules=tuple(map(rule, one.rules)), disputed=disputed)
+
+    title, region = speak(standard.title), speak(standard.region)
+    return replace(standard, title=title, region=region, grades=tuple(map(grade, standard.grades)))
+
+
 @cache
 def standards() -> dict[str, Standard]:
-    """Every standard there is, by id: whatever file in `flatcheck/standards/` holds STANDARD."""
-    shelf = importlib.import_module("flatcheck.standards")
-
+    """Every standard there is, by id, in the person's language."""
     found = {}
-    for module in sorted(m.name for m in pkgutil.iter_modules(shelf.__path__)):
-        standard: Standard = importlib.import_module(f"{shelf.__name__}.{module}").STANDARD
+    for _, standard in shelf():
         if standard.id in found:
-            raise RuleError(f"two files in flatcheck/standards call themselves {standard.id!r}.")
-        found[standard.id] = standard
+            raise RuleError(
+                say("two files in flatcheck/standards call themselves {id!r}.", id=standard.id)
+            )
+        found[standard.id] = spoken(standard, say)
     return found
 
 
@@ -316,11 +270,17 @@ def grade_of(name: str) -> tuple[Standard, Grade]:
     standard_id = standard_id.lower()
     if standard_id not in known:
         like = difflib.get_close_matches(standard_id, known, 3, 0.4)
-        nearest = f"; the nearest are {', '.join(like)}" if len(like) > 1 else ""
-        nearest = f"; the nearest is {like[0]}" if len(like) == 1 else nearest
+        nearest = several(
+            len(like), "; the nearest is {like}", "; the nearest are {like}", like=", ".join(like)
+        )
         raise RuleError(
-            f"standard {standard_id[:40]!r} is not one of the {len(known)} that `flatcheck "
-            f"standards` lists{nearest}."
+            say(
+                "standard {name!r} is not one of the {count} that `flatcheck standards` "
+                "lists{nearest}.",
+                name=standard_id[:40],
+                count=len(known),
+                nearest=nearest if like else "",
+            )
         )
     standard = known[standard_id]
     if not grade_id:
@@ -329,7 +289,14 @@ def grade_of(name: str) -> tuple[Standard, Grade]:
         if grade.id.lower() == grade_id.lower():
             return standard, grade
     grades = ", ".join(grade.id for grade in standard.grades)
-    raise RuleError(f"{standard.title} has no {grade_id!r}; it has {grades}.")
+    raise RuleError(
+        say(
+            "{standard} has no {grade!r}; it has {grades}.",
+            standard=standard.title,
+            grade=grade_id,
+            grades=grades,
+        )
+    )
 
 
 def rules_for(grade: Grade, tile: Tile | None) -> tuple[Rule, ...]:
@@ -340,12 +307,17 @@ def rules_for(grade: Grade, tile: Tile | None) -> tuple[Rule, ...]:
     """
     if any(rule.measure == STEP for rule in grade.rules):
         raise RuleError(
-            f"{grade.title}: the rule is about lippage, not about the floor; name it as the "
-            "standard for lippage."
+            say(
+                "{grade}: the rule is about lippage, not about the floor; name it as the standard "
+                "for lippage.",
+                grade=grade.title,
+            )
         )
     by_tile = any(r.edge_from_mm > 0 or r.edge_below_mm < math.inf for r in grade.rules)
     if by_tile and tile is None:
-        raise RuleError(f"{grade.title}: the rule depends on the tile; say its size.")
+        raise RuleError(
+            say("{grade}: the rule depends on the tile; say its size.", grade=grade.title)
+        )
     edge = longest_edge(tile) if tile else 0.0
     return tuple(r for r in grade.rules if r.edge_from_mm <= edge < r.edge_below_mm)
 
@@ -357,7 +329,7 @@ def step_rule(grade: Grade, tile: Tile | None, joint_mm: float | None) -> Rule:
     grade that is not about lippage, and where the grade has no limit for such a joint or tile.
     """
     if any(rule.measure != STEP for rule in grade.rules):
-        raise RuleError(f"{grade.title}: the rule is not about lippage.")
+        raise RuleError(say("{grade}: the rule is not about lippage.", grade=grade.title))
     by_tile = any(
         rule.limit.edges_ratio
         or rule.edge_below_mm < math.inf
@@ -370,9 +342,13 @@ def step_rule(grade: Grade, tile: Tile | None, joint_mm: float | None) -> Rule:
         for rule in grade.rules
     )
     if by_tile and tile is None:
-        raise RuleError(f"{grade.title}: the limit depends on the tile; say its size.")
+        raise RuleError(
+            say("{grade}: the limit depends on the tile; say its size.", grade=grade.title)
+        )
     if by_joint and joint_mm is None:
-        raise RuleError(f"{grade.title}: the limit depends on the joint; say its width.")
+        raise RuleError(
+            say("{grade}: the limit depends on the joint; say its width.", grade=grade.title)
+        )
     edge = longest_edge(tile) if tile else 0.0
     area = tile.length_mm * tile.width_mm if tile else 0.0
     width = joint_mm or 0.0
@@ -383,7 +359,9 @@ def step_rule(grade: Grade, tile: Tile | None, joint_mm: float | None) -> Rule:
             and rule.joint_from_mm <= width < rule.joint_below_mm
         ):
             return rule
-    raise RuleError(f"{grade.title}: no limit is published for such a joint or tile.")
+    raise RuleError(
+        say("{grade}: no limit is published for such a joint or tile.", grade=grade.title)
+    )
 
 
 def step_limit(rule: Rule, tile: Tile | None, joint_mm: float | None) -> float:

@@ -32,6 +32,7 @@ ORDER = (
     "origin",
     "intent",
     "rules",
+    "usual",
     "product",
     "spacing",
     "warpage",
@@ -110,6 +111,7 @@ ORDER = (
     "ui",
     "commands",
     "cli",
+    "languages",
     "__main__",
 )
 """A module imports from those named before it, and from its own package."""

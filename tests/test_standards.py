@@ -17,7 +17,6 @@ import flatcheck.measures
 from flatcheck.errors import RuleError
 from flatcheck.rules import (
     CERTAINTY,
-    LEVEL_MM,
     STEP,
     Citation,
     Grade,
@@ -35,6 +34,7 @@ from flatcheck.rules import (
 )
 from flatcheck.tile import Tile
 from flatcheck.units import parse_length, parse_slope
+from flatcheck.usual import LEVEL_MM
 
 shelf = importlib.import_module("flatcheck.standards")  # the package has a function so named
 MODULES = sorted(module.name for module in pkgutil.iter_modules(shelf.__path__))

@@ -7,7 +7,8 @@ tighter one is a matter of sampling.
 
 from fractions import Fraction
 
-from flatcheck.rules import Citation, Grade, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import flat_rule
 
 _TABLE = (
     ("conventional", "Conventional", Fraction(3, 4), Fraction(1, 2)),

@@ -4,8 +4,9 @@ A shower that must drain and be accessible has a window of 0.08 points between t
 2.00 % and 1:48; judged together, it takes readings good enough to tell.
 """
 
-from flatcheck.rules import Citation, Grade, Limit, Rule, Standard, most_fall
+from flatcheck.rules import Citation, Grade, Limit, Rule, Standard
 from flatcheck.units import MM_PER_INCH
+from flatcheck.usual import most_fall
 
 _SLOPE = Citation(
     document="ADA Standards",

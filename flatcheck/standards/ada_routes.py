@@ -1,6 +1,7 @@
 """United States: slopes of accessible walks and ramps."""
 
-from flatcheck.rules import Citation, Grade, Standard, most_fall
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import most_fall
 
 _WALKS = Citation(
     document="ADA and ABA Standards",

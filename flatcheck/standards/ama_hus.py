@@ -1,6 +1,7 @@
 """Sweden: wet room floors, and walls, by the classes of AMA Hus."""
 
-from flatcheck.rules import Citation, Grade, Limit, Rule, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Limit, Rule, Standard
+from flatcheck.usual import flat_rule
 
 
 def _citation(table: str, section: str) -> Citation:

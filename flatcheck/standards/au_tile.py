@@ -1,6 +1,7 @@
 """Australia: substrates, finished tile, and concrete as it is specified for."""
 
-from flatcheck.rules import Citation, Grade, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import flat_rule
 
 
 def _substrate(note: str) -> Citation:

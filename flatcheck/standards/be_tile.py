@@ -1,6 +1,7 @@
 """Belgium: classes of screeds and tile floors. The limits are from memory."""
 
-from flatcheck.rules import Citation, Grade, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import flat_rule
 
 _CITATION = Citation(
     document="NIT 189, 213 and 237",

@@ -1,6 +1,7 @@
 """Britain: wall tiling, the base that it is laid on."""
 
-from flatcheck.rules import Citation, Grade, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import flat_rule
 
 _CITATION = Citation(
     document="BS 5385-1",

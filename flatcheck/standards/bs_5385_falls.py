@@ -1,6 +1,7 @@
 """Britain: falls of wet floors."""
 
-from flatcheck.rules import Citation, Grade, Standard, least_fall, most_fall
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import least_fall, most_fall
 
 _CITATION = Citation(
     document="BS 5385-3",

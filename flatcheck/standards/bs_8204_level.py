@@ -1,6 +1,7 @@
 """Britain: how far a screed or slab may lie off its level, and steps across its joints."""
 
-from flatcheck.rules import Citation, Grade, Limit, Rule, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Limit, Rule, Standard
+from flatcheck.usual import flat_rule
 
 _DATUM_PITCH_MM = 1000.0
 

@@ -1,6 +1,7 @@
 """Germany: falls of balconies, roofs and, by practice, of showers."""
 
-from flatcheck.rules import Citation, Grade, Standard, least_fall
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import least_fall
 
 _BALCONY = Citation(
     document="DIN 18531-5",

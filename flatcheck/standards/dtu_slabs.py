@@ -1,6 +1,7 @@
 """France: slabs and screeds that coverings are laid on."""
 
-from flatcheck.rules import Citation, Grade, Limit, Rule, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Limit, Rule, Standard
+from flatcheck.usual import flat_rule
 
 _SLAB = Citation(
     document="NF DTU 13.3",

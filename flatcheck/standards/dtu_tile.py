@@ -1,6 +1,7 @@
 """France: tile set in mortar and bonded tile, what it is laid on and how flat it ends."""
 
-from flatcheck.rules import Citation, Grade, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import flat_rule
 
 _MORTAR = Citation(
     document="NF DTU 52.1",

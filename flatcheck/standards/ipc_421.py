@@ -1,6 +1,7 @@
 """United States: the pan under a tiled shower, by the international plumbing code."""
 
-from flatcheck.rules import Citation, Grade, Standard, least_fall
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import least_fall
 
 _CITATION = Citation(
     document="IPC",

@@ -4,7 +4,8 @@ The code prints a slope and, behind it in brackets, a percentage that is not qui
 per ft is 1:48 or 2.08 %. Both are here as grades.
 """
 
-from flatcheck.rules import Citation, Grade, Standard, least_fall, most_fall
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import least_fall, most_fall
 
 _CITATION = Citation(
     document="IRC",

@@ -1,6 +1,7 @@
 """Australia: how far one tile may stand proud of the next before it is a defect."""
 
-from flatcheck.rules import Citation, Grade, Standard, most_step, up_to
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import most_step, up_to
 
 _TILE_MM, _GROUND_MM, _NARROW_MM, _JOINT_MM = 2.0, 1.5, 1.0, 3.0
 

@@ -1,6 +1,7 @@
 """Belgium: how far one slab of natural stone may stand proud of the next."""
 
-from flatcheck.rules import Citation, Grade, Standard, most_step, up_to
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import most_step, up_to
 
 _EDGE_MM = 500.0
 

@@ -3,7 +3,8 @@
 DIN 18202 has no limit for lippage.
 """
 
-from flatcheck.rules import Citation, Grade, Standard, most_step, up_to
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import most_step, up_to
 
 _CAST = Citation(
     document="DIN 18333",

@@ -1,6 +1,7 @@
 """France: how far one tile may stand proud of the next, growing with the joint."""
 
-from flatcheck.rules import Citation, Grade, Standard, most_step
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import most_step
 
 _LEAST_MM = 0.5
 _STONE_MM = 1.0

@@ -1,6 +1,7 @@
 """Britain: how far one tile may stand proud of the next, by the joint."""
 
-from flatcheck.rules import Citation, Grade, Rule, Standard, most_step, up_to
+from flatcheck.rules import Citation, Grade, Rule, Standard
+from flatcheck.usual import most_step, up_to
 
 _JOINT_MM = 6.0
 _NARROW_MM, _WIDE_MM = 1.0, 2.0

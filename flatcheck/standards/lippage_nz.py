@@ -1,6 +1,7 @@
 """New Zealand: how far one tile may stand proud of the next, by the kind of tile."""
 
-from flatcheck.rules import Citation, Grade, Standard, most_step
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import most_step
 
 _CITATION = Citation(
     document="MBIE guide to tolerances",

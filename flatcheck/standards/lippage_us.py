@@ -2,8 +2,9 @@
 
 from fractions import Fraction
 
-from flatcheck.rules import Citation, Grade, Rule, Standard, most_step, up_to
+from flatcheck.rules import Citation, Grade, Rule, Standard
 from flatcheck.units import MM_PER_INCH
+from flatcheck.usual import most_step, up_to
 
 _NARROW, _WIDE = Fraction(1, 32), Fraction(1, 16)
 _WIDE_FROM = Fraction(1, 4)

@@ -1,6 +1,7 @@
 """Australia: falls of bathroom floors to a floor waste, and no water left standing."""
 
-from flatcheck.rules import Citation, Grade, Standard, least_fall, most_fall, no_ponds
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import least_fall, most_fall, no_ponds
 from flatcheck.water import held_mm
 
 _NCC = Citation(

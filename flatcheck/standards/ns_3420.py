@@ -1,6 +1,7 @@
 """Norway: flatness in four classes; a tiled floor is class PB."""
 
-from flatcheck.rules import Citation, Grade, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import flat_rule
 
 _CITATION = Citation(
     document="NS 3420-1",

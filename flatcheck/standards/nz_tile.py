@@ -1,6 +1,7 @@
 """New Zealand: finished tile, and concrete surfaces on which sources disagree."""
 
-from flatcheck.rules import Citation, Grade, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import flat_rule
 
 _FINISHED = Citation(
     document="MBIE guide to tolerances",

@@ -1,6 +1,7 @@
 """Norway: falls of wet room floors."""
 
-from flatcheck.rules import Citation, Grade, Standard, least_fall
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import least_fall
 
 _CITATION = Citation(
     document="TEK17",

@@ -1,7 +1,8 @@
 """Britain: floors of free movement in warehouses, an older edition. Not made for tile."""
 
-from flatcheck.rules import Citation, Grade, Limit, Rule, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Limit, Rule, Standard
 from flatcheck.units import parse_length
+from flatcheck.usual import flat_rule
 
 _CITATION = Citation(
     document="TR34",

@@ -1,7 +1,8 @@
 """Canada: how flat the substrate must be, which is said to be as in the United States."""
 
-from flatcheck.rules import Citation, Grade, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Standard
 from flatcheck.units import MM_PER_INCH
+from flatcheck.usual import flat_rule
 
 _LARGE_FROM_MM = 15 * MM_PER_INCH
 

@@ -1,6 +1,7 @@
 """Britain: floors and walls of new homes, as two house warranties ask for them."""
 
-from flatcheck.rules import Citation, Grade, Limit, Rule, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Limit, Rule, Standard
+from flatcheck.usual import flat_rule
 
 _NHBC = Citation(
     document="NHBC Standards",

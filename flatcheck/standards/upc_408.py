@@ -1,6 +1,7 @@
 """United States: how a shower floor falls, by the uniform plumbing code and California's."""
 
-from flatcheck.rules import Citation, Grade, Standard, least_fall, most_fall
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import least_fall, most_fall
 
 _FLOOR = Citation(
     document="UPC and California Plumbing Code",

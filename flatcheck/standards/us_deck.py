@@ -1,6 +1,7 @@
 """United States: falls of exterior decks and balconies under tile."""
 
-from flatcheck.rules import Citation, Grade, Standard, least_fall
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import least_fall
 
 _METHOD = Citation(
     document="TCNA Handbook, exterior deck methods (F103)",

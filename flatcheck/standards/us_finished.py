@@ -1,6 +1,7 @@
 """United States: how flat the finished tile or stone must be, and pavers on pedestals."""
 
-from flatcheck.rules import Citation, Grade, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import flat_rule
 
 _TILE = Citation(
     document="ANSI A108.02",

@@ -1,6 +1,7 @@
 """United States: the edges of panels that a floor is made of, such as plywood."""
 
-from flatcheck.rules import Citation, Grade, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import flat_rule
 
 _CITATION = Citation(
     document="TCA Handbook",

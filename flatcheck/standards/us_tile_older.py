@@ -3,7 +3,8 @@
 Kept for old jobs; none of them could be confirmed.
 """
 
-from flatcheck.rules import Citation, Grade, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Standard
+from flatcheck.usual import flat_rule
 
 
 def _citation(clause: str) -> Citation:

@@ -7,8 +7,9 @@ The text can be read in two ways, and both are here as grades: as the gap under 
 import math
 from fractions import Fraction
 
-from flatcheck.rules import Citation, Grade, Limit, Rule, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Limit, Rule, Standard
 from flatcheck.units import MM_PER_FOOT, MM_PER_INCH
+from flatcheck.usual import flat_rule
 
 _LARGE_FROM_MM = 15 * MM_PER_INCH
 

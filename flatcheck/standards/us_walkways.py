@@ -1,6 +1,7 @@
 """United States: changes in level where people walk, as their codes allow them."""
 
-from flatcheck.rules import Citation, Grade, Rule, Standard, flat_rule
+from flatcheck.rules import Citation, Grade, Rule, Standard
+from flatcheck.usual import flat_rule
 
 _F1637 = Citation(
     document="ASTM F1637",

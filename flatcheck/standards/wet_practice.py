@@ -3,8 +3,9 @@
 No document seen gives numbers for these; they are practice, and so marked.
 """
 
-from flatcheck.rules import Citation, Grade, Limit, Rule, Standard, no_ponds
+from flatcheck.rules import Citation, Grade, Limit, Rule, Standard
 from flatcheck.units import MM_PER_INCH
+from flatcheck.usual import no_ponds
 from flatcheck.water import held_mm
 
 _CITATION = Citation(
