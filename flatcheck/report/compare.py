@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from flatcheck.compare import Comparison, Row
+from flatcheck.language import say, several
 from flatcheck.report.advice import TRUE
 from flatcheck.report.text import cite
-from flatcheck.report.words import disputed_words, many
+from flatcheck.report.words import disputed_words
 from flatcheck.rules import standards
 from flatcheck.units import LENGTH_UNITS, Style, format_distance, format_length
 from flatcheck.verdict import Finding, Outcome
@@ -24,13 +25,15 @@ def compare_text(found: Comparison) -> str:
     """What the floor would carry, every grade that was judged, and why others were not."""
     survey, style = found.survey, found.survey.show
     counts = [
-        f"{sum(row.outcome is outcome for row in found.rows)} {outcome}" for outcome in Outcome
+        f"{sum(row.outcome is outcome for row in found.rows)} {say(outcome)}" for outcome in Outcome
     ]
-    lines = [
-        *_fold(f"COMPARED with {many(len(found.rows), 'grade')}: {survey.title}"),
-        *_fold(f"{', '.join(counts)}; {survey.decision}."),
-        "",
-    ]
+    compared = several(
+        len(found.rows),
+        "COMPARED with {number} grade: {survey}",
+        "COMPARED with {number} grades: {survey}",
+        survey=survey.title,
+    )
+    lines = [*_fold(compared), *_fold(f"{', '.join(counts)}; {say(survey.decision)}."), ""]
     for sentence in carry_words(found):
         lines += _fold(sentence)
     judged = [row for row in found.rows if row.outcome in SHOWN]
@@ -40,13 +43,13 @@ def compare_text(found: Comparison) -> str:
     if doubtful:
         lines += ["", *_fold(f"? {DOUBT}")]
     open_ = [row for row in found.rows if row.outcome is Outcome.NOT_ASSESSED]
-    for title, rows in (("Not assessed", open_), ("Not for this survey", found.aside)):
+    for title, rows in ((say("Not assessed"), open_), (say("Not for this survey"), found.aside)):
         if rows:
             lines += ["", f"{title}:", *_reasons(found, rows, style)]
     return "\n".join(lines) + "\n"
 
 
-DOUBT = (
+DOUBT = say(
     "a number from memory, or one that sources disagree about; see `flatcheck standards`, or "
     "--json."
 )
@@ -63,33 +66,35 @@ def carry_words(found: Comparison) -> list[str]:
     style = found.survey.show
     said = []
     for name, _, high in found.largest:
+        words = say("none that can be told within")
         if high == math.inf:
-            words = "any size"
+            words = say("any size")
         elif high:
-            words = f"edges under {format_distance(high, style)}"
-        else:
-            words = "none that can be told within"
-        said.append(f"Largest tile by {name}: {words}.")
+            words = say("edges under {edge}", edge=format_distance(high, style))
+        said.append(say("Largest tile by {grade}: {size}.", grade=name, size=words))
     held = [
-        f"{one.standard.id}:{one.held} (of {', '.join(one.grades)})"
+        say(
+            "Strictest class within: {grade} (of {grades}).",
+            grade=f"{one.standard.id}:{one.held}",
+            grades=", ".join(one.grades),
+        )
         for one in found.strictest
         if one.held
     ]
-    said += [f"Strictest class within: {words}." for words in held]
-    if not held:
-        said.append("Within none of the classes of any standard, as far as the readings tell.")
-    return said
+    nowhere = say("Within none of the classes of any standard, as far as the readings tell.")
+    return [*said, *(held or [nowhere])]
 
 
 def _table(found: Comparison, rows: Sequence[Row], style: Style) -> list[str]:
     upright = found.survey.room is not None and found.survey.room.upright
-    way = "right, up" if upright else "east, north"
-    lines = [f"{'':2}{'standard:grade':31}{'over by':>8}  {'worst':>9} {'limit':>8}  {way}"]
+    way = say("right, up") if upright else say("east, north")
+    over, worst, limit = say("over by"), say("worst"), say("limit")
+    lines = [f"  {say('standard:grade'):31}{over:>8}  {worst:>9} {limit:>8}  {way}"]
     for outcome in SHOWN:
         some = [row for row in rows if row.outcome is outcome]
         if not some:
             continue
-        lines.append(outcome.upper())
+        lines.append(say(outcome).upper())
         for row in sorted(some, key=lambda row: -(row.share or 0.0)):
             value, limit, place = _cells(row, style)
             mark = "*" if row.own else "?" if doubt(row) else " "
@@ -97,7 +102,7 @@ def _table(found: Comparison, rows: Sequence[Row], style: Style) -> list[str]:
                 f"{mark} {_called(row, style):31}{_share(row):>8}  {value:>9} {limit:>8}  {place}"
             )
     if any(row.own for row in rows):
-        lines.append("* the survey's own standard")
+        lines.append("* " + say("the survey's own standard"))
     return lines
 
 
@@ -182,7 +187,7 @@ def why_not(row: Row, found: Comparison, style: Style) -> str:
     if row.outcome is not Outcome.NOT_ASSESSED:
         return ""
     if row.steps:
-        return "the tile's own warpage was not measured"
+        return say("the tile's own warpage was not measured")
     upright = found.survey.room is not None and found.survey.room.upright
     open_ = [f for f in row.findings if f.outcome is Outcome.NOT_ASSESSED]
     return _why(open_[0], upright, style) if open_ else ""
@@ -192,21 +197,23 @@ def _why(finding: Finding, upright: bool, style: Style) -> str:
     measure = finding.rule.measure
     need = format_distance(finding.pitch_mm, style)
     if measure in TRUE and not finding.placements + finding.left_open:
-        return f"the intent is not {'plumb' if upright else 'level, nor one fall'}"
+        if upright:
+            return say("the intent is not plumb")
+        return say("the intent is not level, nor one fall")
     if measure == "step" and not finding.placements:
-        return "no two readings lie close together on both sides of an edge"
+        return say("no two readings lie close together on both sides of an edge")
     if measure == "ponding" and not finding.placements:
-        return "no reading lies on the drain"
+        return say("no reading lies on the drain")
     if finding.left_open and not finding.placements:
-        return "the readings leave the slope open"
+        return say("the readings leave the slope open")
     if not math.isfinite(finding.have_mm):
-        return "the readings lie in one line"
+        return say("the readings lie in one line")
     if finding.have_mm > finding.pitch_mm * 1.01 + 1:
         have = format_distance(finding.have_mm, style)
-        return f"needs readings every {need} (they are {have} apart)"
+        return say("needs readings every {need} (they are {have} apart)", need=need, have=have)
     if finding.left_open:
-        return "the readings leave the twist of the floor open"
-    return "too little of it could be judged"
+        return say("the readings leave the twist of the floor open")
+    return say("too little of it could be judged")
 
 
 def compare_record(found: Comparison) -> dict[str, Any]:

@@ -5,10 +5,11 @@ from typing import Any
 from flatcheck.acceptance import PROOF, Sampling
 from flatcheck.compass import parse_bearing, side_of
 from flatcheck.instrument import fine
+from flatcheck.language import say, several
 from flatcheck.lippage import SHOWN, Joint, LippageVerdict, histogram
 from flatcheck.places import where
 from flatcheck.report.text import cite
-from flatcheck.report.words import against, beside, disputed_words, many, sure_words
+from flatcheck.report.words import against, beside, disputed_words, sure_words
 from flatcheck.room import Room, rectangle
 from flatcheck.rules import grade_of
 from flatcheck.survey import Survey
@@ -33,7 +34,11 @@ def lippage_words(verdict: LippageVerdict, survey: Survey) -> list[str]:
     style = survey.show
     standard, grade = grade_of(f"{verdict.standard}:{verdict.grade}")
     said = [
-        f"{verdict.outcome.upper()} for lippage: {survey.title}",
+        say(
+            "{outcome} for lippage: {survey}",
+            outcome=say(verdict.outcome).upper(),
+            survey=survey.title,
+        ),
         f"{standard.title} - {grade.title}",
         beside(verdict),
     ]
@@ -42,27 +47,40 @@ def lippage_words(verdict: LippageVerdict, survey: Survey) -> list[str]:
     said += [f"  {words}" for words in dict.fromkeys(j.rule.words for j in verdict.joints)]
     said.append(f"  {_limits(verdict, style)}")
     said.append(f"  {_counted(verdict)}")
-    said.append(f"  Worst: {joint_words(verdict.worst, survey)}.")
+    said.append("  " + say("Worst: {joint}.", joint=joint_words(verdict.worst, survey)))
     said += _rows(verdict, style)
     bad = sorted(
         (joint for joint in verdict.joints if verdict.ends(joint) is not Outcome.WITHIN),
         key=lambda joint: -joint.excess_mm,
     )
     if bad:
-        said.append("Joints that are not within:")
+        said.append(say("Joints that are not within:"))
         said += [
-            f"  {verdict.ends(joint).upper()}: {joint_words(joint, survey)}" for joint in bad[:TOLD]
+            f"  {say(verdict.ends(joint)).upper()}: {joint_words(joint, survey)}"
+            for joint in bad[:TOLD]
         ]
-    if len(bad) > TOLD:
-        said.append(f"  and {many(len(bad) - TOLD, 'more joint')} (see --json)")
+    if (more := len(bad) - TOLD) > 0:
+        said.append(
+            "  "
+            + several(
+                more,
+                "and {number} more joint (see --json)",
+                "and {number} more joints (see --json)",
+            )
+        )
     citations = dict.fromkeys(joint.rule.citation for joint in verdict.joints)
     cited = [words for citation in citations for words in sure_words(citation)]
     cited += [cite(citation) for citation in citations]
     if verdict.lacking and verdict.outcome is Outcome.NOT_ASSESSED:
         said.append(
-            "So few joints do not speak for the floor: read "
-            f"{many(verdict.lacking, 'more joint')}, each elsewhere, to show that {SHOWN:.0%} of "
-            "all are within."
+            several(
+                verdict.lacking,
+                "So few joints do not speak for the floor: read {number} more joint, each "
+                "elsewhere, to show that {share:.0%} of all are within.",
+                "So few joints do not speak for the floor: read {number} more joints, each "
+                "elsewhere, to show that {share:.0%} of all are within.",
+                share=SHOWN,
+            )
         )
     said += not_read(verdict)
     return [*said, *cited]
@@ -72,15 +90,21 @@ def joint_words(joint: Joint, survey: Survey) -> str:
     """One joint: how far which tile stands proud, its limit, and where it is."""
     style = survey.show
     value, limit = against(joint.height_mm, joint.limit_mm, style)
-    who = "one tile"
+    tile = say("one tile")
     if joint.step.proud and joint.step.step_mm:
         turn = 0 if joint.step.step_mm > 0 else 180
-        who = f"the tile to the {side_of(parse_bearing(joint.step.proud) + turn)}"
+        side = say(side_of(parse_bearing(joint.step.proud) + turn))
+        tile = say("the tile to the {side}", side=side)
+    if joint.open:
+        limit = say("{limit} without its warpage", limit=limit)
     tape = TAPE if style.unit == "in" else style
-    at = where(survey.room or _NOWHERE, (joint.step.x_mm, joint.step.y_mm), tape)
-    return (
-        f"{who} stands {value} proud (give or take {fine(2 * joint.step.u_mm, style)}), limit "
-        f"{limit}{' without its warpage' if joint.open else ''}; {at}"
+    return say(
+        "{tile} stands {height} proud (give or take {spread}), limit {limit}; {place}",
+        tile=tile,
+        height=value,
+        spread=fine(2 * joint.step.u_mm, style),
+        limit=limit,
+        place=where(survey.room or _NOWHERE, (joint.step.x_mm, joint.step.y_mm), tape),
     )
 
 
@@ -91,14 +115,23 @@ def not_read(verdict: LippageVerdict) -> list[str]:
         return sampling_words(verdict.sampling, laid)
     if verdict.off:
         return [
-            f"{many(verdict.off, 'step')} of {len(verdict.joints):,} lie where the pattern has no "
-            "joint, so nothing is said of the joints not read: say where the pattern starts "
-            "(origin in [pattern]), and how it is turned."
+            several(
+                verdict.off,
+                "{number} step of {steps:,} lie where the pattern has no joint, so nothing is said "
+                "of the joints not read: say where the pattern starts (origin in [pattern]), and "
+                "how it is turned.",
+                "{number} steps of {steps:,} lie where the pattern has no joint, so nothing is "
+                "said of the joints not read: say where the pattern starts (origin in [pattern]), "
+                "and how it is turned.",
+                steps=len(verdict.joints),
+            )
         ]
     return [
-        "Say in [pattern] how the tile lies, or in the table's entry how many joints there are on "
-        "the floor (joints = ...), and the share that may be out among those not read is worked "
-        "out too."
+        say(
+            "Say in [pattern] how the tile lies, or in the table's entry how many joints there are "
+            "on the floor (joints = ...), and the share that may be out among those not read is "
+            "worked out too."
+        )
     ]
 
 
@@ -107,23 +140,40 @@ def sampling_words(found: Sampling, laid: bool = False) -> list[str]:
 
     `laid` says that they were counted by laying the pattern.
     """
-    makes = " that the pattern makes" if laid else ""
+    makes = " " + say("that the pattern makes") if laid else ""
     if found.read == found.joints:
-        return [f"All of {many(found.joints, 'joint')}{makes} were read."]
-    ends = f"{found.bad:,} of them not within" if found.bad else "all of them within"
-    said = (
-        f"{found.read:,} of {found.joints:,} joints{makes} were read, {ends}. If they were "
-        f"chosen at random, at most {found.most_bad:,} of all joints "
-        f"({found.most_share:.1%}) are not within, at 95% confidence."
+        return [
+            several(
+                found.joints,
+                "All of {number} joint{makes} were read.",
+                "All of {number} joints{makes} were read.",
+                makes=makes,
+            )
+        ]
+    said = say(
+        "{read:,} of {joints:,} joints{makes} were read, {ends}. If they were chosen at random, at "
+        "most {most:,} of all joints ({share:.1%}) are not within, at 95% confidence.",
+        read=found.read,
+        joints=found.joints,
+        makes=makes,
+        ends=say("{count:,} of them not within", count=found.bad)
+        if found.bad
+        else say("all of them within"),
+        most=found.most_bad,
+        share=found.most_share,
     )
+    proves = say("That proves {share:.0%} within.", share=PROOF)
     if found.more is None:
-        return [said, f"Too many are not within for {PROOF:.0%} to be, whatever else is read."]
-    if not found.more:
-        return [said, f"That proves {PROOF:.0%} within."]
-    return [
-        said,
-        f"{found.more:,} more, chosen at random and all within, would prove {PROOF:.0%} within.",
-    ]
+        proves = say(
+            "Too many are not within for {share:.0%} to be, whatever else is read.", share=PROOF
+        )
+    elif found.more:
+        proves = say(
+            "{count:,} more, chosen at random and all within, would prove {share:.0%} within.",
+            count=found.more,
+            share=PROOF,
+        )
+    return [said, proves]
 
 
 def lippage_record(verdict: LippageVerdict) -> dict[str, Any]:
@@ -174,30 +224,39 @@ def lippage_record(verdict: LippageVerdict) -> dict[str, Any]:
 
 def _limits(verdict: LippageVerdict, style: Style) -> str:
     """The limit, with and without the tile's warpage."""
-    strict = sorted({joint.strict_mm for joint in verdict.joints})
-    bare = " to ".join(dict.fromkeys(format_length(v, style) for v in (strict[0], strict[-1])))
+    bare = _from_to([joint.strict_mm for joint in verdict.joints], style)
     if not any(joint.rule.adds_warpage for joint in verdict.joints):
-        return f"Limit {bare}."
+        return say("Limit {limit}.", limit=bare)
     if verdict.warpage_mm is None:
-        return (
-            f"Limit {bare} and what the tile itself is bent, which was not measured: what stands "
-            "higher is not assessed. Lay a few tiles on a flat bench and measure them."
+        return say(
+            "Limit {limit} and what the tile itself is bent, which was not measured: what stands "
+            "higher is not assessed. Lay a few tiles on a flat bench and measure them.",
+            limit=bare,
         )
+    warpage = format_length(verdict.warpage_mm, style)
     if not verdict.met:
-        return (
-            f"Limit {bare}. The tile's measured warpage of "
-            f"{format_length(verdict.warpage_mm, style)} is not added: it is more than the tile's "
-            "own product standard allows, or its edges ([tile] edges) were not said, on which that "
-            "depends."
+        return say(
+            "Limit {limit}. The tile's measured warpage of {warpage} is not added: it is more than "
+            "the tile's own product standard allows, or its edges ([tile] edges) were not said, on "
+            "which that depends.",
+            limit=bare,
+            warpage=warpage,
         )
-    limits = sorted({joint.limit_mm for joint in verdict.joints})
-    full = " to ".join(dict.fromkeys(format_length(v, style) for v in (limits[0], limits[-1])))
-    over = sum(joint.height_mm > joint.strict_mm + 1e-6 for joint in verdict.joints)
-    return (
-        f"Limit {bare} and the tile's measured warpage of "
-        f"{format_length(verdict.warpage_mm, style)}: {full}. Against the strict {bare} alone "
-        f"{many(over, 'joint')} would be over."
+    return several(
+        sum(joint.height_mm > joint.strict_mm + 1e-6 for joint in verdict.joints),
+        "Limit {limit} and the tile's measured warpage of {warpage}: {full}. Against the strict "
+        "{limit} alone {number} joint would be over.",
+        "Limit {limit} and the tile's measured warpage of {warpage}: {full}. Against the strict "
+        "{limit} alone {number} joints would be over.",
+        limit=bare,
+        warpage=warpage,
+        full=_from_to([joint.limit_mm for joint in verdict.joints], style),
     )
+
+
+def _from_to(limits_mm: list[float], style: Style) -> str:
+    least, most = (format_length(end(limits_mm), style) for end in (min, max))
+    return least if least == most else say("{least} to {most}", least=least, most=most)
 
 
 def _counted(verdict: LippageVerdict) -> str:
@@ -205,8 +264,13 @@ def _counted(verdict: LippageVerdict) -> str:
         outcome: sum(verdict.ends(joint) is outcome for joint in verdict.joints)
         for outcome in Outcome
     }
-    ends = ", ".join(f"{count} {outcome}" for outcome, count in counts.items() if count)
-    return f"{many(len(verdict.joints), 'step')} read: {ends} ({verdict.share_within:.1%} within)."
+    return several(
+        len(verdict.joints),
+        "{number} step read: {ends} ({share:.1%} within).",
+        "{number} steps read: {ends} ({share:.1%} within).",
+        ends=", ".join(f"{count} {say(outcome)}" for outcome, count in counts.items() if count),
+        share=verdict.share_within,
+    )
 
 
 def class_of(style: Style) -> tuple[float, Style]:
@@ -222,7 +286,7 @@ def _rows(verdict: LippageVerdict, style: Style) -> list[str]:
     rows = histogram(verdict, width)
     most = max(count for _, _, count in rows)
     return [
-        f"  {f'up to {format_length(end, fit)}':<14}   {count:>5}   "
+        f"  {say('up to {height}', height=format_length(end, fit)):<14}   {count:>5}   "
         f"{'#' * max(round(BAR * count / most), 1 if count else 0)}".rstrip()
         for _, end, count in rows
     ]
