@@ -13,7 +13,8 @@ from flatcheck.assess import Assessment, assess
 from flatcheck.instrument import describe, statement
 from flatcheck.misread import CHECKED
 from flatcheck.readers.folder import checked, edited, read_folder
-from flatcheck.report.checks import NAMED, checks, misread
+from flatcheck.report.checks import checks
+from flatcheck.report.misread import NAMED, misread
 from flatcheck.report.text import record, text
 from flatcheck.report.words import explain, shape_words
 from flatcheck.units import STYLES, Style, format_length, parse_length

@@ -19,13 +19,14 @@ from flatcheck.report.annex import proof, readings
 from flatcheck.report.box import box_words
 from flatcheck.report.case import Case, outcomes
 from flatcheck.report.change import change_body
-from flatcheck.report.checks import checks, misread
+from flatcheck.report.checks import checks
 from flatcheck.report.correction import cautions, table
 from flatcheck.report.doubts import doubts
 from flatcheck.report.falls import plane_words, water_words
 from flatcheck.report.joints import SIGN_WORDS, histogram_svg, joints_plan
 from flatcheck.report.lippage import lippage_words
 from flatcheck.report.marks import mark_words, marks_drawing
+from flatcheck.report.misread import misread
 from flatcheck.report.paper import heading, listed, page, paragraphs
 from flatcheck.report.plans import (
     SPOTS,

@@ -9,9 +9,10 @@ from flatcheck.falls import drainage, plane_falls
 from flatcheck.language import say, several
 from flatcheck.places import where
 from flatcheck.reach import blind_spots
-from flatcheck.report.checks import checks, misread
+from flatcheck.report.checks import checks
 from flatcheck.report.doubts import doubts
 from flatcheck.report.falls import drain_words, plane_words, water_words
+from flatcheck.report.misread import misread
 from flatcheck.report.words import (
     beside,
     disputed_words,

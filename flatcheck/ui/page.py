@@ -11,8 +11,9 @@ import streamlit as st
 from flatcheck.assess import Assessment, assess
 from flatcheck.errors import FlatcheckError
 from flatcheck.falls import plane_falls
-from flatcheck.report.checks import checks, misread
+from flatcheck.report.checks import checks
 from flatcheck.report.doubts import doubts
+from flatcheck.report.misread import misread
 from flatcheck.report.text import record, text
 from flatcheck.report.words import headline
 from flatcheck.survey import Survey

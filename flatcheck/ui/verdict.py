@@ -6,8 +6,8 @@ import streamlit as st
 
 from flatcheck.assess import Assessment
 from flatcheck.falls import plane_falls
-from flatcheck.report.checks import misread
 from flatcheck.report.doubts import doubts
+from flatcheck.report.misread import misread
 from flatcheck.report.relief import worst_of
 from flatcheck.report.section import profile_of
 from flatcheck.report.text import SPOTS, cite
