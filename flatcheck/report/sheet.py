@@ -12,6 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from flatcheck.language import say, several
 from flatcheck.planning import SurveyPlan, plan_words
 from flatcheck.readers.cells import csv_text
 from flatcheck.room import ring_area, wall_names
@@ -26,6 +27,8 @@ MAP_MM = (184.0, 88.0)
 
 RIM_MM = 7.0
 """Of that, the margin on each side for the names of the walls [mm]."""
+
+_SENSE = dict(zip(SENSES, (say("rod"), say("elevation")), strict=True))
 
 
 @dataclass(frozen=True)
@@ -58,21 +61,37 @@ def sheet_html(survey: SurveyPlan, heading: Heading, style: Style) -> str:
 
     The boxes are numbered in walking order. A large grid is spread over several pages.
     """
-    title = heading.title or "Reading sheet"
+    title = heading.title or say("Reading sheet")
     panels = [
         (north, east)
         for north in _split(survey.north_mm[::-1], ROWS)
         for east in _split(survey.east_mm, COLUMNS)
     ]
     boxes = "".join(
-        _panel(survey, north, east, style, f"{title}, grid {number} of {len(panels)}")
+        _panel(
+            survey,
+            north,
+            east,
+            style,
+            say("{title}, grid {number} of {count}", title=title, number=number, count=len(panels)),
+        )
         for number, (north, east) in enumerate(panels, 1)
     )
     asked = "".join(f"<li>{escape(words)}</li>" for words in plan_words(survey, style))
-    lower = "lower" if heading.sense == "rod" else "higher"
-    unit = f"millimeters, to {10.0**-style.decimals:g} mm"
+    places = several(
+        len(survey.stations_mm),
+        "{number:,} place, numbered as it is walked, from the ring on the map.",
+        "{number:,} places, numbered as they are walked, from the ring on the map.",
+    )
+    offsets = say("Offsets are from the zero corner: columns to the east, rows to the north.")
+    unit = say("millimeters, to {step} mm", step=f"{10.0**-style.decimals:g}")
     if style.unit == "in":
-        unit = f"inches, to 1/{style.denominator} in"
+        unit = say("inches, to {step} in", step=f"1/{style.denominator}")
+    write = say("Write {sense} readings in {unit};\nlarger is higher.")
+    if heading.sense == "rod":
+        write = say("Write {sense} readings in {unit};\nlarger is lower.")
+    write = write.format(sense=_SENSE.get(heading.sense, heading.sense), unit=unit)
+    cross_out = say("Cross out a place that cannot be read.")
     return f"""<!DOCTYPE html>
 <html lang="en">
 <head>
@@ -83,14 +102,14 @@ def sheet_html(survey: SurveyPlan, heading: Heading, style: Style) -> str:
 <body>
 <h1>{escape(title)}</h1>
 <table class="facts">
-<tr>{_fact("Place", heading.place)}{_fact("Date", heading.day)}</tr>
-<tr>{_fact("Read by", heading.by)}{_fact("Instrument", heading.instrument)}</tr>
-<tr>{_fact("First place, read at the start", "")}{_fact("The same place, read at the end", "")}</tr>
+<tr>{_fact(say("Place"), heading.place)}{_fact(say("Date"), heading.day)}</tr>
+<tr>{_fact(say("Read by"), heading.by)}{_fact(say("Instrument"), heading.instrument)}</tr>
+<tr>{_fact(say("First place, read at the start"), "")}\
+{_fact(say("The same place, read at the end"), "")}</tr>
 </table>
-<p>{len(survey.stations_mm):,} places, numbered as they are walked, from the ring on the map.
-Offsets are from the zero corner: columns to the east, rows to the north.
-Write {escape(heading.sense)} readings in {unit};
-larger is {lower}. Cross out a place that cannot be read.</p>
+<p>{escape(places)}
+{escape(offsets)}
+{escape(write)} {escape(cross_out)}</p>
 <ul>{asked}</ul>
 {_map(survey)}
 {boxes}
@@ -126,8 +145,9 @@ def _panel(
             for x in east
         )
         rows.append(f'<tr><th class="north">{escape(format_offset(y, style))}</th>{cells}</tr>')
+    ways = say("↑ N, → E")
     return (
-        f'<section><h2>{escape(name)}</h2><table class="grid"><tr><th>↑ N, → E</th>{head}'
+        f'<section><h2>{escape(name)}</h2><table class="grid"><tr><th>{escape(ways)}</th>{head}'
         f"</tr>{''.join(rows)}</table></section>\n"
     )
 
@@ -173,9 +193,10 @@ def _map(survey: SurveyPlan) -> str:
     if 0 <= x <= width and 0 <= y <= height:
         drawn.append(f'<path class="zero" d="M {x - 2} {y} h 4 M {x} {y - 2} v 4"/>')
         drawn.append(f'<text x="{x - 3}" y="{y + 2.5}">0</text>')
+    about = escape(say("map of the walk; the ring is where it starts"))
     return (
         f'<svg width="{width:.1f}mm" height="{height:.1f}mm" viewBox="0 0 {width:.1f} '
-        f'{height:.1f}" role="img" aria-label="map of the walk; the ring is where it starts">'
+        f'{height:.1f}" role="img" aria-label="{about}">'
         f"{''.join(drawn)}</svg>"
     )
 

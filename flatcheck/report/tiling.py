@@ -5,71 +5,104 @@ from html import escape
 import numpy as np
 
 from flatcheck.bond import Pattern
+from flatcheck.language import say, several
 from flatcheck.pattern import SLIVER, Laying, narrowest, slivers
 from flatcheck.places import wall_called, where
 from flatcheck.report.paper import page, plan_of
-from flatcheck.report.words import many, tile_size
+from flatcheck.report.words import tile_size
 from flatcheck.room import Room, from_walls
 from flatcheck.survey import Survey
 from flatcheck.tile import Tile
 from flatcheck.tiling import SPARE, better_start, laid, lots
 from flatcheck.units import Style, format_distance, format_length
 
-_SHARES = {1 / 2: "a half", 1 / 3: "a third", 1 / 4: "a quarter", 2 / 3: "two thirds"}
+_SHARES = {
+    1 / 2: say("a half"),
+    1 / 3: say("a third"),
+    1 / 4: say("a quarter"),
+    2 / 3: say("two thirds"),
+}
 
 
 def tiling_words(survey: Survey, room: Room) -> list[str]:
     """How the tile of a survey would lie in its room: counts, slivers, boxes, a better origin."""
     laying, style = laid(survey, room), survey.show
     pattern = survey.pattern or Pattern()
-    said = [f"{tile_size(laying.tile, style)} tile, {pattern_words(pattern, style)}"]
-    said.append(f"  {many(laying.full, 'full tile')}, {many(laying.cuts, 'cut tile')}.")
+    full = several(laying.full, "{number} full tile", "{number} full tiles")
+    said = [
+        say(
+            "{size} tile, {pattern}",
+            size=tile_size(laying.tile, style),
+            pattern=pattern_words(pattern, style),
+        ),
+        f"  {full}, {_cut_tiles(laying.cuts)}.",
+    ]
     for lot in lots(laying):
-        size = ""
+        tiles = several(lot.buy, "{number} tile", "{number} tiles")
         if len(lots(laying)) > 1:
-            own = tile_size(Tile(*lot.size_mm), style)
-            size = f" of {own} ({lot.full} full, {lot.cut} cut)"
-        boxes = f" ({lot.boxes} whole boxes of {laying.tile.per_box})" if lot.boxes else ""
-        said.append(f"  To buy: {many(lot.buy, 'tile')}{size}{boxes}.")
-    said.append(f"  Every cut takes a tile, and {SPARE:.0%} more are for breakage.")
-    named = sliver_words(laying, room, style)
-    said += [f"  {words}" for words in named]
+            tiles = say(
+                "{tiles} of {size} ({full} full, {cut} cut)",
+                tiles=tiles,
+                size=tile_size(Tile(*lot.size_mm), style),
+                full=lot.full,
+                cut=lot.cut,
+            )
+        if lot.boxes:
+            boxes = say("{count} whole boxes of {each}", count=lot.boxes, each=laying.tile.per_box)
+            tiles = f"{tiles} ({boxes})"
+        said.append("  " + say("To buy: {tiles}.", tiles=tiles))
+    spare = say("Every cut takes a tile, and {share:.0%} more are for breakage.", share=SPARE)
+    said.append(f"  {spare}")
+    said += [f"  {words}" for words in sliver_words(laying, room, style)]
     if len(slivers(laying)):
         start = better_start(survey, room)
         x, y = (format_distance(at, style) for at in start.pattern.origin)
         if start.slivers < len(slivers(laying)):
-            left = many(start.slivers, "sliver") if start.slivers else "no sliver"
-            said.append(
-                f"  With a corner of a tile {x} east and {y} north of the zero corner there would "
-                f"be {left} and {many(start.cuts, 'cut tile')}: origin = "
-                f'["{start.pattern.origin[0]:.1f} mm", "{start.pattern.origin[1]:.1f} mm"].'
+            left = several(start.slivers, "{number} sliver", "{number} slivers")
+            origin = ", ".join(f'"{at:.1f} mm"' for at in start.pattern.origin)
+            better = say(
+                "With a corner of a tile {east} east and {north} north of the zero corner there "
+                "would be {slivers} and {cuts}: {origin}.",
+                east=x,
+                north=y,
+                slivers=left if start.slivers else say("no sliver"),
+                cuts=_cut_tiles(start.cuts),
+                origin=f"origin = [{origin}]",
             )
         else:
-            said.append("  No origin that was tried leaves fewer.")
+            better = say("No origin that was tried leaves fewer.")
+        said.append(f"  {better}")
     return said
+
+
+def _cut_tiles(count: int) -> str:
+    return several(count, "{number} cut tile", "{number} cut tiles")
 
 
 def pattern_words(pattern: Pattern, style: Style, origin: bool = True) -> str:
     """A pattern in a few words, as: running bond at a third, turned by 45 degrees."""
-    said = pattern.kind
+    said = say(pattern.kind)
     if pattern.kind == "running bond":
         share = next((w for v, w in _SHARES.items() if abs(v - pattern.offset_ratio) < 0.005), None)
-        said += f" at {share or f'{pattern.offset_ratio:.0%}'}"
+        said = say("running bond at {share}", share=share or f"{pattern.offset_ratio:.0%}")
     if pattern.second_mm:
-        said += f" with {tile_size(Tile(*pattern.second_mm), style)}"
+        size = tile_size(Tile(*pattern.second_mm), style)
+        said = say("{pattern} with {size}", pattern=said, size=size)
     if pattern.rotation_deg:
-        said += f", turned by {pattern.rotation_deg:g} degrees"
+        said = say(
+            "{pattern}, turned by {angle:g} degrees", pattern=said, angle=pattern.rotation_deg
+        )
     if origin and pattern.origin != (0.0, 0.0):
         x, y = (format_distance(at, style) for at in pattern.origin)
-        said += f", from {x} east and {y} north"
+        said = say("{pattern}, from {east} east and {north} north", pattern=said, east=x, north=y)
     return said
 
 
 def sliver_words(laying: Laying, room: Room, style: Style, share: float = SLIVER) -> list[str]:
     """Which cuts are slivers, wall by wall, with the narrowest of each and where it is."""
-    named = slivers(laying, share)
+    named, part = slivers(laying, share), _SHARES.get(share, f"{share:.0%}")
     if not len(named):
-        return [f"No cut is narrower than {_SHARES.get(share, f'{share:.0%}')} of its tile."]
+        return [say("No cut is narrower than {share} of its tile.", share=part)]
     ratio, wide = narrowest(laying)
     by_wall: dict[str, list[int]] = {}
     middles = {k: tuple(np.mean(laying.pieces[k], axis=0).tolist()) for k in named.tolist()}
@@ -77,16 +110,27 @@ def sliver_words(laying: Laying, room: Room, style: Style, share: float = SLIVER
         tape = from_walls(room, middles[k])
         by_wall.setdefault("" if room.assumed or not tape else tape[0][0], []).append(k)
     said = [
-        f"{many(len(named), 'cut')} narrower than {_SHARES.get(share, f'{share:.0%}')} of the tile:"
+        several(
+            len(named),
+            "{number} cut narrower than {share} of the tile:",
+            "{number} cuts narrower than {share} of the tile:",
+            share=part,
+        )
     ]
     for name, ones in by_wall.items():
         k = ones[0]
-        near = f" nearest the {wall_called(name)}" if name else ""
         x, y = middles[k]
-        said.append(
-            f"  {len(ones)}{near}, the narrowest {format_length(float(wide[k]), style)} "
-            f"({ratio[k]:.0%}), {where(room, (x, y), style)}"
+        found = say("{count}, the narrowest {width} ({share:.0%}), {place}")
+        if name:
+            found = say("{count} nearest the {wall}, the narrowest {width} ({share:.0%}), {place}")
+        found = found.format(
+            count=len(ones),
+            wall=wall_called(name),
+            width=format_length(float(wide[k]), style),
+            share=ratio[k],
+            place=where(room, (x, y), style),
         )
+        said.append(f"  {found}")
     return said
 
 
@@ -110,5 +154,10 @@ def drawing(laying: Laying, survey: Survey, room: Room) -> str:
         ]
         drawn.append("</g>")
     drawn += [paper.line("drain", drain.outline.corners_mm, closed=True) for drain in survey.drains]
-    about = f"{laying.full} full and {laying.cuts} cut tiles, {len(slivers(laying))} slivers"
+    about = say(
+        "{full} full and {cut} cut tiles, {slivers} slivers",
+        full=laying.full,
+        cut=laying.cuts,
+        slivers=len(slivers(laying)),
+    )
     return paper.svg([*drawn, *rim], about)
