@@ -43,6 +43,6 @@ def where(room: Room, place: Place, style: Style, to_mm: float = 0.0) -> str:
 
 def wall_called(name: str, edge: bool = False) -> str:
     """A wall's name in a sentence, or that of a wall's own edge; a line of zones is no wall."""
-    # What a person typed is in the language that is spoken.
-    own = (say("wall").lower(), say(" line").lower())
-    return name if edge or name.lower().endswith(own) else say("{side} wall", side=name)
+    # A person types walls in their own language; the sample surveys are in English.
+    whole = ("wall", " line", say("wall").lower(), say(" line").lower())
+    return name if edge or name.lower().endswith(whole) else say("{side} wall", side=name)
