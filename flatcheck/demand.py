@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import csr_array, hstack
+from scipy.sparse import csr_array
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -122,6 +122,8 @@ class Rows:
 
     def over(self, correction_mm: Floats) -> Floats:
         """By how much a correction (n,) exceeds each (K,); negative where there is room."""
+        if not correction_mm.any():
+            return -self.spare_mm
         excess: Floats = self.forms @ correction_mm - self.spare_mm
         return excess
 
@@ -129,22 +131,24 @@ class Rows:
         """The forms of some rows over filling, then grinding (k, 2n)."""
         forms = self.forms[picked]
         forms.sum_duplicates()
-        return csr_array(hstack((forms, -forms), format="csr"))
+        columns = np.column_stack((forms.indices, forms.indices + self.n)).ravel()
+        weights = np.column_stack((forms.data, -forms.data)).ravel()
+        return csr_array((weights, columns, 2 * forms.indptr), (len(picked), 2 * self.n))
 
     def of(self, picked: Ints) -> Ints:
         """The numbers of a demand and of a form in it (k, 2) for rows of the list."""
         first = np.searchsorted(self.kind, self.kind[picked])
         return np.column_stack((self.kind[picked], picked - first))
 
-    def worst(self, over: Floats) -> Ints:
-        """The EACH most broken demands of each kind at each place, sorted."""
+    def worst(self, over: Floats, each: int = EACH) -> Ints:
+        """The most broken demands of each kind at each place, `each` of them, sorted."""
         broken = np.flatnonzero(over > MET_MM)
         kind, place = self.kind[broken], self.place[broken]
         order = np.lexsort((-over[broken], place, kind))
-        # A demand is picked unless EACH more broken ones of its kind and place stand before it.
+        # A demand is picked unless so many more broken ones of its kind and place stand before it.
         kind, place = kind[order], place[order]
         picked = np.ones(len(order), bool)
-        picked[EACH:] = (kind[EACH:] != kind[:-EACH]) | (place[EACH:] != place[:-EACH])
+        picked[each:] = (kind[each:] != kind[:-each]) | (place[each:] != place[:-each])
         return np.sort(broken[order[picked]])
 
 

@@ -13,10 +13,11 @@ the chords a bar can rest on are within if and only if all are.
 
 They are far too many to be written out, and few matter (cutting planes: Kelley, J. SIAM 8, 1960).
 The program holds only the demands that some earlier answer broke; its optimum is a lower bound for
-the whole, and once its answer breaks none of the others it is the optimum of the whole. The bound
-is not taken from the solver's word but from its multipliers, as weak duality gives it. Every round
-also makes a correction that meets *all* demands, out of the answer and one that was known before:
-demands are convex, so far enough along the way from one to the other all are met.
+the whole, and once its answer breaks none of the others it is the optimum of the whole. Where it
+would start with many, `guess` picks those that will likely bind; a poor guess costs rounds, no
+more. The bound is not taken from the solver's word but from its multipliers, as weak duality gives
+it. Every round also makes a correction that meets *all* demands, out of the answer and one that was
+known before: demands are convex, so far enough along the way from one to the other all are met.
 """
 
 from collections.abc import Callable, Sequence
@@ -28,6 +29,7 @@ import numpy.typing as npt
 from scipy.sparse import csr_array, hstack
 
 from flatcheck.demand import MET_MM, Demand, Rows
+from flatcheck.guess import binding
 from flatcheck.program import Program
 
 Floats = npt.NDArray[np.float64]
@@ -36,6 +38,9 @@ Progress = Callable[[int, int, float, float], None]
 
 PROVEN = 1e-7
 """A cost is proven least when it is no farther than this above the lower bound, as a share."""
+
+MANY = 400
+"""A first program of more demands than this is worth a guess at which of all will bind."""
 
 IDLE_MM = 0.3
 """A demand met with this to spare leaves the program while the bound still grows [mm]."""
@@ -189,7 +194,9 @@ def least_work(
         over = rows.over(answer)
         broken = int(np.count_nonzero(over > MET_MM))
         if watched or not broken:
-            met = _toward(known, over_known, _lifted(work, rows, answer, 0.0), rows)
+            met = answer
+            if broken:
+                met = _toward(known, over_known, _lifted(work, rows, answer, 0.0), rows)
             best = min(best, met, key=lambda d: cost_of(work, d))
         highest = cost_of(work, best)
         tell(rounds, broken, least, highest)
@@ -198,6 +205,9 @@ def least_work(
         if grew:
             program.drop(idle)
         new = np.setdiff1d(rows.worst(over), program.held)
+        if len(new) > MANY and not len(program.held):
+            guessed = binding(rows, work.cost, work.most_mm)
+            new = guessed if len(guessed) else new
         if not len(new):
             break  # what is still broken is in the program, and the solver can do no better
         program.add(new)
@@ -207,7 +217,8 @@ def least_work(
         idle = found.slack > IDLE_MM
         shares = np.zeros(len(over))
         shares[program.held] = found.shares
-        bound = _bound(work, rows.forms.T @ shares, float(shares @ rows.spare_mm), highest)
+        spare = float(found.shares @ rows.spare_mm[program.held])
+        bound = _bound(work, rows.forms.T @ shares, spare, highest)
         grew = bound > least * (1 + GROWS)
         least = max(least, bound)
     return _correction(work, rows, best, least, rounds, len(program.held))

@@ -84,6 +84,7 @@ ORDER = (
     "thickness",
     "screed",
     "demand",
+    "guess",
     "program",
     "leastwork",
     "relief",

@@ -64,14 +64,13 @@ def written_out(work: Work, asks: list[Demand]) -> float:
     return float(found.fun * unit)
 
 
-@pytest.mark.parametrize(("kind", "times"), [("out", 20), ("bad", 16), ("very bad", 12)])
+@pytest.mark.parametrize(("kind", "times"), [("out", 25), ("bad", 20), ("very bad", 20)])
 def test_against_every_bar_written_out(
     kind: str, times: int, capsys: pytest.CaptureFixture
 ) -> None:
-    """On 500 stations the whole program takes many times as long, fewer the worse the floor is.
+    """On 500 stations the whole program takes at least 20 times as long.
 
-    It was 34 to 41, 25 to 30 and 19 to 21 times; less is asked, for other machines. On the worse
-    floors what is left is HiGHS itself, and the whole program needs no more for them.
+    It was 48 to 53, 33 to 36 and 31 to 35 times.
     """
     work, asks = floor(25, 20, kind)
     ours, theirs = np.inf, np.inf
