@@ -16,10 +16,13 @@ from scipy.spatial import cKDTree
 from flatcheck.assess import Assessment
 from flatcheck.change import Change
 from flatcheck.correction import MARK_MM, Choice, Fix
+from flatcheck.drain import Hold
+from flatcheck.language import say
 from flatcheck.places import where
 from flatcheck.report.relief import thinned
 from flatcheck.room import Ring, wall_names
 from flatcheck.survey import Survey
+from flatcheck.terms import Keep
 from flatcheck.ui.axes import INK
 from flatcheck.ui.figures import MOST_DOTS, add_colors, color_marks, raster_of
 from flatcheck.ui.plan import (
@@ -79,14 +82,19 @@ def plan_of_work(choice: Choice, fix: Fix) -> go.Figure:
         at = place_of(floor.xy_mm[i])
         does = []
         if grind[i] >= MARK_MM:
-            does.append(f"grind {format_length(float(grind[i]), style)} off")
+            does.append(say("grind {depth} off", depth=format_length(float(grind[i]), style)))
         if fill[i] >= MARK_MM and proposal.material:
-            put = f"{format_length(float(fill[i]), style)} of {proposal.material.name}"
-            does.append(f"then {put}" if does else put)
-        words = f"<b>{', '.join(does) or 'leave it'}</b><br>{shown(where(floor.room, at, style))}"
+            put = {
+                "depth": format_length(float(fill[i]), style),
+                "material": proposal.material.name,
+            }
+            then = say("then {depth} of {material}", **put)
+            does.append(then if does else say("{depth} of {material}", **put))
+        act = ", ".join(does) or say("leave it")
+        words = f"<b>{act}</b><br>{shown(where(floor.room, at, style))}"
         depth = float(-grind[i] if grind[i] >= MARK_MM else fill[i])
         (signs if does else left).append(Sign(at, depth, words))
-    ends = ("grind", "fill")
+    ends = (say("grind"), say("fill"))
     # Over a floor that is covered there is no place to mark with an O.
     symbol = "circle" if covers(fix) else "circle-open"
     return _drawn(assessment, fill - grind, signs, left, ends, symbol)
@@ -108,14 +116,15 @@ def map_of_change(before: Assessment, change: Change) -> go.Figure:
     left: list[Sign] = []
     for k in thinned(change.xy_mm, change.rise_mm, MOST_DOTS).tolist():
         at, depth = place_of(change.xy_mm[k]), float(change.rise_mm[k])
-        words = f"<b>{format_length(depth, style, sign=True)}</b>"
+        said = [f"<b>{format_length(depth, style, sign=True)}</b>"]
         if np.isfinite(change.planned_mm[k]):
             planned = format_length(float(change.planned_mm[k]), style, sign=True)
-            words += f", planned {planned}"
-        words += "" if sure[k] else ", within reading error"
-        words += f"<br>{shown(where(floor.room, at, style))}"
+            said.append(say("planned {depth}", depth=planned))
+        if not sure[k]:
+            said.append(say("within reading error"))
+        words = f"{', '.join(said)}<br>{shown(where(floor.room, at, style))}"
         (signs if sure[k] else left).append(Sign(at, depth, words))
-    return _drawn(before, rise, signs, left, ("lower", "higher"), "circle-open")
+    return _drawn(before, rise, signs, left, (say("lower"), say("higher")), "circle-open")
 
 
 def _drawn(
@@ -289,23 +298,24 @@ def _add_holds(figure: go.Figure, assessment: Assessment, style: Style) -> None:
         text=[shown(hold.name) for hold in holds],
         textposition=[beside(hold.at, outline) for hold in holds],
         textfont={"size": 13, "color": INK, "shadow": HALO},
-        hovertext=[
-            f"<b>{shown(hold.name)}</b> "
-            + (f"may rise {format_length(hold.rise_mm, style)}" if hold.rise_mm else "must stay")
-            for hold in holds
-        ],
+        hovertext=[_hold_words(hold, style) for hold in holds],
         hoverinfo="text",
         cliponaxis=False,
     )
 
 
+def _hold_words(hold: Hold, style: Style) -> str:
+    name = shown(hold.name)
+    if hold.rise_mm:
+        rise = format_length(hold.rise_mm, style)
+        return say("<b>{name}</b> may rise {rise}", name=name, rise=rise)
+    return say("<b>{name}</b> must stay", name=name)
+
+
 def _add_keeps(figure: go.Figure, survey: Survey) -> None:
     """Every part that may not be worked on, hatched, with what must not be done there."""
     for keep in survey.terms.keeps:
-        barred = [
-            word for word, may in (("grinding", keep.grind), ("filling", keep.fill)) if not may
-        ]
-        if not barred:
+        if keep.grind and keep.fill:
             continue
         x, y = closed(keep.outline)
         figure.add_scatter(
@@ -322,34 +332,45 @@ def _add_keeps(figure: go.Figure, survey: Survey) -> None:
         figure.add_annotation(
             x=middle[0],
             y=middle[1],
-            text=f"{shown(keep.outline.name)}:<br>no {' or '.join(barred)}",
+            text=f"{shown(keep.outline.name)}:<br>{barred_words(keep)}",
             showarrow=False,
             font={"size": 12, "color": INK, "shadow": HALO},
         )
 
 
+def barred_words(keep: Keep) -> str:
+    """What must not be done on a part of the floor where not everything may be."""
+    if keep.grind:
+        return say("no filling")
+    return say("no grinding") if keep.fill else say("no grinding or filling")
+
+
 def work_key(choice: Choice, fix: Fix) -> str:
     """What the signs on the plan of work mean: of those that are on it."""
     survey, takes = choice.site.assessment.survey, fix.takes
-    unit = "" if survey.show.unit == "in" else " in mm"
+    # Inches are written with their mark, millimeters bare.
+    bare = survey.show.unit != "in"
     said = []
     if takes.grind_l > 0:
-        said.append(f"X: grind off, with the depth{unit}.")
-    if takes.fill_l > 0:
-        said.append(
-            f"Numbers at dots: how thick the material is{unit}."
-            if covers(fix)
-            else f"O: fill, with the depth{unit}."
-        )
-    said.append("Brown ends lower than it is now, violet higher.")
+        in_mm = say("X: grind off, with the depth in mm.")
+        said.append(in_mm if bare else say("X: grind off, with the depth."))
+    if takes.fill_l > 0 and covers(fix):
+        in_mm = say("Numbers at dots: how thick the material is in mm.")
+        said.append(in_mm if bare else say("Numbers at dots: how thick the material is."))
+    elif takes.fill_l > 0:
+        in_mm = say("O: fill, with the depth in mm.")
+        said.append(in_mm if bare else say("O: fill, with the depth."))
+    said.append(say("Brown ends lower than it is now, violet higher."))
     if not covers(fix):
-        said.append("Small dots are left as they are.")
+        said.append(say("Small dots are left as they are."))
     if survey.holds:
-        said.append("Squares: heights that must not change, or not by more than was allowed.")
+        said.append(say("Squares: heights that must not change, or not by more than was allowed."))
     if any(not (keep.grind and keep.fill) for keep in survey.terms.keeps):
-        said.append("Hatched: to be left alone.")
+        said.append(say("Hatched: to be left alone."))
     said.append(
-        "Depths stand below their marks; where marks are close not all are written: point at one, "
-        "or see the list."
+        say(
+            "Depths stand below their marks; where marks are close not all are written: "
+            "point at one, or see the list."
+        )
     )
     return " ".join(said)

@@ -14,6 +14,7 @@ import plotly.graph_objects as go
 from flatcheck.assess import Assessment
 from flatcheck.compass import bearing_of
 from flatcheck.falls import Drainage, Standing
+from flatcheck.language import say
 from flatcheck.report.falls import plane_words, pond_words, worst_fall
 from flatcheck.report.words import outcome_of
 from flatcheck.room import wall_names
@@ -53,12 +54,12 @@ GOES = (
 NOWHERE = ("#d9dde1", "#57606a", "x")
 
 WORST_NAMES = {
-    "fall_least": "least fall",
-    "fall_most": "steepest",
-    "ponding": "deepest water",
-    "wall_level": "off level",
-    "valley_line": "valley off",
-    "step": "step",
+    "fall_least": say("least fall"),
+    "fall_most": say("steepest"),
+    "ponding": say("deepest water"),
+    "wall_level": say("off level"),
+    "valley_line": say("valley off"),
+    "step": say("step"),
 }
 """What the worst place of each measure of falls and water is called on the plan."""
 
@@ -108,7 +109,7 @@ def _add_catchments(
     goes = destinations(water)
     if not _split(goes):
         return
-    names = [drain.outline.name for drain in assessment.survey.drains] or ["the low side"]
+    names = [drain.outline.name for drain in assessment.survey.drains] or [say("the low side")]
     floors = {part.name: part.view.surface for part in assessment.parts}
     taken = np.array(
         [
@@ -125,7 +126,11 @@ def _add_catchments(
                 continue
             ground, ink, pattern = GOES[drain % len(GOES)] if drain >= 0 else NOWHERE
             x, y = np.concatenate([_gap(ring) for ring in rims(xy, mine)]).T
-            words = f"to {shown(names[drain])}" if drain >= 0 else "drains nowhere"
+            words = (
+                say("to {drain}", drain=shown(names[drain]))
+                if drain >= 0
+                else say("drains nowhere")
+            )
             figure.add_scatter(
                 name=words,
                 x=x,
@@ -336,27 +341,31 @@ def falls_key(assessment: Assessment, water: Sequence[Drainage]) -> str:
         if part.view.ground
         for crease in part.view.ground.falls.creases
     ]
-    unit = ", in inches per foot" if assessment.survey.show.unit == "in" else ""
-    said = [
-        f"Thick arrows: how each plane falls as a whole{unit}, longer where it falls more; their "
-        "letters are those of the planes below."
-    ]
+    inches = say(
+        "Thick arrows: how each plane falls as a whole, in inches per foot, longer where it falls "
+        "more; their letters are those of the planes below."
+    )
+    percent = say(
+        "Thick arrows: how each plane falls as a whole, longer where it falls more; their letters "
+        "are those of the planes below."
+    )
+    said = [inches if assessment.survey.show.unit == "in" else percent]
     if any(not arrow.told for arrow in arrows):
-        said.append("An open circle: no fall beyond reading error, or not read.")
+        said.append(say("An open circle: no fall beyond reading error, or not read."))
     if any(crease.valley for crease in creases):
-        said.append("Solid lines: valleys, where planes run together.")
+        said.append(say("Solid lines: valleys, where planes run together."))
     if any(not crease.valley for crease in creases):
-        said.append("Dashed lines: ridges, where they part.")
+        said.append(say("Dashed lines: ridges, where they part."))
     if any(zone.lines for zone in water):
-        said.append("Thin lines with small heads: the way that water takes.")
+        said.append(say("Thin lines with small heads: the way that water takes."))
     if any(zone.ponds for zone in water):
-        said.append("Hatched level, numbered: water that stands.")
+        said.append(say("Hatched level, numbered: water that stands."))
     if any(not pond.told for zone in water for pond in zone.ponds):
-        said.append("With a dashed shore: shallower than the readings can tell.")
+        said.append(say("With a dashed shore: shallower than the readings can tell."))
     if marked(assessment, water):
-        said.append("A cross: where a rule is at its worst.")
+        said.append(say("A cross: where a rule is at its worst."))
     if _split(destinations(water)):
-        said.append("Ground of one pattern drains to one place, which is written on it.")
+        said.append(say("Ground of one pattern drains to one place, which is written on it."))
     if not water:
-        said.append("Where water runs is not told: no reading lies where it leaves.")
+        said.append(say("Where water runs is not told: no reading lies where it leaves."))
     return " ".join(said)

@@ -13,6 +13,7 @@ import plotly.graph_objects as go
 from scipy.spatial import cKDTree
 
 from flatcheck.assess import Assessment
+from flatcheck.language import say
 from flatcheck.places import where
 from flatcheck.report.relief import departures_of, thinned, worst_of
 from flatcheck.report.text import SPOTS
@@ -48,7 +49,7 @@ MOST_DOTS = 1000
 COLORS = "RdBu_r"
 """Blue is low, red is high: told apart with any of the common kinds of color blindness."""
 
-NO_PLANE = "<b>on no plane</b>: a drain, or too few readings to tell"
+NO_PLANE = say("<b>on no plane</b>: a drain, or too few readings to tell")
 
 
 @dataclass(frozen=True, eq=False)
@@ -223,7 +224,10 @@ def _add_outlines(figure: go.Figure, assessment: Assessment, grid: Raster) -> No
 def _off_words(above: float, style: Style) -> str:
     if math.isnan(above):
         return NO_PLANE
-    return f"<b>{format_length(above, style, sign=True)}</b> from the required plane"
+    return say(
+        "<b>{departure}</b> from the required plane",
+        departure=format_length(above, style, sign=True),
+    )
 
 
 def map_aspect(assessment: Assessment) -> float:
@@ -278,9 +282,11 @@ def add_colors(
 
 def _add_bar(figure: go.Figure, finding: Finding, worst: Placement, style: Style) -> None:
     compared = finding.rule.measure == "plane"
-    words = (
-        f"{format_length(abs(worst.value_mm), style)} against "
-        f"{format_length(worst.limit_mm, style)} over {format_distance(worst.span_mm, style)}"
+    words = say(
+        "worst: {value} against {limit} over {span}",
+        value=format_length(abs(worst.value_mm), style),
+        limit=format_length(worst.limit_mm, style),
+        span=format_distance(worst.span_mm, style),
     )
     for color, width in (("white", 8), (INK, 4)):
         figure.add_scatter(
@@ -290,7 +296,7 @@ def _add_bar(figure: go.Figure, finding: Finding, worst: Placement, style: Style
             mode="lines+markers",
             line={"color": color, "width": width, "dash": "dot" if compared else "solid"},
             marker={"symbol": "square", "size": width + 6, "color": color},
-            hovertext=f"worst: {words}",
+            hovertext=words,
             hoverinfo="text",
         )
 

@@ -7,15 +7,14 @@ from html import escape
 import numpy as np
 import plotly.graph_objects as go
 
+from flatcheck.language import say
 from flatcheck.places import wall_called
-from flatcheck.report.falls import slope_words
+from flatcheck.report.falls import passed_words, slope_words
 from flatcheck.report.screed import (
-    any_below,
     by_wall,
     height_words,
     is_level,
     screed_words,
-    sided,
     zero_words,
 )
 from flatcheck.room import Ring, Room
@@ -37,7 +36,7 @@ from flatcheck.ui.plan import (
     write_beside,
 )
 from flatcheck.ui.planes import fall_words
-from flatcheck.units import MM_PER_FOOT, Style, format_distance
+from flatcheck.units import MM_PER_FOOT, Style, format_distance, format_length
 
 SPACINGS = {"in": [k * MM_PER_FOOT for k in (0.5, 1, 2, 4)], "mm": [150.0, 300.0, 600.0, 1200.0]}
 """How far apart marks along a wall may be [mm], by the unit that lengths are said in."""
@@ -83,7 +82,7 @@ def heights_plan(plan: Screed, survey: Survey, every: int) -> go.Figure:
         if (np.array(drain.outline.corners_mm) >= low).all()
         and (np.array(drain.outline.corners_mm) <= high).all()
     ]
-    add_drains(figure, drains, "{}, rim 0")
+    add_drains(figure, drains, say("{name}, rim 0"))
     walls = by_wall(plan.marks)
     figure.add_scatter(
         name="marks",
@@ -91,11 +90,7 @@ def heights_plan(plan: Screed, survey: Survey, every: int) -> go.Figure:
         y=[mark.at[1] for mark in plan.marks],
         mode="markers",
         marker={"size": 6, "color": INK},
-        hovertext=[
-            f"<b>{sided(mark.above_mm, style, '</b> above', '</b> below')} {zero_words(plan)}"
-            f"<br>{_at(mark, style)}"
-            for mark in plan.marks
-        ],
+        hovertext=[f"{_from_zero(plan, mark, style)}<br>{_at(mark, style)}" for mark in plan.marks],
         hoverinfo="text",
         cliponaxis=False,
     )
@@ -113,13 +108,26 @@ def heights_plan(plan: Screed, survey: Survey, every: int) -> go.Figure:
     return figure
 
 
+def _below(mark: Mark, style: Style) -> bool:
+    """Whether a mark is said to lie below the zero of its plan."""
+    return format_length(mark.above_mm, style).startswith("-")
+
+
+def _from_zero(plan: Screed, mark: Mark, style: Style) -> str:
+    said = {"height": format_length(abs(mark.above_mm), style), "zero": zero_words(plan)}
+    if _below(mark, style):
+        return say("<b>{height}</b> below {zero}", **said)
+    return say("<b>{height}</b> above {zero}", **said)
+
+
 def _at(mark: Mark, style: Style) -> str:
     along = format_distance(mark.along_mm, style)
-    return f"{along} along the {shown(wall_called(mark.wall))}"
+    return say("{distance} along the {wall}", distance=along, wall=shown(wall_called(mark.wall)))
 
 
 def _side_words(name: str, marks: Sequence[Mark]) -> str:
-    return f"{wall_called(name)}, level" if is_level(marks) else wall_called(name)
+    called = wall_called(name)
+    return say("{wall}, level", wall=called) if is_level(marks) else called
 
 
 def _write_mark(figure: go.Figure, mark: Mark, outward: np.ndarray, style: Style) -> None:
@@ -206,45 +214,73 @@ def _frame(figure: go.Figure, outline: Ring, margin: int) -> None:
 
 def key_words(plan: Screed, survey: Survey, every: int) -> str:
     """What the drawing shows."""
-    unit = "" if survey.show.unit == "in" else " in mm"
-    falls = " Falls are in inches per foot." if survey.show.unit == "in" else ""
-    zero = zero_words(plan)
-    below = " Those with a minus sign lie below it." if any_below(plan, survey.show) else ""
-    left_out = (
-        f" Every {every} marks one has its height written here; the tables have all of them."
-        if every > 1
-        else ""
-    )
-    return (
-        f"Heights above {zero}{unit}, at corners (bold) and at marks along the walls."
-        f"{below}{left_out} Solid lines are valleys, dashed ones ridges; arrow heads point down "
-        f"planes.{falls}"
-    )
+    inches, zero = survey.show.unit == "in", zero_words(plan)
+    said = [
+        say("Heights above {zero}, at corners (bold) and at marks along the walls.", zero=zero)
+        if inches
+        else say(
+            "Heights above {zero} in mm, at corners (bold) and at marks along the walls.",
+            zero=zero,
+        )
+    ]
+    if any(_below(mark, survey.show) for mark in plan.marks):
+        said.append(say("Those with a minus sign lie below it."))
+    if every > 1:
+        said.append(
+            say(
+                "Every {count} marks one has its height written here; the tables have all of them.",
+                count=every,
+            )
+        )
+    said.append(say("Solid lines are valleys, dashed ones ridges; arrow heads point down planes."))
+    if inches:
+        said.append(say("Falls are in inches per foot."))
+    return " ".join(said)
 
 
 def heights_words(plan: Screed, survey: Survey, room: Room) -> list[str]:
     """What is said of a plan beside the heights along its walls: the planes, the bed, cautions."""
     every = screed_words(plan, survey, room, None)
-    return [words.strip() for words in every if not words.startswith(("  Along", "    "))]
+    first = 1 + len(passed_words(survey, room, plan.zone)) + len(plan.falls.facets)
+    walls = sum(1 if is_level(marks) else 1 + len(marks) for _, marks in by_wall(plan.marks))
+    return [words.strip() for words in (*every[:first], *every[first + walls :])]
+
+
+def _sided(mark: Mark, style: Style) -> str:
+    height = format_length(abs(mark.above_mm), style)
+    return say("{height} below", height=height) if _below(mark, style) else height
 
 
 def walls_tables(plan: Screed, style: Style) -> str:
     """The marks of each wall as a table; a level wall in a line."""
-    lines, tables = [], []
+    zero, lines, tables = zero_words(plan), [], []
     for name, marks in by_wall(plan.marks):
-        called = f"<b>{escape(wall_called(name))}</b>"
+        wall = escape(wall_called(name))
         if is_level(marks):
-            height = escape(sided(marks[0].above_mm, style, "", f" below {zero_words(plan)}"))
-            lines.append(f"<p>{called}: level, {height}</p>")
+            level = {
+                "wall": wall,
+                "height": escape(format_length(abs(marks[0].above_mm), style)),
+                "zero": zero,
+            }
+            words = (
+                say("<b>{wall}</b>: level, {height} below {zero}", **level)
+                if _below(marks[0], style)
+                else say("<b>{wall}</b>: level, {height}", **level)
+            )
+            lines.append(f"<p>{words}</p>")
             continue
         rows = "".join(
             f"<tr><td>{escape(format_distance(mark.along_mm, style))}</td>"
-            f"<td>{escape(sided(mark.above_mm, style, '', ' below'))}</td></tr>"
+            f"<td>{escape(_sided(mark, style))}</td></tr>"
             for mark in marks
         )
-        corner = f"from its corner with the {escape(wall_called(marks[0].start))}"
+        caption = say(
+            "<b>{wall}</b>, from its corner with the {other}",
+            wall=wall,
+            other=escape(wall_called(marks[0].start)),
+        )
         tables.append(
-            f"<table><caption>{called}, {corner}</caption>"
-            f"<tr><th>along it</th><th>above {zero_words(plan)}</th></tr>{rows}</table>"
+            f"<table><caption>{caption}</caption><tr><th>{say('along it')}</th>"
+            f"<th>{say('above {zero}', zero=zero)}</th></tr>{rows}</table>"
         )
     return f'{"".join(lines)}<div class="walls">{"".join(tables)}</div>'

@@ -151,7 +151,7 @@ def closed(ring: Ring) -> Floats:
     return corners.T
 
 
-def add_drains(figure: go.Figure, drains: Sequence[Drain], words: str = "{}") -> None:
+def add_drains(figure: go.Figure, drains: Sequence[Drain], words: str = "{name}") -> None:
     """Every drain as a grate in its outline, its name below it, as `words` have it."""
     for drain in drains:
         x, y = closed(drain.outline)
@@ -169,7 +169,7 @@ def add_drains(figure: go.Figure, drains: Sequence[Drain], words: str = "{}") ->
             x=(x.min() + x.max()) / 2,
             y=y.min(),
             yanchor="top",
-            text=words.format(shown(drain.outline.name)),
+            text=words.format(name=shown(drain.outline.name)),
             showarrow=False,
             font={"size": 12, "shadow": HALO},
         )

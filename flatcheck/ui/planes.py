@@ -12,8 +12,16 @@ from flatcheck.assess import Assessment
 from flatcheck.compass import side_of
 from flatcheck.facet import Facet
 from flatcheck.falls import REMEMBERED, PlaneFall, plane_falls
+from flatcheck.language import say
 from flatcheck.parts import PLANNED_FALL
-from flatcheck.report.falls import parts_words, plane_words, whole_words
+from flatcheck.report.falls import (
+    HUNDREDTH,
+    parts_words,
+    plane_words,
+    slope_words,
+    spread_words,
+    whole_words,
+)
 from flatcheck.report.words import outcome_of
 from flatcheck.room import Ring
 from flatcheck.ui.plan import middle_of, reach_of, size_of
@@ -97,11 +105,18 @@ def arrow_words(arrow: Arrow, style: Style) -> tuple[str, ...]:
     The longest first.
     """
     letter, ratio = f"<b>{arrow.letter}</b>", arrow.fall.fall_ratio
-    told = ("not read",) if ratio is None else fall_words(ratio, style)
+    told = (say("not read"),) if ratio is None else fall_words(ratio, style)
     return *(f"{letter} {words}" for words in told), letter
 
 
-HEAD = ("Plane", "Meant to fall", "Longest run", "As a whole it falls", "In parts", "By the rules")
+HEAD = (
+    say("Plane"),
+    say("Meant to fall"),
+    say("Longest run"),
+    say("As a whole it falls"),
+    say("In parts"),
+    say("By the rules"),
+)
 
 
 def planes_table(assessment: Assessment) -> str:
@@ -113,21 +128,33 @@ def planes_table(assessment: Assessment) -> str:
         letter, called = letter_of(number), called_words(plane, assessment)
         cells = [
             f"<b>{letter}</b> {escape(plane.called)}",
-            f"to the {side_of(plane.meant_deg)}",
+            say("to the {side}", side=side_of(plane.meant_deg)),
             escape(format_distance(plane.run_mm, style)),
-            escape(whole_words(plane, style).removeprefix("falls ")) or "too few readings",
+            escape(_whole(plane, style)),
             parts_words(plane),
             escape(called),
         ]
         rows.append("<tr>" + "".join(f"<td>{cell}</td>" for cell in cells) + "</tr>")
-        said.append(
-            f"<p><b>{letter}</b> {escape(plane_words(plane, style))} "
-            f"By the rules: {escape(called)}.</p>"
-        )
+        ruled = say("By the rules: {outcome}.", outcome=called)
+        said.append(f"<p><b>{letter}</b> {escape(plane_words(plane, style))} {escape(ruled)}</p>")
     head = "".join(f"<th>{words}</th>" for words in HEAD)
     return (
         f'<table class="wide"><tr>{head}</tr>{"".join(rows)}</table>'
         f'<div class="narrow">{"".join(said)}</div>'
+    )
+
+
+def _whole(plane: PlaneFall, style: Style) -> str:
+    """How a plane falls as a whole, below a head that says that it falls."""
+    if plane.fall_ratio is None:
+        return say("too few readings")
+    if plane.fall_ratio < HUNDREDTH / 2:
+        return whole_words(plane, style)
+    return say(
+        "{fall} ({uncertainty}) to the {side}",
+        fall=slope_words(plane.fall_ratio, style),
+        uncertainty=spread_words(plane.u_ratio),
+        side=side_of(plane.bearing_deg),
     )
 
 
@@ -148,19 +175,25 @@ def called_words(plane: PlaneFall, assessment: Assessment) -> str:
         if outcome is Outcome.WITHIN:
             continue
         if worst is None or outcome is Outcome.NOT_ASSESSED:
-            said.append(f"{'least' if least else 'most'} fall not assessed")
+            said.append(say("least fall not assessed") if least else say("most fall not assessed"))
             continue
         limit = abs(worst.limit_mm) / worst.span_mm
         found = plane.least_ratio if least else plane.most_ratio
-        words = f"{'least' if least else 'most'} {limit:.2%}"
         if worst.face == plane.name:
-            said.append(f"{outcome} ({words}), the worst place of all")
-        elif found is not None and (found < limit if least else found > limit):
-            said.append(f"as read {'below' if least else 'above'} the {words}")
+            ends = {"outcome": say(outcome), "limit": limit}
+            said.append(
+                say("{outcome} (least {limit:.2%}), the worst place of all", **ends)
+                if least
+                else say("{outcome} (most {limit:.2%}), the worst place of all", **ends)
+            )
+        elif least and found is not None and found < limit:
+            said.append(say("as read below the least {limit:.2%}", limit=limit))
+        elif not least and found is not None and found > limit:
+            said.append(say("as read above the most {limit:.2%}", limit=limit))
     if not asked:
-        return "no fall asked for"
+        return say("no fall asked for")
     if plane.fall_ratio is None:
-        return "not read"
+        return say("not read")
     if said:
         return "; ".join(said)
-    return "within" if set(asked) == {Outcome.WITHIN} else "no part of it out as read"
+    return say("within") if set(asked) == {Outcome.WITHIN} else say("no part of it out as read")

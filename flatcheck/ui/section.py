@@ -5,6 +5,7 @@ from html import escape
 import numpy as np
 import plotly.graph_objects as go
 
+from flatcheck.language import say
 from flatcheck.report.section import Profile, exaggeration, shown_heights
 from flatcheck.report.ticks import distance_steps, height_steps, ticks
 from flatcheck.ui.axes import AXIS, INK, LAYOUT, ROW_PX, margin
@@ -19,7 +20,7 @@ def profile_figure(profile: Profile, style: Style) -> go.Figure:
     times = exaggeration(profile, 600, 200)
     heights = shown_heights(profile)
     limit = heights[-1]
-    side = "above" if profile.gap_mm < 0 else "below"
+    gap = {"gap": format_length(abs(profile.gap_mm), style), "bar": profile.bar}
     figure = go.Figure()
     figure.add_scatter(
         name="floor",
@@ -29,7 +30,11 @@ def profile_figure(profile: Profile, style: Style) -> go.Figure:
         line={"color": "#8c5a2b", "width": 2},
         marker={"size": 6},
         hovertext=[
-            f"floor {format_length(above, style, sign=True)}<br>{escape(place, quote=False)}"
+            say(
+                "floor {height}<br>{place}",
+                height=format_length(above, style, sign=True),
+                place=escape(place, quote=False),
+            )
             for above, place in zip(profile.floor_mm, profile.places, strict=True)
         ],
         hoverinfo="text",
@@ -63,7 +68,9 @@ def profile_figure(profile: Profile, style: Style) -> go.Figure:
     figure.add_annotation(
         x=profile.at_mm,
         y=0,
-        text=f"<b>{format_length(abs(profile.gap_mm), style)}</b> {side} the {profile.bar}",
+        text=say("<b>{gap}</b> above the {bar}", **gap)
+        if profile.gap_mm < 0
+        else say("<b>{gap}</b> below the {bar}", **gap),
         yanchor="top" if profile.gap_mm < 0 else "bottom",
         yshift=-4 if profile.gap_mm < 0 else 4,
         showarrow=False,
@@ -73,7 +80,7 @@ def profile_figure(profile: Profile, style: Style) -> go.Figure:
     figure.add_annotation(
         x=0 if left else profile.span_mm,
         y=limit,
-        text=f"limit {format_length(profile.limit_mm, style)}",
+        text=say("limit {limit}", limit=format_length(profile.limit_mm, style)),
         xanchor="left" if left else "right",
         yanchor="bottom" if limit > 0 else "top",
         showarrow=False,
@@ -89,7 +96,11 @@ def profile_figure(profile: Profile, style: Style) -> go.Figure:
         tickvals=along,
         ticktext=[format_distance(v, style) for v in along],
         title={
-            "text": f"from the {profile.start}<br>heights drawn {times:g} times as tall",
+            "text": say(
+                "from the {start}<br>heights drawn {times:g} times as tall",
+                start=profile.start,
+                times=times,
+            ),
             "font": {"size": 13},
         },
         constrain="domain",

@@ -11,6 +11,7 @@ import plotly.graph_objects as go
 import streamlit as st
 
 from flatcheck.assess import Assessment
+from flatcheck.language import say
 from flatcheck.report.relief import departures_of
 from flatcheck.report.ticks import distance_steps, one_digit, ticks
 from flatcheck.ui.axes import FONT, INK
@@ -108,12 +109,14 @@ def solid_figure(assessment: Assessment, turn_deg: float) -> tuple[go.Figure, fl
 @st.fragment
 def solid(assessment: Assessment) -> None:
     """Drawn when it is asked for."""
-    if not st.toggle("Show the floor as a solid", key="solid"):
+    if not st.toggle(say("Show the floor as a solid"), key="solid"):
         return
-    turn = st.slider("Seen from, in degrees clockwise from north", 0, 345, 195, 15, key="turn")
+    turn = st.slider(say("Seen from, in degrees clockwise from north"), 0, 345, 195, 15, key="turn")
     figure, times = solid_figure(assessment, turn)
     st.plotly_chart(figure, height=380, theme=None, config=CHART, key="solid drawing")
-    write(
-        f"<p class=fine>Departures are drawn {times:g} times as tall as they are; the frame is the "
-        "plane that the floor should lie in.</p>"
+    drawn = say(
+        "Departures are drawn {times:g} times as tall as they are; the frame is the plane that the "
+        "floor should lie in.",
+        times=times,
     )
+    write(f"<p class=fine>{drawn}</p>")
