@@ -4,6 +4,7 @@ import plotly.graph_objects as go
 import streamlit as st
 
 from flatcheck.assess import Assessment
+from flatcheck.language import say
 from flatcheck.reach import hatches
 from flatcheck.report.reach import WHOLE
 from flatcheck.report.words import outcome_of
@@ -11,7 +12,7 @@ from flatcheck.ui.axes import INK
 from flatcheck.ui.markup import write
 from flatcheck.verdict import Finding, Reach
 
-KEY = "<p class=fine>Hatched: what the readings could not judge by this rule.</p>"
+KEY = say("Hatched: what the readings could not judge by this rule.")
 
 
 def reach_chosen(assessment: Assessment) -> Finding | None:
@@ -23,17 +24,22 @@ def reach_chosen(assessment: Assessment) -> Finding | None:
 
     def called(number: int | None) -> str:
         if number is None:
-            return "Nothing hatched"
+            return say("Nothing hatched")
         finding = partly[number]
         outcome = outcome_of(finding, assessment.verdict.decision)
         zone = f"{finding.zone}: " if zones else ""
-        return f"{finding.reach_ratio:.0%} judged, {outcome}: {zone}{finding.rule.words}"
+        return say(
+            "{share:.0%} judged, {outcome}: {rule}",
+            share=finding.reach_ratio,
+            outcome=say(outcome),
+            rule=zone + finding.rule.words,
+        )
 
     choices: list[int | None] = [None, *range(len(partly))]
-    number: int | None = st.selectbox("Hatch what a rule could not judge", choices, 0, called)
+    number: int | None = st.selectbox(say("Hatch what a rule could not judge"), choices, 0, called)
     if number is None:
         return None
-    write(KEY)
+    write(f"<p class=fine>{KEY}</p>")
     return partly[number]
 
 

@@ -3,6 +3,7 @@
 import streamlit as st
 
 from flatcheck.assess import Assessment
+from flatcheck.language import say
 from flatcheck.places import where
 from flatcheck.report.slide import Row, laid, rows_through, starts
 from flatcheck.rules import Rule
@@ -25,16 +26,23 @@ def slide(assessment: Assessment, station: int) -> None:
         assessment.survey.show,
     )
     if not rules or not rows:
-        why = "no rule lays a bar here" if rows else "no row of readings runs through it"
-        write(paragraphs([f"The place you chose: {place}; {why}."]))
+        why = (
+            say("The place you chose: {place}; no rule lays a bar here.", place=place)
+            if rows
+            else say(
+                "The place you chose: {place}; no row of readings runs through it.", place=place
+            )
+        )
+        write(paragraphs([why]))
         return
-    write(paragraphs([f"A bar laid through the place you chose, {place}, on its high points."]))
+    on = say("A bar laid through the place you chose, {place}, on its high points.", place=place)
+    write(paragraphs([on]))
     across = st.container(horizontal=True)
     ways = {row.start: row for row in rows}
-    way = across.radio("Bar from the", list(ways), horizontal=True, key="bar way")
+    way = across.radio(say("Bar from the"), list(ways), horizontal=True, key="bar way")
     chosen = next(iter(rules))
     if len(rules) > 1:
-        chosen = across.selectbox("Rule", list(rules), key="bar rule")
+        chosen = across.selectbox(say("Rule"), list(rules), key="bar rule")
     _laid(assessment, ways[way], station, rules[chosen])
 
 
@@ -49,7 +57,7 @@ def _laid(assessment: Assessment, row: Row, station: int, rule: Rule) -> None:
     nearest = min(begins, key=lambda start: abs(start + length / 2 - at))
     if len(begins) > 1:
         start = st.select_slider(
-            f"Bar begins, from the {row.start} end of the readings",
+            say("Bar begins, from the {side} end of the readings", side=row.start),
             begins,
             nearest,
             lambda mm: format_distance(mm, style),
@@ -63,8 +71,16 @@ def _laid(assessment: Assessment, row: Row, station: int, rule: Rule) -> None:
 
 
 def _gap_words(gap_mm: float, limit_mm: float, span_mm: float, style: Style) -> str:
-    gap = f"Gap {format_length(gap_mm, style)}" if gap_mm > 0 else "No gap"
-    return (
-        f"{gap} as read, limit {format_length(limit_mm, style)}, between places "
-        f"{format_distance(span_mm, style)} apart that the bar touches."
+    limit, span = format_length(limit_mm, style), format_distance(span_mm, style)
+    if gap_mm > 0:
+        return say(
+            "Gap {gap} as read, limit {limit}, between places {span} apart that the bar touches.",
+            gap=format_length(gap_mm, style),
+            limit=limit,
+            span=span,
+        )
+    return say(
+        "No gap as read, limit {limit}, between places {span} apart that the bar touches.",
+        limit=limit,
+        span=span,
     )

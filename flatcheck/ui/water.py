@@ -7,6 +7,7 @@ import streamlit as st
 from flatcheck.assess import Assessment
 from flatcheck.errors import FlatcheckError
 from flatcheck.falls import drainage
+from flatcheck.language import say
 from flatcheck.report.falls import drain_words, water_words
 from flatcheck.report.screed import screed_csv, screed_html
 from flatcheck.screed import screeds
@@ -33,7 +34,7 @@ def falls(assessment: Assessment) -> None:
     """How it falls: the plan, the table of its planes, and where the water goes."""
     style, room = assessment.survey.show, assessment.surface.room
     water = drainage(assessment)
-    write("<h3>How it falls</h3>")
+    write(f"<h3>{say('How it falls')}</h3>")
     draw(falls_map(assessment, water), "falls", map_aspect(assessment))
     write(f"<p class=fine>{escape(falls_key(assessment, water))}</p>", planes_table(assessment))
     for zone in water:
@@ -46,10 +47,10 @@ def heights(assessment: Assessment) -> None:
     """The heights to screed each falling zone to, or the sentence that says why there are none."""
     survey, room = assessment.survey, assessment.surface.room
     style = survey.show
-    write("<h3>Planned heights</h3>")
+    write(f"<h3>{say('Planned heights')}</h3>")
     spacings = SPACINGS[style.unit]
     spacing = st.selectbox(
-        "Marks along the walls every",
+        say("Marks along the walls every"),
         spacings,
         USUAL,
         lambda mm: format_distance(mm, style),
@@ -78,8 +79,8 @@ def heights(assessment: Assessment) -> None:
     row = st.container(horizontal=True)
     offer(
         row,
-        "Heights as a sheet to print",
+        say("Heights as a sheet to print"),
         lambda: screed_html(plans, survey, room, None),
         "heights.html",
     )
-    offer(row, "Heights as a table", lambda: screed_csv(plans, style), "heights.csv")
+    offer(row, say("Heights as a table"), lambda: screed_csv(plans, style), "heights.csv")
