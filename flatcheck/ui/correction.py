@@ -11,6 +11,7 @@ import streamlit as st
 from flatcheck.assess import Assessment
 from flatcheck.correction import Choice, Fix, correct, remedies
 from flatcheck.errors import FlatcheckError
+from flatcheck.language import say
 from flatcheck.report.correction import (
     cautions,
     fix_words,
@@ -33,29 +34,33 @@ from flatcheck.ui.terms import on_terms, terms_form
 AT_ONCE_S = 3.0
 """A correction that takes no longer than this is simply shown; a longer one is told of [s]."""
 
-STOPPED = (
-    "The search was stopped: plans may cost more than the least, and remedies that were not "
-    "searched to the end may be missing. Work it out again for the whole of it."
+STOPPED = say(
+    "The search was stopped: plans may cost more than the least, and remedies that "
+    "were not searched to the end may be missing. Work it out again for the whole "
+    "of it."
 )
 
-LABELS = {
-    "remedy": "Remedy",
-    "passes": "Passes",
-    "cost": "Cost",
-    "hours": "Hours of work",
-    "grind": "Ground off",
-    "fill": "Filled",
-    "bags": "Bags",
-    "rise": "Rise at fixed heights",
-    "dust": "Dust",
-    "wait": "Wait before tile",
-}
-"""What the columns of the comparison are called here."""
+LABELS = (
+    say("Remedy"),
+    say("Passes"),
+    say("Cost"),
+    say("Hours of work"),
+    say("Ground off"),
+    say("Filled"),
+    say("Bags"),
+    say("Rise at fixed heights"),
+    say("Dust"),
+    say("Wait before tile"),
+)
+"""What the columns of the comparison are called here, in the order of `report.correction.HEAD`."""
+
+NO = say("no")
+"""Said of a remedy that does not bring the floor in."""
 
 
 def correction(source: str, assessment: Assessment) -> Fix | None:
     """What to do with a floor that is not within; the remedy that is shown, if any is."""
-    write("<h3>The correction</h3>")
+    write(f"<h3>{say('The correction')}</h3>")
     pressed, section = terms_form(source, assessment.survey)
     try:
         survey = on_terms(assessment.survey, section)
@@ -73,7 +78,7 @@ class Search:
     """A correction worked out aside, so that the page can tell how far it is, and stop it."""
 
     def __init__(self, assessment: Assessment) -> None:
-        self.told, self.stopped = "Trying every remedy.", False
+        self.told, self.stopped = say("Trying every remedy."), False
         self._found: Choice | Exception | None = None
         self._thread = Thread(target=self._run, args=(assessment,), daemon=True)
         self._thread.start()
@@ -103,10 +108,18 @@ class Search:
         titles = {remedy.ID: remedy.TITLE for remedy in remedies()}
 
         def tell(remedy: str, number: int, broken: int, least: float, best: float) -> None:
-            known = f"best so far {money(best)}" if best < math.inf else "none found yet"
-            self.told = (
-                f"{titles[remedy]}, round {number}: at least {money(least)}, {known}; "
-                f"{broken:,} demands to go."
+            known = (
+                say("best so far {best}", best=money(best))
+                if best < math.inf
+                else say("none found yet")
+            )
+            self.told = say(
+                "{remedy}, round {number}: at least {least}, {known}; {broken:,} demands to go.",
+                remedy=titles[remedy],
+                number=number,
+                least=money(least),
+                known=known,
+                broken=broken,
             )
 
         try:
@@ -130,9 +143,11 @@ def _kept(source: str, assessment: Assessment, pressed: bool) -> Choice | None:
         del kept[key]
     if key not in kept and not pressed:
         if source in asked:
-            write("<p class=warn>Something was changed since; work it out again.</p>")
+            again = say("Something was changed since; work it out again.")
+            write(f"<p class=warn>{again}</p>")
         else:
-            write("<p>Every remedy is tried, measured again and priced; that takes seconds.</p>")
+            tried = say("Every remedy is tried, measured again and priced; that takes seconds.")
+            write(f"<p>{tried}</p>")
         return None
     search = kept.pop(key, None) or Search(assessment)
     kept[key] = search
@@ -157,7 +172,7 @@ def _watched(search: Search) -> None:
     if search.done():
         st.rerun()
     write(f"<p role=status>{escape(search.told)}</p>")
-    if st.button("Stop with the best so far", disabled=search.stopped):
+    if st.button(say("Stop with the best so far"), disabled=search.stopped):
         search.stop()
 
 
@@ -175,8 +190,7 @@ def _compared(choice: Choice) -> None:
 
 def _table(choice: Choice) -> str:
     """All remedies as a table, and on a narrow screen each as a card."""
-    (head, *rows), passing = table(choice), len(choice.fixes)
-    labels = [LABELS[name] for name in head]
+    rows, passing = table(choice)[1:], len(choice.fixes)
     why = [refusal.why for refusal in choice.refused]
     if not choice.fixes and len(set(why)) == 1:
         return paragraphs(why[:1])
@@ -185,19 +199,19 @@ def _table(choice: Choice) -> str:
         drawn.append("".join(f"<td>{escape(cell)}</td>" for cell in row))
         facts = "".join(
             f"<div><span>{label}</span> {escape(cell)}</div>"
-            for label, cell in zip(labels[2:], row[2:], strict=True)
+            for label, cell in zip(LABELS[2:], row[2:], strict=True)
             if cell != "-"
         )
         cards.append(f"<div class=card><p><b>{escape(row[0])}</b></p><div>{facts}</div></div>")
     for row, words in zip(rows[passing:], why, strict=True):
         drawn.append(
-            f"<td>{escape(row[0])}</td><td>no</td>"
-            f"<td colspan={len(head) - 2} class=why>{escape(words)}</td>"
+            f"<td>{escape(row[0])}</td><td>{NO}</td>"
+            f"<td colspan={len(LABELS) - 2} class=why>{escape(words)}</td>"
         )
         cards.append(
-            f"<div class=card><p><b>{escape(row[0])}</b>: no</p><p>{escape(words)}</p></div>"
+            f"<div class=card><p><b>{escape(row[0])}</b>: {NO}</p><p>{escape(words)}</p></div>"
         )
-    heads = "".join(f"<th>{label}</th>" for label in labels)
+    heads = "".join(f"<th>{label}</th>" for label in LABELS)
     lines = "".join(f"<tr>{cells}</tr>" for cells in drawn)
     return (
         f'<table class="wide remedies"><tr>{heads}</tr>{lines}</table>'
@@ -213,10 +227,10 @@ def _chosen(choice: Choice) -> Fix:
         f"{fix.proposal.title}, {money(fix.takes.money)}".replace("$", r"\$")
         for fix in choice.fixes
     ]
-    number = st.radio("Show the work of", range(len(named)), 0, named.__getitem__)
+    number = st.radio(say("Show the work of"), range(len(named)), 0, named.__getitem__)
     fix = choice.fixes[number]
     material = fix.proposal.material
-    write(paragraphs([fix_words(fix, style)]), "<h3>Where to work, and how deep</h3>")
+    write(paragraphs([fix_words(fix, style)]), f"<h3>{say('Where to work, and how deep')}</h3>")
     draw(plan_of_work(choice, fix), "work", map_aspect(choice.site.assessment))
     then = []
     for finding in fix.verdict.findings:
@@ -228,17 +242,17 @@ def _chosen(choice: Choice) -> Fix:
         )
     write(
         paragraphs([work_key(choice, fix)], "fine"),
-        "<p><b>Read again after this work it should be:</b></p>",
+        f"<p><b>{say('Read again after this work it should be:')}</b></p>",
         *then,
-        f"<p><b>Cautions for {escape(fix.proposal.title.lower())}</b></p>",
+        f"<p><b>{escape(say('Cautions for {remedy}', remedy=fix.proposal.title.lower()))}</b></p>",
         paragraphs(cautions(replace(choice, fixes=(fix,))), "warn"),
         paragraphs([f"{material.name.capitalize()}: {material.said}"] if material else [], "fine"),
     )
     checks = check_words(choice)
-    with st.expander("Marks for the floor, and the order of work", key="marks"):
+    with st.expander(say("Marks for the floor, and the order of work"), key="marks"):
         write(listed(mark_words(choice, fix)[: -len(checks)]))
     write(listed(checks))
     row = st.container(horizontal=True)
-    offer(row, "Marks as a sheet to print", lambda: marks_html(choice, fix), "marks.html")
-    offer(row, "Marks as a table", lambda: marks_csv(choice, fix), "marks.csv")
+    offer(row, say("Marks as a sheet to print"), lambda: marks_html(choice, fix), "marks.html")
+    offer(row, say("Marks as a table"), lambda: marks_csv(choice, fix), "marks.csv")
     return fix

@@ -10,6 +10,7 @@ import streamlit as st
 from flatcheck.assess import Assessment
 from flatcheck.errors import FlatcheckError
 from flatcheck.instrument import fine
+from flatcheck.language import say
 from flatcheck.lippage import LippageVerdict, judge_steps
 from flatcheck.pattern import Laying
 from flatcheck.places import where
@@ -38,7 +39,7 @@ SIGNS = {
 }
 """How a joint that was read is drawn, by how it ends: never by color alone."""
 
-OPEN = "Small gray dots are joints of the pattern; press one to enter its step."
+OPEN = say("Small gray dots are joints of the pattern; press one to enter its step.")
 
 
 def joints_alone(source: str, survey: Survey) -> None:
@@ -48,7 +49,7 @@ def joints_alone(source: str, survey: Survey) -> None:
         case = Case(survey, None, verdict)
         offer(
             st.container(horizontal=True),
-            "Report to print or to send",
+            say("Report to print or to send"),
             lambda: report_html(case, date.today()),
             "report.html",
         )
@@ -58,7 +59,7 @@ def joints_read(
     source: str, survey: Survey, assessment: Assessment | None = None
 ) -> LippageVerdict | None:
     """The steps that were read, on the drawing and in words, and one more to enter."""
-    write("<h3>Steps read across joints</h3>")
+    write(f"<h3>{say('Steps read across joints')}</h3>")
     try:
         read = (*steps_of(survey), *(corner_steps(assessment) if assessment else ()))
         verdict = judge_steps(survey, assessment) if read and survey.lippage else None
@@ -68,9 +69,10 @@ def joints_read(
         return None
     if verdict:
         standard, grade = grade_of(f"{verdict.standard}:{verdict.grade}")
+        ends = say("{outcome} for lippage", outcome=say(verdict.outcome).upper())
         write(
-            f"<p class=large><b>{escape(verdict.outcome.upper())} for lippage</b>: "
-            f"{escape(standard.title)} - {escape(grade.title)}</p>"
+            f"<p class=large><b>{escape(ends)}</b>: {escape(standard.title)} - "
+            f"{escape(grade.title)}</p>"
         )
     chosen = None
     if survey.room and (verdict or laying):
@@ -80,14 +82,15 @@ def joints_read(
         key = [SIGN_WORDS] * bool(verdict) + [OPEN] * bool(laying)
         write(paragraphs([" ".join(key)], "fine"))
     if laying is None or survey.room is None:
-        write(
-            "<p>With the outline of the room, the tile and its joint every joint is drawn, and its "
-            "step can be entered there.</p>"
+        missing = say(
+            "With the outline of the room, the tile and its joint every joint is drawn, and its "
+            "step can be entered there."
         )
+        write(f"<p>{missing}</p>")
     elif mine(source):
         _enter(source, survey, laying, chosen)
     else:
-        write("<p>Make the survey yours to enter steps on the drawing.</p>")
+        write(f"<p>{say('Make the survey yours to enter steps on the drawing.')}</p>")
     if verdict:
         write(_words(verdict, survey))
     return verdict
@@ -116,32 +119,34 @@ def _enter(source: str, survey: Survey, laying: Laying, chosen: int | None) -> N
     assert survey.room is not None  # by `_laid`
     row = st.container(horizontal=True, vertical_alignment="bottom")
     number = row.number_input(
-        "Joint",
+        say("Joint"),
         1,
         len(laying.joints_mm),
         1 if chosen is None else chosen + 1,
         key=f"{source}/joints/{chosen}",
-        help="Its number on the drawing; press a joint there to choose it.",
+        help=say("Its number on the drawing; press a joint there to choose it."),
     )
     middle = laying.joints_mm[int(number) - 1].mean(axis=0)
     at = (float(middle[0]), float(middle[1]))
     fresh = f"{source}/joints/step/{len(steps_of(survey))}"  # empty again once one is kept
-    step = row.text_input("Step", key=fresh, placeholder="1/32 in").strip()
+    step = row.text_input(say("Step"), key=fresh, placeholder="1/32 in").strip()
     sides = sides_of(laying, int(number) - 1)
     proud = row.radio(
-        "The tile that stands proud is to the",
+        say("The tile that stands proud is to the"),
         sides,
+        format_func=say,
         horizontal=True,
         key=f"{source}/joints/{sides[0]}",
     )
     tape = TAPE if survey.show.unit == "in" else survey.show
-    write(f"<p class=fine>Joint {number}: {escape(where(survey.room, at, tape))}.</p>")
+    place = where(survey.room, at, tape)
+    write(paragraphs([say("Joint {number}: {place}.", number=number, place=place)], "fine"))
     uncertainty, named = "", survey.lippage
     if not steps_file(survey):
         uncertainty = st.text_input(
-            "How far a reading of the gauge may be off",
+            say("How far a reading of the gauge may be off"),
             key=f"{source}/joints/uncertainty",
-            placeholder="0.002 in, or 0.05 mm",
+            placeholder=say("0.002 in, or 0.05 mm"),
         ).strip()
     if not named:
         titles = {
@@ -151,15 +156,16 @@ def _enter(source: str, survey: Survey, laying: Laying, chosen: int | None) -> N
             for g in s.grades
         }
         named = st.selectbox(
-            "Standard for lippage",
+            say("Standard for lippage"),
             list(titles),
             format_func=titles.__getitem__,
             key=f"{source}/joints/standard",
         )
-    if not st.button("Keep this step", key=f"{source}/joints/keep", type="primary"):
+    if not st.button(say("Keep this step"), key=f"{source}/joints/keep", type="primary"):
         return
     if not step or not (uncertainty or steps_file(survey)):
-        write("<p class=error role=alert>Say the step, and how far the gauge may be off.</p>")
+        lacks = say("Say the step, and how far the gauge may be off.")
+        write(f"<p class=error role=alert>{lacks}</p>")
         return
 
     def act(now: Survey) -> Survey:
@@ -167,7 +173,8 @@ def _enter(source: str, survey: Survey, laying: Laying, chosen: int | None) -> N
         return after if after.lippage else edited(after, {"standard": {"lippage": named}})
 
     try:
-        change(source, act, f"step at joint {number}: {step}, {proud}")
+        what = {"number": number, "step": step, "side": say(proud)}
+        change(source, act, say("step at joint {number}: {step}, {side}", **what))
     except FlatcheckError as error:
         tell(error)
 
@@ -196,7 +203,7 @@ def joints_figure(
             mode="markers",
             marker={"size": 5, "color": "#8c959f"},
             customdata=np.arange(len(middle)),
-            hovertext=[f"joint {n + 1}" for n in range(len(middle))],
+            hovertext=[say("joint {number}", number=n + 1) for n in range(len(middle))],
             hoverinfo="text",
         )
     for outcome, (sign, color) in SIGNS.items():
@@ -208,8 +215,12 @@ def joints_figure(
             mode="markers",
             marker={"size": 9, "color": color, "symbol": sign},
             hovertext=[
-                f"<b>{outcome}</b><br>{fine(joint.height_mm, survey.show)} of "
-                f"{fine(joint.limit_mm, survey.show)}"
+                say(
+                    "<b>{outcome}</b><br>{step} of {limit}",
+                    outcome=say(outcome),
+                    step=fine(joint.height_mm, survey.show),
+                    limit=fine(joint.limit_mm, survey.show),
+                )
                 for joint in own
             ],
             hoverinfo="text",

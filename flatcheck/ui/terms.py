@@ -5,13 +5,26 @@ from typing import Any
 
 import streamlit as st
 
+from flatcheck.language import say
 from flatcheck.readers.folder import edited
 from flatcheck.survey import Survey
 from flatcheck.terms import SAID, SUBSTRATES, Material
 from flatcheck.ui.markup import paragraphs, write
 from flatcheck.units import STYLES, format_length, format_volume, format_weight
 
-MATERIALS = {"patch": "Patch", "leveler": "Self-leveler", "mortar": "Mortar bed"}
+MATERIALS = {"patch": say("Patch"), "leveler": say("Self-leveler"), "mortar": say("Mortar bed")}
+
+HOLDS = {
+    "concrete": say("concrete"),
+    "screed": say("screed"),
+    "wood": say("wood"),
+    "membrane": say("membrane"),
+    "heated": say("heated"),
+    "post-tensioned": say("post-tensioned"),
+    "old adhesive": say("old adhesive"),
+    "tile": say("tile"),
+}
+"""What each of SUBSTRATES is called."""
 
 FINE = {"in": STYLES["in/64"], "mm": STYLES["mm/0.1"]}
 """How finely the usual placing is said."""
@@ -26,26 +39,30 @@ def terms_form(source: str, survey: Survey) -> tuple[bool, dict[str, Any]]:
     own = st.session_state.get(held, written_terms(survey))
     wanted = dict(own)
     with st.form(f"{source} terms", border=False):
-        with st.expander("What the floor is made of, and your prices", key=f"prices {source}"):
+        with st.expander(say("What the floor is made of, and your prices"), key=f"prices {source}"):
             _put(wanted, "substrate", _substrate(source, own))
             row = st.container(horizontal=True, vertical_alignment="bottom")
             terms, fine = survey.terms, FINE[survey.show.unit]
             for key, label, usual in (
-                ("most_grind", "Grind off at most", format_length(terms.most_grind_mm, fine)),
-                ("placing", "Depth is placed to within", format_length(terms.placing_mm, fine)),
+                ("most_grind", say("Grind off at most"), format_length(terms.most_grind_mm, fine)),
+                (
+                    "placing",
+                    say("Depth is placed to within"),
+                    format_length(terms.placing_mm, fine),
+                ),
             ):
                 _put(wanted, key, _text(row, label, own.get(key), usual, f"{source}/terms/{key}"))
             row = st.container(horizontal=True, vertical_alignment="bottom")
             for key, label, price in (
-                ("labor", "An hour of work costs", terms.labor),
-                ("grinder", "The grinder costs, 0 if it is yours", terms.grinder),
+                ("labor", say("An hour of work costs"), terms.labor),
+                ("grinder", say("The grinder costs, 0 if it is yours"), terms.grinder),
             ):
                 _put(wanted, key, _number(row, label, own.get(key), price, f"{source}/terms/{key}"))
             for name, title in MATERIALS.items():
                 material = getattr(terms, name)
                 _put(wanted, name, _bag(source, name, title, own.get(name, {}), material, survey))
             write(paragraphs((SAID,), "fine"))
-        pressed = st.form_submit_button("Work out the correction", type="primary")
+        pressed = st.form_submit_button(say("Work out the correction"), type="primary")
     st.session_state[held] = wanted
     return pressed, wanted
 
@@ -78,11 +95,12 @@ def _substrate(source: str, own: dict[str, Any]) -> Any:
     said = own.get("substrate", [])
     known = [said] if isinstance(said, str) else list(said)
     chosen = st.multiselect(
-        "What the floor is made of, or holds",
+        say("What the floor is made of, or holds"),
         SUBSTRATES,
         known,
+        HOLDS.__getitem__,
         key=f"{source}/terms/substrate",
-        placeholder="concrete",
+        placeholder=HOLDS["concrete"],
     )
     return said if chosen == known else chosen
 
@@ -94,11 +112,13 @@ def _bag(
     found, style = dict(own), survey.show
     row = st.container(horizontal=True, vertical_alignment="bottom", key=f"bag-{name}")
     for key, label, usual in (
-        ("bag", f"{title}, bag of", format_weight(material.bag_kg, style)),
-        ("yield", "gives", format_volume(material.yield_l, style)),
+        ("bag", say("{material}, bag of", material=title), format_weight(material.bag_kg, style)),
+        ("yield", say("gives"), format_volume(material.yield_l, style)),
     ):
         _put(found, key, _text(row, label, own.get(key), usual, f"{source}/terms/{name}/{key}"))
-    price = _number(row, "costs", own.get("price"), material.price, f"{source}/terms/{name}/price")
+    price = _number(
+        row, say("costs"), own.get("price"), material.price, f"{source}/terms/{name}/price"
+    )
     _put(found, "price", price)
     return found
 

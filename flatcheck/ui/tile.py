@@ -16,6 +16,7 @@ from flatcheck.correction import correct
 from flatcheck.errors import FlatcheckError
 from flatcheck.forecast import Answer
 from flatcheck.instrument import fine
+from flatcheck.language import say
 from flatcheck.outlook import Outlook, outlook
 from flatcheck.pattern import slivers
 from flatcheck.readers.folder import edited
@@ -36,36 +37,46 @@ CLASSES = {Answer.AS_IS: "within", Answer.CORRECTED: "close", Answer.NOT: "out"}
 """The color that each answer stands on."""
 
 LINES = {
-    Outcome.WITHIN: ("#8c959f", 1, "solid", "within"),
-    Outcome.CLOSE: ("#8a5a00", 3, "dot", "too close to call"),
-    Outcome.OUT: ("#a3231c", 4, "solid", "out"),
+    Outcome.WITHIN: ("#8c959f", 1, "solid"),
+    Outcome.CLOSE: ("#8a5a00", 3, "dot"),
+    Outcome.OUT: ("#a3231c", 4, "solid"),
 }
-"""How joints are drawn by how they end: color, width, dash, and in words."""
+"""How joints are drawn by how they end: color, width and dash."""
 
-KEY = (
-    "Joints in an even bed: thin gray lines will be within, dotted brown ones are too close to "
-    "call, thick red ones out. Cut tiles are light gray, slivers dark, tiles that cannot be bedded "
-    "pink."
+PATTERNS = {
+    "aligned": say("aligned"),
+    "running bond": say("running bond"),
+    "diagonal": say("diagonal"),
+    "herringbone": say("herringbone"),
+    "modular": say("modular"),
+    "plank": say("plank"),
+}
+"""What each of KINDS is called."""
+
+KEY = say(
+    "Joints in an even bed: thin gray lines will be within, dotted brown ones are "
+    "too close to call, thick red ones out. Cut tiles are light gray, slivers "
+    "dark, tiles that cannot be bedded pink."
 )
 
 LABELS = {
-    "joint": ("Joint of the tile", "3/16 in"),
-    "offset": ("Offset of each row", "1/3, for running bond"),
-    "rotation": ("Turned by, in degrees", "0"),
-    "least": ("Mortar at least", "3/32 in"),
-    "most": ("Mortar at most", "1/2 in"),
+    "joint": (say("Joint of the tile"), "3/16 in"),
+    "offset": (say("Offset of each row"), say("1/3, for running bond")),
+    "rotation": (say("Turned by, in degrees"), "0"),
+    "least": (say("Mortar at least"), "3/32 in"),
+    "most": (say("Mortar at most"), "1/2 in"),
 }
 
 
 def tile_on_floor(source: str, assessment: Assessment) -> None:
     """Asks how the tile is to lie; shows it laid, and what lippage to expect."""
-    write("<h3>The tile, laid on this floor</h3>")
+    write(f"<h3>{say('The tile, laid on this floor')}</h3>")
     pressed, corrections, typed = _form(source, assessment.survey)
     asked: set[str] = st.session_state.setdefault("laid", set())
     if pressed:
         asked.add(source)
     if source not in asked:
-        write("<p>Every tile is laid, and the step at every joint foreseen.</p>")
+        write(f"<p>{say('Every tile is laid, and the step at every joint foreseen.')}</p>")
         return
     try:
         here = replace(assessment, survey=_as_typed(assessment.survey, typed))
@@ -85,11 +96,11 @@ def tile_on_floor(source: str, assessment: Assessment) -> None:
     row = st.container(horizontal=True)
     offer(
         row,
-        "Joints and bed as a sheet to print",
+        say("Joints and bed as a sheet to print"),
         lambda: outlook_html(seen, here),
         "forecast.html",
     )
-    offer(row, "Joints as a table", lambda: joints_csv(seen, here), "joints.csv")
+    offer(row, say("Joints as a table"), lambda: joints_csv(seen, here), "joints.csv")
 
 
 def _form(source: str, survey: Survey) -> tuple[bool, bool, dict[str, str]]:
@@ -103,9 +114,10 @@ def _form(source: str, survey: Survey) -> tuple[bool, bool, dict[str, str]]:
     with st.form(f"{source} laying", border=False):
         row = st.container(horizontal=True, vertical_alignment="bottom")
         kind = row.selectbox(
-            "Pattern",
+            say("Pattern"),
             KINDS,
             KINDS.index(survey.pattern.kind) if survey.pattern else 0,
+            PATTERNS.__getitem__,
             key=f"{source}/pattern",
         )
         typed = {"kind": kind} | {
@@ -115,9 +127,9 @@ def _form(source: str, survey: Survey) -> tuple[bool, bool, dict[str, str]]:
             for key, (label, example) in LABELS.items()
         }
         corrections = st.checkbox(
-            "Try every correction of the floor too", key=f"{source}/laying/corrections"
+            say("Try every correction of the floor too"), key=f"{source}/laying/corrections"
         )
-        pressed = st.form_submit_button("Lay the tile", type="primary")
+        pressed = st.form_submit_button(say("Lay the tile"), type="primary")
     return pressed, corrections, typed
 
 
@@ -152,7 +164,8 @@ def _outlook(here: Assessment, corrections: bool) -> Outlook:
 
         def told(_: int, words: str) -> None:
             with place:
-                write(f"<p role=status>Working out {escape(words)}.</p>")
+                doing = say("Working out {what}.", what=words)
+                write(f"<p role=status>{escape(doing)}</p>")
 
         try:
             return outlook(here, (lambda: correct(here)) if corrections else None, told)
@@ -184,11 +197,11 @@ def laying_figure(seen: Outlook, here: Assessment) -> go.Figure:
         )
     lippage = found.even.lippage_mm
     ends = np.array([str(outcome) for outcome in found.outcomes])
-    for outcome, (color, width, dash, words) in LINES.items():
+    for outcome, (color, width, dash) in LINES.items():
         own = np.flatnonzero(ends == str(outcome))
         line = _broken(laying.joints_mm[own].tolist())
         figure.add_scatter(
-            name=words,
+            name=str(outcome),
             x=line[:, 0],
             y=line[:, 1],
             mode="lines",
@@ -202,8 +215,12 @@ def laying_figure(seen: Outlook, here: Assessment) -> go.Figure:
             mode="markers",
             marker={"size": 12, "opacity": 0},
             hovertext=[
-                f"<b>{words}</b><br>{step_words(float(lippage[k]), survey.show)} of "
-                f"{fine(float(found.limit_mm[k]), survey.show)}"
+                say(
+                    "<b>{outcome}</b><br>{step} of {limit}",
+                    outcome=say(outcome),
+                    step=step_words(float(lippage[k]), survey.show),
+                    limit=fine(float(found.limit_mm[k]), survey.show),
+                )
                 for k in own.tolist()
             ],
             hoverinfo="text",
