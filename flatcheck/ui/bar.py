@@ -12,6 +12,7 @@ import streamlit as st
 from flatcheck.amendment import Bar, bars_of, laid
 from flatcheck.assess import Assessment
 from flatcheck.errors import FlatcheckError
+from flatcheck.language import say, several
 from flatcheck.places import where
 from flatcheck.room import wall_names
 from flatcheck.store import Kept, Store
@@ -23,18 +24,35 @@ from flatcheck.ui.plan import FLOOR, HALO, add_drains, add_room, aspect, frame, 
 from flatcheck.units import format_offset, parse_length
 from flatcheck.verdict import place_of
 
-ENDS = {"x1": "First end, x", "y1": "First end, y", "x2": "Second end, x", "y2": "Second end, y"}
+ENDS = {
+    "x1": say("First end, x"),
+    "y1": say("First end, y"),
+    "x2": say("Second end, x"),
+    "y2": say("Second end, y"),
+}
 """What the fields of the ends are called."""
 
 GAPS = {
-    (f"at {number}", f"gap {number}"): (f"From first end, {number}", f"Gap there, {number}")
+    (f"at {number}", f"gap {number}"): (
+        say("From first end, {number}", number=number),
+        say("Gap there, {number}", number=number),
+    )
     for number in (1, 2, 3, 4)
 }
 """And those of the gaps that can be said of a bar at once."""
 
-MORE = {"block": "Blocks under its ends, if any", "uncertainty": "How far a gap may be off"}
+MORE = {
+    "block": say("Blocks under its ends, if any"),
+    "uncertainty": say("How far a gap may be off"),
+}
 
-UNITS = {"mm": "millimeters", "cm": "centimeters", "m": "meters", "in": "inches", "ft": "feet"}
+UNITS = {
+    "mm": say("millimeters"),
+    "cm": say("centimeters"),
+    "m": say("meters"),
+    "in": say("inches"),
+    "ft": say("feet"),
+}
 
 MOST_DOTS = 1500
 """On a floor read at more places than this the ends of a bar are typed, not chosen."""
@@ -45,8 +63,8 @@ def straightedge(store: Store, key: str, who: str, assessment: Assessment | None
 
     Raises StoreError.
     """
-    write("<h3>A straightedge laid on the floor</h3>")
-    if not st.toggle("Write down a bar and the gaps under it", key=f"lay {key}"):
+    write(f"<h3>{say('A straightedge laid on the floor')}</h3>")
+    if not st.toggle(say("Write down a bar and the gaps under it"), key=f"lay {key}"):
         return
     kept = store.head(key)
     try:
@@ -64,12 +82,15 @@ def straightedge(store: Store, key: str, who: str, assessment: Assessment | None
             _fields(key, dict(zip(names, labels, strict=True)))
         made = table.name not in kept.files
         _fields(key, MORE if made else {"block": MORE["block"]})
-        write(
-            f"<p class=fine>Without a unit, gaps and blocks are {UNITS[table.unit]}, and places "
-            f"and how far along the bar {UNITS[table.offset_unit]}.</p>"
+        units = say(
+            "Without a unit, gaps and blocks are {unit}, and places and how far along the bar "
+            "{offset_unit}.",
+            unit=UNITS[table.unit],
+            offset_unit=UNITS[table.offset_unit],
         )
+        write(f"<p class=fine>{units}</p>")
         st.form_submit_button(
-            "Keep this bar",
+            say("Keep this bar"),
             on_click=_keep,
             args=(store, kept, who),
             type="primary",
@@ -102,7 +123,8 @@ def _choose(key: str, assessment: Assessment, table: Table) -> None:
     """The drawing; a place that is chosen becomes the first end, the next one the second."""
     figure = _drawing(key, assessment, table)
     chosen = chosen_station(figure, "bar", aspect(assessment.surface.room.outline), key)
-    write("<p class=fine>Choose the first end on the drawing, then the second; or type both.</p>")
+    how = say("Choose the first end on the drawing, then the second; or type both.")
+    write(f"<p class=fine>{how}</p>")
     before = st.session_state.get(f"bar chosen {key}")
     st.session_state[f"bar chosen {key}"] = chosen
     if chosen is None or chosen == before:
@@ -179,8 +201,15 @@ def _keep(store: Store, kept: Kept, who: str) -> None:
     x1, y1, x2, y2 = (_said(key, name) for name in ENDS)
     pairs = ((_said(key, at), _said(key, gap)) for at, gap in GAPS)
     gaps = tuple(pair for pair in pairs if any(pair))
-    count = "1 gap" if len(gaps) == 1 else f"{len(gaps)} gaps"
-    what = f"bar laid from {x1}, {y1} to {x2}, {y2} with {count}"
+    what = several(
+        len(gaps),
+        "bar laid from {x1}, {y1} to {x2}, {y2} with {number} gap",
+        "bar laid from {x1}, {y1} to {x2}, {y2} with {number} gaps",
+        x1=x1,
+        y1=y1,
+        x2=x2,
+        y2=y2,
+    )
     try:
         bar = Bar((x1, y1), (x2, y2), gaps, _said(key, "block"))
         after = laid(kept.files, bar, _said(key, "uncertainty"))
@@ -188,6 +217,6 @@ def _keep(store: Store, kept: Kept, who: str) -> None:
     except FlatcheckError as error:
         st.session_state[f"bar said {key}"] = error
         return
-    st.session_state[f"bar said {key}"] = f"Kept: {what}."
+    st.session_state[f"bar said {key}"] = say("Kept: {what}.", what=what)
     for name in (*ENDS, *(name for pair in GAPS for name in pair), "block"):
         st.session_state[_slot(key, name)] = ""

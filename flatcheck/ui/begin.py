@@ -7,6 +7,7 @@ import tomli_w
 
 from flatcheck.document import DOCUMENT, build
 from flatcheck.errors import FlatcheckError, SurveyError
+from flatcheck.language import say
 from flatcheck.layout import layout
 from flatcheck.planning import SurveyPlan, plan
 from flatcheck.readers.cells import cells_of
@@ -18,9 +19,18 @@ from flatcheck.units import LENGTH_UNITS, parse_length
 
 TABLE = "readings.csv"
 
-SENSE = {"rod": "Rod or staff: larger is lower", "elevation": "Elevation: larger is higher"}
+SENSE = {
+    "rod": say("Rod or staff: larger is lower"),
+    "elevation": say("Elevation: larger is higher"),
+}
 
-UNITS = {"in": "Inches and fractions", "mm": "Millimeters"}
+UNITS = {"in": say("Inches and fractions"), "mm": say("Millimeters")}
+
+EDGES = {"length": say("Tile length"), "width": say("Tile width")}
+"""What the edges of the tile are called."""
+
+TILE = {"length": "24 in", "width": "12 in"}
+"""The example beside each of them."""
 
 STANDARD = {"in": "us-tile:bar", "mm": "bs-5385-3:substrate"}
 """What a floor is held to until the person says otherwise, by the unit that is read."""
@@ -31,31 +41,40 @@ OFFSETS = {"in": "ft", "mm": "mm"}
 def begun() -> dict[str, bytes] | None:
     """The files of a survey without readings yet, once all is said; None until then."""
     with st.form("new survey", border=False):
-        title = st.text_input("What floor is it", key="new/title", max_chars=100)
+        title = st.text_input(say("What floor is it"), key="new/title", max_chars=100)
         row = st.container(horizontal=True)
         sides = [
-            row.text_input(label, key=f"new/{label}", placeholder=example, width=150)
-            for label, example in (("Room, west to east", "14 ft"), ("South to north", "10 ft"))
+            row.text_input(label, key=f"new/{key}", placeholder=example, width=150)
+            for key, label, example in (
+                ("Room, west to east", say("Room, west to east"), "14 ft"),
+                ("South to north", say("South to north"), "10 ft"),
+            )
         ]
-        unit = st.radio("The rod is marked in", list(UNITS), 0, UNITS.__getitem__, "new/unit")
-        sense = st.radio("What a reading is", SENSES, None, SENSE.__getitem__, "new/sense")
+        unit = st.radio(say("The rod is marked in"), list(UNITS), 0, UNITS.__getitem__, "new/unit")
+        sense = st.radio(say("What a reading is"), SENSES, None, SENSE.__getitem__, "new/sense")
         uncertainty = st.text_input(
-            "How far a reading may be off", key="new/uncertainty", placeholder="1/32 in, or 0.5 mm"
+            say("How far a reading may be off"),
+            key="new/uncertainty",
+            placeholder=say("1/32 in, or 0.5 mm"),
         )
         row = st.container(horizontal=True)
         tile = [
-            row.text_input(f"Tile {name}", key=f"new/{name}", placeholder=example, width=150)
-            for name, example in (("length", "24 in"), ("width", "12 in"))
+            row.text_input(label, key=f"new/{name}", placeholder=TILE[name], width=150)
+            for name, label in EDGES.items()
         ]
         pitch = st.text_input(
-            "A reading every", key="new/pitch", placeholder="as the longest rule needs"
+            say("A reading every"), key="new/pitch", placeholder=say("as the longest rule needs")
         )
-        if not st.form_submit_button("Begin this survey", type="primary", width="stretch"):
+        if not st.form_submit_button(say("Begin this survey"), type="primary", width="stretch"):
             return None
-    asked = {"the room": all(sides), "what a reading is": sense, "the tile": all(tile)}
-    asked["how far a reading may be off"] = uncertainty
+    asked = {
+        say("the room"): all(sides),
+        say("what a reading is"): sense,
+        say("the tile"): all(tile),
+        say("how far a reading may be off"): uncertainty,
+    }
     if missing := [words for words, said in asked.items() if not said]:
-        st.info(f"Still to be said: {', '.join(missing)}.")
+        st.info(say("Still to be said: {missing}.", missing=", ".join(missing)))
         return None
     try:
         return blank(title, sides, unit, str(sense), uncertainty, tile, pitch)
@@ -82,7 +101,7 @@ def blank(
     offsets = OFFSETS[unit]
     head: dict[str, Any] = {
         "flatcheck": 1,
-        "survey": {"title": title.strip() or "Floor"},
+        "survey": {"title": title.strip() or say("Floor")},
         "units": {"readings": unit, "offsets": offsets},
         "instrument": {"uncertainty": uncertainty},
         "room": {"outline": [["0", "0"], [east, "0"], [east, north], ["0", north]]},
@@ -91,7 +110,9 @@ def blank(
     }
     for side in sides:
         if not parse_length(side, offsets) > 0:
-            raise SurveyError(f"room {side!r}: both sides were expected to be larger than zero.")
+            raise SurveyError(
+                say("room {side!r}: both sides were expected to be larger than zero.", side=side)
+            )
     survey = build(tomli_w.dumps(head), {})
     assert survey.room is not None  # it was just written
     mark_mm = LENGTH_UNITS["in"] if unit == "in" else 10.0
@@ -101,7 +122,9 @@ def blank(
     if pitch.strip():
         step = parse_length(pitch, offsets)
         if not step > 0:
-            raise SurveyError(f"a reading every {pitch!r} was expected to be more than nothing.")
+            raise SurveyError(
+                say("a reading every {pitch!r} was expected to be more than nothing.", pitch=pitch)
+            )
         ahead = SurveyPlan(survey.room, u_mm, (), layout(survey.room, step, mark_mm))
     else:
         rules = rules_for(grade_of(survey.standard)[1], survey.tile)

@@ -13,13 +13,14 @@ from flatcheck.assess import reads_floor
 from flatcheck.document import DOCUMENT
 from flatcheck.errors import StoreError
 from flatcheck.judgment import NO_FLATNESS
+from flatcheck.language import say
 from flatcheck.readers.cells import cells_of
 from flatcheck.readers.folder import bare, edited, folder_files, read_folder
 from flatcheck.report.words import disputed_words, sure_words
 from flatcheck.rules import Grade, grade_of, standards
 from flatcheck.store import Listed, Store
 from flatcheck.survey import DECISIONS, SENSES, Survey
-from flatcheck.ui.begin import SENSE, begun
+from flatcheck.ui.begin import EDGES, SENSE, TILE, begun
 from flatcheck.ui.kept import alike, keep, kept_survey, opened_key, opened_store
 from flatcheck.ui.markup import paragraphs, tell, write
 from flatcheck.units import LENGTH_UNITS, STYLES, style_name
@@ -28,21 +29,29 @@ SAMPLES = Path(flatcheck.__file__).parents[1] / "sample_surveys"
 """In a checkout beside the package; an installed one comes without."""
 
 SOURCES = {
-    "kept": "Your surveys",
-    "sample": "Sample survey",
-    "new": "New survey",
-    "file": "File",
-    "pasted": "Pasted cells",
+    "kept": say("Your surveys"),
+    "sample": say("Sample survey"),
+    "new": say("New survey"),
+    "file": say("File"),
+    "pasted": say("Pasted cells"),
 }
 # The kinds of table that say all there is to say without a survey document beside them.
-KINDS = {"grid": "Grid: offsets on top and at the left", "points": "List: x, y, reading"}
-DECIDE = dict(zip(DECISIONS, ("Allow for reading error", "Take as read"), strict=True))
-SHOW = {name: name.replace("in/", "in, to 1/").replace("mm/", "mm, to ") for name in STYLES}
+KINDS = {"grid": say("Grid: offsets on top and at the left"), "points": say("List: x, y, reading")}
+DECIDE = dict(zip(DECISIONS, (say("Allow for reading error"), say("Take as read")), strict=True))
+
+
+def _style_words(name: str) -> str:
+    unit, _, step = name.partition("/")
+    step = f"1/{step}" if unit == "in" else step
+    return say("{unit}, to {step}", unit=unit, step=step) if "/" in name else unit
+
+
+SHOW = {name: _style_words(name) for name in STYLES}
 NEEDED = {
-    "sense": "what a reading means",
-    "readings": "the unit of readings",
-    "offsets": "the unit of offsets",
-    "uncertainty": "how far one reading may be off",
+    "sense": say("what a reading means"),
+    "readings": say("the unit of readings"),
+    "offsets": say("the unit of offsets"),
+    "uncertainty": say("how far one reading may be off"),
 }
 
 
@@ -51,13 +60,14 @@ class Entered:
     """A survey that was chosen or entered: a name for where it is from, and the survey.
 
     `files` are those of its folder where it is not among the person's own yet, and `came` says in
-    words where from.
+    words where from. `sample` is whether it is one of the samples.
     """
 
     source: str
     survey: Survey
     files: dict[str, bytes] | None = None
     came: str = ""
+    sample: bool = False
 
 
 FIRST = "millbrook-plywood"
@@ -82,25 +92,30 @@ def entered(units: Any) -> Entered | None:
     offered = {"kept": listed or opened_key(), "sample": samples, "new": store}
     sources = [source for source in SOURCES if offered.get(source, True)]
     source = st.radio(
-        "Readings from", sources, format_func=SOURCES.__getitem__, key="source", horizontal=True
+        say("Readings from"),
+        sources,
+        format_func=SOURCES.__getitem__,
+        key="source",
+        horizontal=True,
     )
     if source == "kept" and store:
         found = kept_survey(store, listed, wanted)
         return Entered(*found) if found else None
     if source == "new" and store:
         if files := begun():
-            keep(store, files, "begun", "readings")
+            keep(store, files, say("begun"), "readings")
         return None
     if source == "sample":
         names = list(samples)
         first = names.index(FIRST) if FIRST in names else 0
-        name = st.selectbox("Survey", names, first, lambda name: samples[name].title)
+        name = st.selectbox(say("Survey"), names, first, lambda name: samples[name].title)
         _keep_others(name)
         survey = edited(samples[name], wanted(name, samples[name]))
         files = folder_files(SAMPLES / name)
         if not alike(survey, samples[name]):
             files[DOCUMENT] = survey.document.encode()
-        return Entered(name, survey, files, f"a copy of the sample {samples[name].title}")
+        came = say("a copy of the sample {title}", title=samples[name].title)
+        return Entered(name, survey, files, came, sample=True)
     _keep_others(source)
     table = _table(source)
     sections = wanted(source, None)
@@ -109,14 +124,14 @@ def entered(units: Any) -> Entered | None:
     name, data, facts = table
     survey = bare(name, cells_of(name, data), sections=sections, **facts)
     files = {DOCUMENT: survey.document.encode(), survey.tables[0].name: data}
-    return Entered(source, survey, files, f"brought in as {name}")
+    return Entered(source, survey, files, say("brought in as {file}", file=name))
 
 
 def make_mine(found: Entered) -> None:
     """The one click that makes a survey the person's own: kept, with all that is done to it."""
     store = _shelf()[0] if found.files else None
     if found.files and store:
-        label = "Make it mine" if "sample" in found.came else "Keep this survey"
+        label = say("Make it mine") if found.sample else say("Keep this survey")
         if st.button(label, type="primary"):
             keep(store, found.files, found.came)
 
@@ -141,39 +156,39 @@ def _keep_others(shown: str) -> None:
 def _table(source: str) -> tuple[str, bytes, dict[str, str]] | None:
     """A bare table with what must be known of it; None, and says what is missing, until then."""
     units = tuple(LENGTH_UNITS)
-    name, data = "pasted cells", b""
+    name, data = say("pasted cells"), b""
     facts: dict[str, Any] = {}
     with st.form(f"{source} form", border=False):
         if source == "file":
-            file = st.file_uploader("CSV, TSV or XLSX file", ["csv", "tsv", "txt", "xlsx"])
+            file = st.file_uploader(say("CSV, TSV or XLSX file"), ["csv", "tsv", "txt", "xlsx"])
             if file:
                 name, data = file.name, file.getvalue()
         else:
-            label = "Cells, copied from a spreadsheet"
+            label = say("Cells, copied from a spreadsheet")
             data = st.text_area(label, height=160, key=f"{source}/cells").encode()
         facts["kind"] = st.radio(
-            "How it is laid out",
+            say("How it is laid out"),
             list(KINDS),
             0,
             KINDS.__getitem__,
             f"{source}/kind",
         )
         facts["sense"] = st.radio(
-            "What a reading is", SENSES, None, SENSE.__getitem__, f"{source}/sense"
+            say("What a reading is"), SENSES, None, SENSE.__getitem__, f"{source}/sense"
         )
         row = st.container(horizontal=True)
-        facts["readings"] = row.selectbox("Readings in", units, None, key=f"{source}/readings")
-        facts["offsets"] = row.selectbox("Offsets in", units, None, key=f"{source}/offsets")
+        facts["readings"] = row.selectbox(say("Readings in"), units, None, key=f"{source}/readings")
+        facts["offsets"] = row.selectbox(say("Offsets in"), units, None, key=f"{source}/offsets")
         facts["uncertainty"] = st.text_input(
-            "How far a reading may be off",
+            say("How far a reading may be off"),
             key=f"{source}/uncertainty",
-            placeholder="1/32 in, or 0.5 mm; two in three are nearer",
+            placeholder=say("1/32 in, or 0.5 mm; two in three are nearer"),
         )
-        st.form_submit_button("Check this floor", type="primary", width="stretch")
-    missing = [] if data.strip() else ["the readings"]
+        st.form_submit_button(say("Check this floor"), type="primary", width="stretch")
+    missing = [] if data.strip() else [say("the readings")]
     missing += [words for fact, words in NEEDED.items() if not facts[fact]]
     if missing:
-        st.info(f"Still to be said: {', '.join(missing)}.")
+        st.info(say("Still to be said: {missing}.", missing=", ".join(missing)))
         return None
     return name, data, facts
 
@@ -184,14 +199,14 @@ def _wanted(units: Any, source: str, survey: Survey | None) -> dict[str, Any]:
     row = st.container(horizontal=True)
     tile = {
         name: row.text_input(
-            f"Tile {name}", str(own.get(name, "")), key=f"{source}/{name}", placeholder=example
+            label, str(own.get(name, "")), key=f"{source}/{name}", placeholder=TILE[name]
         )
-        for name, example in (("length", "24 in"), ("width", "12 in"))
+        for name, label in EDGES.items()
     }
     rule = _flatness(source, survey)
     falls = _falls(source, survey)
     decision = st.radio(
-        "Near a limit",
+        say("Near a limit"),
         DECISIONS,
         DECISIONS.index(survey.decision) if survey else 0,
         DECIDE.__getitem__,
@@ -200,10 +215,10 @@ def _wanted(units: Any, source: str, survey: Survey | None) -> dict[str, Any]:
     )
     shown = tuple(SHOW) if survey else ("", *SHOW)
     show = units.selectbox(
-        "Say lengths in",
+        say("Say lengths in"),
         shown,
         shown.index(style_name(survey.show)) if survey else 0,
-        lambda name: SHOW.get(name, "As the readings"),
+        lambda name: SHOW.get(name, say("As the readings")),
         f"{source}/show",
     )
     sections: dict[str, Any] = {"standard": {"rule": rule, "falls": falls, "decision": decision}}
@@ -231,9 +246,9 @@ def _flatness(source: str, survey: Survey | None) -> str:
     # What the survey itself names is offered, whatever it is.
     known = {s.id: s for s in standards().values() if fits.get(s.id) or s.id == own}
     titles = {name: f"{s.title}, {s.region}" for name, s in known.items()}
-    titles[NO_FLATNESS] = "None: falls and water alone"
+    titles[NO_FLATNESS] = say("None: falls and water alone")
     chosen = st.selectbox(
-        "Standard for flatness",
+        say("Standard for flatness"),
         list(titles),
         list(titles).index(own),
         titles.__getitem__,
@@ -246,7 +261,7 @@ def _flatness(source: str, survey: Survey | None) -> str:
         offered[called] = grade_of(f"{own}:{called}")[1]
     grades = {name: grade.title for name, grade in offered.items()}
     grade_id = st.selectbox(
-        "Class, row or reading",
+        say("Class, row or reading"),
         list(grades),
         list(grades).index(called) if chosen == own else 0,
         grades.__getitem__,
@@ -271,12 +286,12 @@ def _falls(source: str, survey: Survey | None) -> list[str]:
     offered = [(s, g) for s in standards().values() if s.about == "falls" for g in s.grades]
     titles = {f"{s.id}:{g.id}": f"{s.title}, {s.region}: {g.title}" for s, g in (*offered, *asked)}
     chosen: list[str] = st.multiselect(
-        "Standards for falls and water",
+        say("Standards for falls and water"),
         list(titles),
         own,
         titles.__getitem__,
         key=f"{source}/falls",
-        placeholder="None",
+        placeholder=say("None"),
     )
     for name in chosen:
         _doubts(grade_of(name)[1])

@@ -17,6 +17,7 @@ import streamlit as st
 from flatcheck.assess import Assessment
 from flatcheck.document import DOCUMENT
 from flatcheck.errors import FlatcheckError, StoreError
+from flatcheck.language import say
 from flatcheck.readers.bundle import packed, unpacked
 from flatcheck.readers.cells import csv_text
 from flatcheck.readers.folder import edited, survey_of
@@ -168,7 +169,7 @@ def _chosen(listed: tuple[Listed, ...]) -> str:
     labels = _labels(listed)
     key = opened_key()
     if key and key not in labels:
-        tell(StoreError(f"no survey is kept here under the key {key[:40]!r}."))
+        tell(StoreError(say("no survey is kept here under the key {key!r}.", key=key[:40])))
     if not labels:
         return ""
     if key not in labels:
@@ -186,7 +187,7 @@ def _chosen(listed: tuple[Listed, ...]) -> str:
     # The browser remembers a label, not a key, and labels change with every change of a survey.
     st.session_state["kept"] = key
     st.selectbox(
-        "Survey", list(labels), format_func=labels.__getitem__, key="kept", on_change=choose
+        say("Survey"), list(labels), format_func=labels.__getitem__, key="kept", on_change=choose
     )
     return key
 
@@ -195,7 +196,7 @@ def _labels(listed: tuple[Listed, ...]) -> dict[str, str]:
     """What the surveys are called in the list, by key: no two alike, now or a minute ago."""
     titles = [item.title for item in listed]
     return {
-        item.key: f"{item.title}, {item.at.astimezone():%d %b %H:%M}"
+        item.key: say("{title}, {time:%d %b %H:%M}", title=item.title, time=item.at.astimezone())
         + (f", {item.key[:4]}" if titles.count(item.title) > 1 else "")
         for item in listed
     }
@@ -208,10 +209,17 @@ def _tools(store: Store, kept: Kept) -> None:
     except FlatcheckError:
         tables = []  # told when the survey is read
     for name in tables:
-        label = "Walk the floor" if len(tables) == 1 else f"Walk the floor: {name}"
+        label = (
+            say("Walk the floor")
+            if len(tables) == 1
+            else say("Walk the floor: {table}", table=name)
+        )
         st.button(label, on_click=begin_walk, args=(name,), type="primary", width="stretch")
     row = st.container(horizontal=True)
-    for label, act, there in (("Undo", store.undo, kept.undo), ("Redo", store.redo, kept.redo)):
+    for label, act, there in (
+        (say("Undo"), store.undo, kept.undo),
+        (say("Redo"), store.redo, kept.redo),
+    ):
         row.button(
             label,
             on_click=_move,
@@ -222,25 +230,25 @@ def _tools(store: Store, kept: Kept) -> None:
     title = (
         re.sub(r"[^A-Za-z0-9]+", "-", title_of(kept.files[DOCUMENT])).strip("-").lower() or "survey"
     )
-    offer(row, "Take away as ZIP", lambda: packed(kept.files), f"{title}.zip")
-    with st.expander("What was done, and by whom", key=f"history {kept.key}"):
-        name = st.text_input("Your name, for what you change", who(), key="by", max_chars=60)
+    offer(row, say("Take away as ZIP"), lambda: packed(kept.files), f"{title}.zip")
+    with st.expander(say("What was done, and by whom"), key=f"history {kept.key}"):
+        name = st.text_input(say("Your name, for what you change"), who(), key="by", max_chars=60)
         if name.strip() != who():
             st.query_params["by"] = name.strip()
         _history(store.history(kept.key))
     with (
-        st.expander("Bring in a survey that was taken away", key="bring in"),
+        st.expander(say("Bring in a survey that was taken away"), key="bring in"),
         st.form("bring in form", border=False),
     ):
-        file = st.file_uploader("Survey folder as ZIP", ["zip"])
-        if st.form_submit_button("Bring it in", width="stretch") and file:
+        file = st.file_uploader(say("Survey folder as ZIP"), ["zip"])
+        if st.form_submit_button(say("Bring it in"), width="stretch") and file:
             try:
                 files = unpacked(file.name, file.getvalue())
                 survey_of(files)
             except FlatcheckError as error:
                 tell(error)
             else:
-                keep(store, files, f"brought in from {file.name}", "verdict")
+                keep(store, files, say("brought in from {file}", file=file.name), "verdict")
 
 
 def _move(act: Callable[[str, int, str], Kept], key: str, base: int) -> None:
@@ -252,15 +260,18 @@ def _move(act: Callable[[str, int, str], Kept], key: str, base: int) -> None:
 
 
 def _told(entry: Entry) -> str:
-    by = f" by {entry.who}" if entry.who else ""
-    return f"Changed{by} at {entry.at.astimezone():%H:%M}: {entry.what}."
+    told = {"who": entry.who, "time": entry.at.astimezone(), "what": entry.what}
+    if entry.who:
+        return say("Changed by {who} at {time:%H:%M}: {what}.", **told)
+    return say("Changed at {time:%H:%M}: {what}.", **told)
 
 
 def _history(log: tuple[Entry, ...]) -> None:
     rows = "".join(
-        f"<tr><td>{entry.number}</td><td>{entry.at.astimezone():%d %b %H:%M:%S}</td>"
+        f"<tr><td>{entry.number}</td>"
+        f"<td>{say('{time:%d %b %H:%M:%S}', time=entry.at.astimezone())}</td>"
         f"<td>{escape(entry.who or '-')}</td><td>{escape(entry.what)}</td></tr>"
         for entry in log[: -SHOWN - 1 : -1]
     )
-    more = f"<p class=fine>{len(log) - SHOWN} earlier ones are kept too.</p>"
-    write(f"<table>{rows}</table>", more if len(log) > SHOWN else "")
+    more = say("{count} earlier ones are kept too.", count=len(log) - SHOWN)
+    write(f"<table>{rows}</table>", f"<p class=fine>{more}</p>" if len(log) > SHOWN else "")

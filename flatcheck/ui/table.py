@@ -13,6 +13,7 @@ import streamlit as st
 
 from flatcheck.amendment import Place, amended, built, replaced, table_in
 from flatcheck.errors import FlatcheckError, StaleError, SurveyError
+from flatcheck.language import say
 from flatcheck.readers.cells import cells_of
 from flatcheck.store import Kept, Store, difference
 from flatcheck.survey import Cells, column_name
@@ -58,14 +59,16 @@ def readings_table(store: Store, key: str, who: str) -> None:
     names = [table.name for table in survey.tables]
     if not names:
         return
-    write("<h3>The readings as they are written</h3>")
+    write(f"<h3>{say('The readings as they are written')}</h3>")
     name = names[0]
     if len(names) > 1:
-        name = st.selectbox("Table", names, key=f"table of {key}")
+        name = st.selectbox(say("Table"), names, key=f"table of {key}")
     try:
         cells = table_in(survey, kept.files, name).cells
         if sum(map(len, cells)) > MOST_CELLS:
-            raise SurveyError(f"{name} is too large to be changed here; bring it in as a file.")
+            raise SurveyError(
+                say("{table} is too large to be changed here; bring it in as a file.", table=name)
+            )
     except SurveyError as error:
         tell(error)
         return
@@ -97,12 +100,10 @@ def _edit(store: Store, kept: Kept, name: str, cells: Cells, who: str) -> None:
     for why in [*sheet.lost, *(why for _, why in sheet.bad.values())][:TOLD]:
         tell(SurveyError(why))
     if sheet.bad:
-        write(
-            "<p class=fine>What is not kept stays in the table as it was typed, until it is "
-            "mended.</p>"
-        )
+        stays = say("What is not kept stays in the table as it was typed, until it is mended.")
+        write(f"<p class=fine>{stays}</p>")
     if sheet.said:
-        write(f"<p role=status>Kept: {escape(sheet.said)}.</p>")
+        write(f"<p role=status>{escape(say('Kept: {what}.', what=sheet.said))}</p>")
 
 
 def _drawn(cells: Cells, typed: Mapping[Place, str]) -> Cells:
@@ -177,10 +178,12 @@ def keep_typed(
 def _paste(store: Store, kept: Kept, name: str, who: str) -> None:
     """A block from a spreadsheet in place of all cells: looked at first, then kept."""
     field_key = f"block {kept.key} {name}"
-    with st.expander("Paste cells from a spreadsheet in their place", key=f"paste {kept.key}"):
+    with st.expander(say("Paste cells from a spreadsheet in their place"), key=f"paste {kept.key}"):
         with st.form(f"{field_key} form", border=False):
-            text = st.text_area(f"Cells in place of those of {name}", height=120, key=field_key)
-            st.form_submit_button("Look at them first", width="stretch")
+            text = st.text_area(
+                say("Cells in place of those of {table}", table=name), height=120, key=field_key
+            )
+            st.form_submit_button(say("Look at them first"), width="stretch")
         if not text.strip():
             return
         try:
@@ -191,12 +194,17 @@ def _paste(store: Store, kept: Kept, name: str, who: str) -> None:
         cells = cells_of(name, after[name])
         changes = difference(kept.files, after)
         if not changes:
-            write("<p>These are the cells that are there already.</p>")
+            write(f"<p>{say('These are the cells that are there already.')}</p>")
             return
-        size = f"{len(cells)} rows of up to {max(map(len, cells))} cells"
-        write(f"<p>{size}. {escape(changes)}. Undo brings back what is there now.</p>")
+        told = say(
+            "{rows} rows of up to {cells} cells. {changes}. Undo brings back what is there now.",
+            rows=len(cells),
+            cells=max(map(len, cells)),
+            changes=changes,
+        )
+        write(f"<p>{escape(told)}</p>")
         st.button(
-            "Replace the cells",
+            say("Replace the cells"),
             on_click=_replace,
             args=(store, kept, after, who, field_key),
             type="primary",
@@ -210,5 +218,5 @@ def _replace(store: Store, kept: Kept, after: dict[str, bytes], who: str, field_
     except FlatcheckError as error:
         st.session_state["notice"] = str(error)
     else:
-        st.session_state["notice"] = f"Kept: {difference(kept.files, after)}."
+        st.session_state["notice"] = say("Kept: {what}.", what=difference(kept.files, after))
         st.session_state[field_key] = ""

@@ -15,6 +15,7 @@ import streamlit as st
 
 from flatcheck.amendment import built, table_in
 from flatcheck.errors import FlatcheckError, StaleError, SurveyError
+from flatcheck.language import say
 from flatcheck.readers.cells import cells_of, csv_text
 from flatcheck.store import Kept, Store
 from flatcheck.survey import Survey, Table
@@ -33,21 +34,22 @@ from flatcheck.walk import (
 )
 
 WORDS = {
-    "enter": "Enter",
-    "back": "← Back",
-    "later": "Later →",
-    "skip": "Cannot be read",
-    "keep": "It is right, go on",
-    "done": "Done",
-    "erase": "Erase the last sign",
-    "field": "Reading at this place",
-    "saving": "Being kept:",
+    "enter": say("Enter"),
+    "back": say("← Back"),
+    "later": say("Later →"),
+    "skip": say("Cannot be read"),
+    "keep": say("It is right, go on"),
+    "done": say("Done"),
+    "erase": say("Erase the last sign"),
+    "field": say("Reading at this place"),
+    "saving": say("Being kept:"),
     "space": "␣",
 }
 
-EIGHTHS = ("even", "1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8")
+EVEN = say("even")
+EIGHTHS = (EVEN, "1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8")
 SIXTEENTHS = (
-    *("even", "1/16", "1/8", "3/16", "1/4", "5/16", "3/8", "7/16"),
+    *(EVEN, "1/16", "1/8", "3/16", "1/4", "5/16", "3/8", "7/16"),
     *("1/2", "9/16", "5/8", "11/16", "3/4", "13/16", "7/8", "15/16"),
 )
 """Keys of one tap: each with the whole inches typed, or those of the last reading."""
@@ -129,7 +131,7 @@ def walking(store: Store, key: str, who: str) -> None:
         walk = _walk(store, key)
     except FlatcheckError as error:
         tell(error)
-        st.button("Back to the survey", on_click=end_walk)
+        st.button(say("Back to the survey"), on_click=end_walk)
         return
     _screen(
         key="walking",
@@ -166,17 +168,19 @@ def _shown(walk: Walk, state: dict[str, Any]) -> dict[str, Any]:
         "digits": INCH_DIGITS if inches else DIGITS,
         "map": _map(walk),
         "place": walk.at is not None,
-        "count": f"All {len(places)} places have their entry.",
+        "count": say("All {count} places have their entry.", count=len(places)),
         "offsets": [("", ""), ("", "")],
         "whole": "",
     }
     if walk.at is not None:
         stop = places[walk.at]
-        had = f"; written here: {stop.text}" if stop.text else ""
+        going = {"number": walk.at + 1, "count": len(places), "left": left, "text": stop.text}
         shown |= {
             "row": stop.row,
             "column": stop.column,
-            "count": f"Place {walk.at + 1} of {len(places)}, {left} to go{had}",
+            "count": say("Place {number} of {count}, {left} to go; written here: {text}", **going)
+            if stop.text
+            else say("Place {number} of {count}, {left} to go", **going),
             "offsets": tape(walk.survey, stop),
             "whole": _whole(places, walk.at) if inches else "",
         }
@@ -241,7 +245,9 @@ def _act(store: Store, key: str, who: str, said: dict[str, Any], state: dict[str
         return
     here = [k for k, stop in enumerate(walk.places) if (stop.row, stop.column) == at]
     if not here:
-        raise SurveyError("this place is no longer in the table; somebody changed it meanwhile.")
+        raise SurveyError(
+            say("this place is no longer in the table; somebody changed it meanwhile.")
+        )
     number, stop = here[0], walk.places[here[0]]
     if act in ("back", "later"):
         # From the first place one goes back to the last, where the walk may have ended.
@@ -260,14 +266,23 @@ def _act(store: Store, key: str, who: str, said: dict[str, Any], state: dict[str
             kept = store.save(key, base, {**files, walk.table.name: changed}, who)
         except StaleError:
             raise StaleError(
-                f"somebody wrote here meanwhile; your {text[:20]!r} was not written over it."
+                say(
+                    "somebody wrote here meanwhile; your {reading!r} was not written over it.",
+                    reading=text[:20],
+                )
             ) from None
-        state["status"] = f"Kept, {number + 1}: {'cannot be read' if act == 'skip' else text}"
+        state["status"] = (
+            say("Kept, {number}: cannot be read", number=number + 1)
+            if act == "skip"
+            else say("Kept, {number}: {reading}", number=number + 1, reading=text)
+        )
         if act == "read":
             table = replace(walk.table, cells=cells)
             found = doubt(built(kept.files), table, replace(stop, text=text))
             if found is not None:
-                state["doubt"] = f"{doubt_words(found, table, walk.survey.show)} Read it again?"
+                state["doubt"] = say(
+                    "{doubt} Read it again?", doubt=doubt_words(found, table, walk.survey.show)
+                )
                 _go(walk.places, number)
                 return
         walk = _walk(store, key)
