@@ -6,19 +6,25 @@ import streamlit as st
 
 from flatcheck.assess import Assessment
 from flatcheck.compare import Row, compare
+from flatcheck.language import say
 from flatcheck.report.compare import SHOWN, carry_words, doubt, row_words, why_not
 from flatcheck.ui.markup import paragraphs, word, write
 from flatcheck.verdict import Outcome
 
-KEY = (
-    "How far the worst place is over (+) or inside (-) its limit, as a share of the limit. ? marks "
-    "a number from memory, or one that sources disagree about."
+KEY = say(
+    "How far the worst place is over (+) or inside (-) its limit, as a share of "
+    "the limit. ? marks a number from memory, or one that sources disagree about."
+)
+
+
+HEAD = "".join(
+    f"<th>{words}</th>" for words in (say("Standard"), say("over by"), say("worst, limit"))
 )
 
 
 def comparison(assessment: Assessment) -> None:
     """Every standard against this survey, behind a switch: it lays bars of every length."""
-    if not st.toggle("Hold it against every other standard"):
+    if not st.toggle(say("Hold it against every other standard")):
         return
     found = compare(assessment.survey)
     style = assessment.survey.show
@@ -31,11 +37,14 @@ def comparison(assessment: Assessment) -> None:
         reasons.setdefault(why_not(row, found, style), []).append(row.name)
     write(
         paragraphs(carry_words(found)),
-        f"<table><tr><th></th><th>Standard</th><th>over by</th><th>worst, limit</th></tr>{lines}"
-        f"</table><p class=fine>{escape(KEY)}</p>",
+        f"<table><tr><th></th>{HEAD}</tr>{lines}</table><p class=fine>{escape(KEY)}</p>",
         paragraphs(
             (
-                f"Not judged, {why}: {', '.join(dict.fromkeys(names))}."
+                say(
+                    "Not judged, {why}: {standards}.",
+                    why=why,
+                    standards=", ".join(dict.fromkeys(names)),
+                )
                 for why, names in sorted(reasons.items())
             ),
             "fine",

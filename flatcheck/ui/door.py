@@ -6,6 +6,7 @@ import time
 
 import streamlit as st
 
+from flatcheck.language import say
 from flatcheck.ui.markup import write
 from flatcheck.ui.serve import KEY
 
@@ -18,13 +19,13 @@ def let_in() -> bool:
     key = os.environ.get(KEY, "")
     if not key or hmac.compare_digest(str(st.query_params.get("key", "")).encode(), key.encode()):
         return True
-    write("<h1>This page asks for a key</h1>")
+    write(f"<h1>{say('This page asks for a key')}</h1>")
     with st.form("door", border=False):
-        tried = st.text_input("The key, as it is printed where flatcheck runs", max_chars=40)
-        if st.form_submit_button("Go in", type="primary") and tried:
+        tried = st.text_input(say("The key, as it is printed where flatcheck runs"), max_chars=40)
+        if st.form_submit_button(say("Go in"), type="primary") and tried:
             if hmac.compare_digest(tried.strip().lower().encode(), key.encode()):
                 st.query_params["key"] = key
                 st.rerun()
             time.sleep(WRONG_S)
-            write("<p class=error role=alert>That is not the key.</p>")
+            write(f"<p class=error role=alert>{say('That is not the key.')}</p>")
     return False

@@ -11,11 +11,11 @@ import streamlit as st
 from flatcheck.assess import Assessment, assess
 from flatcheck.errors import FlatcheckError
 from flatcheck.falls import plane_falls
+from flatcheck.language import say
 from flatcheck.report.checks import checks
 from flatcheck.report.doubts import doubts
 from flatcheck.report.misread import misread
 from flatcheck.report.text import record, text
-from flatcheck.report.words import headline
 from flatcheck.survey import Survey
 from flatcheck.tables import readings_of
 from flatcheck.ui.after import before_and_after
@@ -30,7 +30,7 @@ from flatcheck.ui.memory import kept, text_of
 from flatcheck.ui.report import report
 from flatcheck.ui.steps import chosen_step, next_step
 from flatcheck.ui.tile import tile_on_floor
-from flatcheck.ui.verdict import verdict
+from flatcheck.ui.verdict import floor_words, verdict
 from flatcheck.ui.view import view
 from flatcheck.ui.walking import walked
 from flatcheck.ui.water import falls, heights
@@ -39,7 +39,7 @@ from flatcheck.verdict import Outcome
 
 def main() -> None:
     """Draw the page once: what is entered, and the step that is open."""
-    st.set_page_config("flatcheck: is this floor flat enough?", layout="wide")
+    st.set_page_config(say("flatcheck: is this floor flat enough?"), layout="wide")
     st.html(STYLE)
     if let_in():
         if walked():
@@ -54,7 +54,7 @@ def main() -> None:
 def _whole() -> None:
     """What is entered on one side, what it says on the other."""
     with st.container(horizontal=True, horizontal_alignment="distribute"):
-        write("<h1>Is this floor flat enough for this tile?</h1>")
+        write(f"<h1>{say('Is this floor flat enough for this tile?')}</h1>")
         view()
         units = st.container(width=180)
     settle()
@@ -79,7 +79,7 @@ def _whole() -> None:
         with answer:
             by_hand(assessment)
             if assessment:
-                next_step("verdict", "whether the floor is good enough, and where it is not")
+                next_step("verdict", say("whether the floor is good enough, and where it is not"))
 
 
 def _assessed(survey: Survey) -> Assessment:
@@ -91,13 +91,12 @@ def _open(step: str, source: str, assessment: Assessment) -> None:
     """One step of the job, and where to go from it."""
     outcome = assessment.verdict.outcome
     if step != "verdict":
-        line = headline(assessment).removeprefix(outcome.upper()).lstrip(": ")
-        write(f"<p>{word(outcome)} {escape(line)}</p>")
+        write(f"<p>{word(outcome)} {escape(floor_words(assessment))}</p>")
     if step == "job":
         job(assessment)
-        next_step("readings", "what was read, and what the readings say of each other")
+        next_step("readings", say("what was read, and what the readings say of each other"))
     elif step == "readings":
-        write("<h3>What the readings say of each other</h3>")
+        write(f"<h3>{say('What the readings say of each other')}</h3>")
         write(
             paragraphs([*misread(assessment), *doubts(assessment)], "warn"),
             paragraphs(checks(assessment)),
@@ -110,27 +109,29 @@ def _open(step: str, source: str, assessment: Assessment) -> None:
             falls(assessment)
             heights(assessment)
         else:
-            write(
-                "<h3>How it falls</h3><p>This floor is meant to be level, so no water is to run. "
-                'In a survey folder an intent of kind "fall", "to drain" or "to channel" says '
-                "where it is to.</p>"
+            level = say(
+                "This floor is meant to be level, so no water is to run. In a survey folder an "
+                'intent of kind "fall", "to drain" or "to channel" says where it is to.'
             )
-        next_step("correction", "what to grind, fill or pour, and what it costs")
+            write(f"<h3>{say('How it falls')}</h3><p>{level}</p>")
+        next_step("correction", say("what to grind, fill or pour, and what it costs"))
     elif step == "correction":
         fix = None
         if outcome is Outcome.WITHIN:
-            write("<h3>The correction</h3><p>The floor is within: there is nothing to mend.</p>")
+            whole = say("The floor is within: there is nothing to mend.")
+            write(f"<h3>{say('The correction')}</h3><p>{whole}</p>")
         else:
             fix = correction(source, assessment)
         before_and_after(source, assessment, fix)
-        next_step("tile", "how the tile lies on this floor")
+        next_step("tile", say("how the tile lies on this floor"))
     elif step == "tile":
         if assessment.survey.tile:
             tile_on_floor(source, assessment)
         else:
-            write("<h3>The tile</h3><p>Say the tile's length and width in the job's settings.</p>")
+            needed = say("Say the tile's length and width in the job's settings.")
+            write(f"<h3>{say('The tile')}</h3><p>{needed}</p>")
         joints_read(source, assessment.survey, assessment)
-        next_step("report", "all of it on paper")
+        next_step("report", say("all of it on paper"))
     else:
         _report(assessment)
 
@@ -139,22 +140,22 @@ def _after_verdict(assessment: Assessment) -> None:
     """The one step that a verdict asks for."""
     outcome = assessment.verdict.outcome
     if outcome is Outcome.OUT:
-        next_step("correction", "what to grind, fill or pour, and what it costs")
+        next_step("correction", say("what to grind, fill or pour, and what it costs"))
     elif outcome is Outcome.WITHIN:
-        next_step("tile", "how the tile lies on this floor")
+        next_step("tile", say("how the tile lies on this floor"))
     else:
-        next_step("readings", "what more would have to be read to tell")
+        next_step("readings", say("what more would have to be read to tell"))
 
 
 def _report(assessment: Assessment) -> None:
     """What there is to take away."""
-    write("<h3>To take away</h3>")
+    write(f"<h3>{say('To take away')}</h3>")
     report(assessment)
     row = st.container(horizontal=True)
-    offer(row, "Verdict as text", lambda: text(assessment), "verdict.txt")
+    offer(row, say("Verdict as text"), lambda: text(assessment), "verdict.txt")
     offer(
         row,
-        "Verdict as JSON, in mm",
+        say("Verdict as JSON, in mm"),
         lambda: json.dumps(record(assessment), indent=2, allow_nan=False),
         "verdict.json",
     )

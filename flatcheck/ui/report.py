@@ -7,6 +7,7 @@ import streamlit as st
 
 from flatcheck.assess import Assessment
 from flatcheck.correction import Choice
+from flatcheck.language import say
 from flatcheck.lippage import judge_steps
 from flatcheck.report.case import Case
 from flatcheck.report.dossier import report_html
@@ -16,11 +17,11 @@ from flatcheck.ui.correction import worked_out
 from flatcheck.ui.markup import offer, write
 from flatcheck.verdict import Outcome
 
-ABOUT = (
-    "One page with the verdict, maps, spots, correction and every reading, to print or to send; "
-    "flatcheck verify tells later whether it is still the same."
+ABOUT = say(
+    "One page with the verdict, maps, spots, correction and every reading, to "
+    "print or to send; flatcheck verify tells later whether it is still the same."
 )
-NOT_YET = "The correction is not in it yet: work it out first."
+NOT_YET = say("The correction is not in it yet: work it out first.")
 
 
 def report(assessment: Assessment) -> None:
@@ -33,12 +34,12 @@ def report(assessment: Assessment) -> None:
     row = st.container(horizontal=True)
     offer(
         row,
-        "Report to print or to send",
+        say("Report to print or to send"),
         lambda: report_html(case, date.today()),
         "report.html",
         "primary",
     )
-    offer(row, "Everything as tables, CSV in a ZIP", lambda: packed(case), "tables.zip")
+    offer(row, say("Everything as tables, CSV in a ZIP"), lambda: packed(case), "tables.zip")
 
 
 def case_now(assessment: Assessment, corrections: Mapping[object, Choice]) -> Case:

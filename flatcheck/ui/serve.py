@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from flatcheck.errors import FlatcheckError
+from flatcheck.language import say
 
 HOST = "127.0.0.1"
 
@@ -98,12 +99,17 @@ def _by_name() -> list[str]:
 
 def phone_words(addresses: Sequence[str], port: int, key: str) -> str:
     """Where a phone finds the page, and what to know of it."""
-    where = "\n".join(f"  http://{address}:{port}/?key={key}" for address in addresses)
-    return (
-        f"On a phone in the same network, open:\n{where}\n"
-        f"On this machine: http://{HOST}:{port}/?key={key}\n"
-        "Whoever has this address can read and change the surveys as long as this runs, and what "
-        "is sent is not encrypted: use a network that you trust. Control+C ends it."
+    return "\n".join(
+        (
+            say("On a phone in the same network, open:"),
+            *(f"  http://{address}:{port}/?key={key}" for address in addresses),
+            say("On this machine: {address}", address=f"http://{HOST}:{port}/?key={key}"),
+            say(
+                "Whoever has this address can read and change the surveys as long as this runs, "
+                "and what is sent is not encrypted: use a network that you trust. Control+C ends "
+                "it."
+            ),
+        )
     )
 
 
@@ -117,12 +123,16 @@ def serve(port: int, folder: Path | None = None, phone: bool = False) -> int:
     """
     addresses = own_addresses() if phone else []
     if phone and not addresses:
-        raise FlatcheckError("this machine is in no network where a phone could find it; join one.")
+        raise FlatcheckError(
+            say("this machine is in no network where a phone could find it; join one.")
+        )
     try:
         with socket.create_server(("0.0.0.0" if phone else HOST, port)):
             pass
     except (OSError, OverflowError) as error:
-        raise FlatcheckError(f"port {port} cannot be used: {error}; say another one.") from None
+        raise FlatcheckError(
+            say("port {port} cannot be used: {error}; say another one.", port=port, error=error)
+        ) from None
     key = "".join(secrets.choice(SIGNS) for _ in range(KEY_LENGTH)) if phone else ""
     if phone:
         print(phone_words(addresses, port, key), flush=True)

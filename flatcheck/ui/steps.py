@@ -5,16 +5,27 @@ The step stands in the address (`?step=falls`), so that a reload opens it again.
 
 import streamlit as st
 
+from flatcheck.language import say
+
 STEPS = {
-    "job": "Job",
-    "readings": "Readings",
-    "verdict": "Verdict",
-    "falls": "Falls",
-    "correction": "Correction",
-    "tile": "Tile",
-    "report": "Report",
+    "job": say("Job"),
+    "readings": say("Readings"),
+    "verdict": say("Verdict"),
+    "falls": say("Falls"),
+    "correction": say("Correction"),
+    "tile": say("Tile"),
+    "report": say("Report"),
 }
 """In the order of the work; what is called by a word here stands under it in the address."""
+
+NEXT = {
+    "readings": say("Next: readings"),
+    "verdict": say("Next: verdict"),
+    "correction": say("Next: correction"),
+    "tile": say("Next: tile"),
+    "report": say("Next: report"),
+}
+"""What stands on the button to a step, for those that one has."""
 
 ENTERED = ("job", "readings")
 """The steps at which something is entered."""
@@ -29,7 +40,7 @@ def chosen_step() -> str:
         asked = st.query_params.get("step", FIRST)
         st.session_state["step"] = asked if asked in STEPS else FIRST
     step = st.segmented_control(
-        "Step of the job",
+        say("Step of the job"),
         list(STEPS),
         required=True,
         format_func=STEPS.__getitem__,
@@ -52,5 +63,5 @@ def next_step(step: str, why: str) -> None:
     def go() -> None:
         st.session_state["step"] = step
 
-    st.button(f"Next: {STEPS[step].lower()}", on_click=go, type="primary")
+    st.button(NEXT[step], on_click=go, type="primary")
     st.caption(why)

@@ -6,6 +6,7 @@ import streamlit as st
 
 from flatcheck.assess import Assessment
 from flatcheck.falls import plane_falls
+from flatcheck.language import say
 from flatcheck.report.doubts import doubts
 from flatcheck.report.misread import misread
 from flatcheck.report.relief import worst_of
@@ -15,10 +16,10 @@ from flatcheck.report.words import (
     beside,
     disputes,
     explain,
-    headline,
     outcome_of,
     shape_words,
     spot_words,
+    tile_size,
     titles,
 )
 from flatcheck.ui.compare import comparison
@@ -30,20 +31,31 @@ from flatcheck.ui.slide import slide
 from flatcheck.ui.solid import solid
 from flatcheck.verdict import Finding
 
-MAP_KEY = (
-    "Red stands above the required plane, blue below; interpolated between readings, which are the "
-    "dots. The thick line is where it is worst. Gray was not read. "
+MAP_KEY = say(
+    "Red stands above the required plane, blue below; interpolated between readings, which are "
+    "the dots. The thick line is where it is worst. Gray was not read."
 )
-PLANES_KEY = "Each part that falls has its own plane. "
-SPOT_KEY = "▲ high, ▼ low: filled where beyond reading error, hollow where it may be reading error."
+PLANES_KEY = say("Each part that falls has its own plane.")
+SPOT_KEY = say(
+    "▲ high, ▼ low: filled where beyond reading error, hollow where it may be reading error."
+)
+
+
+def floor_words(assessment: Assessment) -> str:
+    """Which floor was judged, and for which tile: what stands beside the word of a verdict."""
+    survey = assessment.survey
+    if survey.tile is None:
+        return survey.title
+    tile = tile_size(survey.tile, survey.show)
+    return say("for {tile} tile: {title}", tile=tile, title=survey.title)
 
 
 def verdict(assessment: Assessment) -> None:
     """The verdict in words, the map with its spots, and the worst place from the side."""
     found = assessment.verdict
-    line = headline(assessment).removeprefix(found.outcome.upper()).lstrip(": ")
     write(
-        f"<h2>{word(found.outcome)} {escape(line)}</h2><p>{escape(beside(found))}</p>",
+        f"<h2>{word(found.outcome)} {escape(floor_words(assessment))}</h2>",
+        f"<p>{escape(beside(found))}</p>",
         paragraphs(titles(found), "fine"),
         paragraphs(disputes(found), "warn"),
         paragraphs([*misread(assessment), *doubts(assessment)], "warn"),
@@ -61,23 +73,26 @@ def verdict(assessment: Assessment) -> None:
 def _floor(assessment: Assessment) -> None:
     """The map, its spots, and the floor from the side: at the place chosen on it, or the worst."""
     survey, found = assessment.survey, assessment.verdict
-    write("<h3>Where it is high and low</h3>")
+    write(f"<h3>{say('Where it is high and low')}</h3>")
     floor = f"{survey.title}, {len(assessment.surface.xy_mm)} places"
     figure, hatched = floor_map(assessment), reach_chosen(assessment)
     if hatched and hatched.reach:
         add_reach(figure, hatched.reach)
     station = chosen_station(figure, "map", map_aspect(assessment), floor)
-    falls = PLANES_KEY if plane_falls(assessment) else ""
-    key = MAP_KEY + falls + (SPOT_KEY if found.spots else "")
-    write(f"<p class=fine>{key}</p>", _spots(assessment))
+    key = [MAP_KEY, *[PLANES_KEY] * bool(plane_falls(assessment)), *[SPOT_KEY] * bool(found.spots)]
+    write(f"<p class=fine>{' '.join(key)}</p>", _spots(assessment))
     finding = worst_of(assessment)
     if station is not None:
-        write("<h3>The floor from the side</h3>")
+        write(f"<h3>{say('The floor from the side')}</h3>")
         slide(assessment, station)
     elif finding:
-        write(f"<h3>The worst place, from the side</h3><p>{escape(finding.rule.words)}</p>")
+        write(
+            f"<h3>{say('The worst place, from the side')}</h3>",
+            paragraphs([finding.rule.words]),
+        )
         draw(profile_figure(profile_of(assessment, finding), survey.show), "profile")
-        write("<p class=fine>Choose a reading on the map to lay the bar there instead.</p>")
+        instead = say("Choose a reading on the map to lay the bar there instead.")
+        write(f"<p class=fine>{instead}</p>")
 
 
 def _rule(finding: Finding, assessment: Assessment) -> str:
@@ -98,5 +113,6 @@ def _spots(assessment: Assessment) -> str:
         f"<td>{escape(spot_words(spot, room, assessment.survey.show))}</td></tr>"
         for spot in spots[:SPOTS]
     )
-    more = f"<p>{len(spots) - SPOTS} more, gentler ones are in the JSON.</p>"
-    return f"<table>{rows}</table>{more if len(spots) > SPOTS else ''}" if spots else ""
+    more = say("{count} more, gentler ones are in the JSON.", count=len(spots) - SPOTS)
+    below = f"<p>{more}</p>" if len(spots) > SPOTS else ""
+    return f"<table>{rows}</table>{below}" if spots else ""

@@ -5,6 +5,8 @@ Both stand in the address, so that a phone keeps them.
 
 import streamlit as st
 
+from flatcheck.language import say
+
 LARGE = "<style>html {font-size: 125%}</style>"
 
 SUN = """<style>
@@ -25,9 +27,9 @@ button[kind*=primary] p, .st-key-step [aria-checked=true] p {color: #fff !import
 
 def view() -> None:
     """The two choices, and what they do."""
-    with st.popover("View"):
-        large = st.toggle("Large type", key="large", bind="query-params")
-        sun = st.toggle("Strong contrast, for the sun", key="sun", bind="query-params")
+    with st.popover(say("View")):
+        large = st.toggle(say("Large type"), key="large", bind="query-params")
+        sun = st.toggle(say("Strong contrast, for the sun"), key="sun", bind="query-params")
     if large:
         st.html(LARGE)
     if sun:
