@@ -84,12 +84,12 @@ def plan_of_work(choice: Choice, fix: Fix) -> go.Figure:
         if grind[i] >= MARK_MM:
             does.append(say("grind {depth} off", depth=format_length(float(grind[i]), style)))
         if fill[i] >= MARK_MM and proposal.material:
-            put = {
-                "depth": format_length(float(fill[i]), style),
-                "material": proposal.material.name,
-            }
-            then = say("then {depth} of {material}", **put)
-            does.append(then if does else say("{depth} of {material}", **put))
+            put, material = format_length(float(fill[i]), style), proposal.material.name
+            does.append(
+                say("then {depth} of {material}", depth=put, material=material)
+                if does
+                else say("{depth} of {material}", depth=put, material=material)
+            )
         act = ", ".join(does) or say("leave it")
         words = f"<b>{act}</b><br>{shown(where(floor.room, at, style))}"
         depth = float(-grind[i] if grind[i] >= MARK_MM else fill[i])

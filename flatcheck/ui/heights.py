@@ -114,10 +114,10 @@ def _below(mark: Mark, style: Style) -> bool:
 
 
 def _from_zero(plan: Screed, mark: Mark, style: Style) -> str:
-    said = {"height": format_length(abs(mark.above_mm), style), "zero": zero_words(plan)}
+    height, zero = format_length(abs(mark.above_mm), style), zero_words(plan)
     if _below(mark, style):
-        return say("<b>{height}</b> below {zero}", **said)
-    return say("<b>{height}</b> above {zero}", **said)
+        return say("<b>{height}</b> below {zero}", height=height, zero=zero)
+    return say("<b>{height}</b> above {zero}", height=height, zero=zero)
 
 
 def _at(mark: Mark, style: Style) -> str:
@@ -257,15 +257,11 @@ def walls_tables(plan: Screed, style: Style) -> str:
     for name, marks in by_wall(plan.marks):
         wall = escape(wall_called(name))
         if is_level(marks):
-            level = {
-                "wall": wall,
-                "height": escape(format_length(abs(marks[0].above_mm), style)),
-                "zero": zero,
-            }
+            at = escape(format_length(abs(marks[0].above_mm), style))
             words = (
-                say("<b>{wall}</b>: level, {height} below {zero}", **level)
+                say("<b>{wall}</b>: level, {height} below {zero}", wall=wall, height=at, zero=zero)
                 if _below(marks[0], style)
-                else say("<b>{wall}</b>: level, {height}", **level)
+                else say("<b>{wall}</b>: level, {height}", wall=wall, height=at)
             )
             lines.append(f"<p>{words}</p>")
             continue

@@ -173,8 +173,10 @@ def _enter(source: str, survey: Survey, laying: Laying, chosen: int | None) -> N
         return after if after.lippage else edited(after, {"standard": {"lippage": named}})
 
     try:
-        what = {"number": number, "step": step, "side": say(proud)}
-        change(source, act, say("step at joint {number}: {step}, {side}", **what))
+        what = say(
+            "step at joint {number}: {step}, {side}", number=number, step=step, side=say(proud)
+        )
+        change(source, act, what)
     except FlatcheckError as error:
         tell(error)
 

@@ -260,10 +260,10 @@ def _move(act: Callable[[str, int, str], Kept], key: str, base: int) -> None:
 
 
 def _told(entry: Entry) -> str:
-    told = {"who": entry.who, "time": entry.at.astimezone(), "what": entry.what}
-    if entry.who:
-        return say("Changed by {who} at {time:%H:%M}: {what}.", **told)
-    return say("Changed at {time:%H:%M}: {what}.", **told)
+    time, what = entry.at.astimezone(), entry.what
+    if not entry.who:
+        return say("Changed at {time:%H:%M}: {what}.", time=time, what=what)
+    return say("Changed by {who} at {time:%H:%M}: {what}.", who=entry.who, time=time, what=what)
 
 
 def _history(log: tuple[Entry, ...]) -> None:

@@ -180,12 +180,17 @@ def called_words(plane: PlaneFall, assessment: Assessment) -> str:
         limit = abs(worst.limit_mm) / worst.span_mm
         found = plane.least_ratio if least else plane.most_ratio
         if worst.face == plane.name:
-            ends = {"outcome": say(outcome), "limit": limit}
-            said.append(
-                say("{outcome} (least {limit:.2%}), the worst place of all", **ends)
-                if least
-                else say("{outcome} (most {limit:.2%}), the worst place of all", **ends)
+            least_words = say(
+                "{outcome} (least {limit:.2%}), the worst place of all",
+                outcome=say(outcome),
+                limit=limit,
             )
+            most_words = say(
+                "{outcome} (most {limit:.2%}), the worst place of all",
+                outcome=say(outcome),
+                limit=limit,
+            )
+            said.append(least_words if least else most_words)
         elif least and found is not None and found < limit:
             said.append(say("as read below the least {limit:.2%}", limit=limit))
         elif not least and found is not None and found > limit:

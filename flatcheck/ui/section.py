@@ -20,7 +20,7 @@ def profile_figure(profile: Profile, style: Style) -> go.Figure:
     times = exaggeration(profile, 600, 200)
     heights = shown_heights(profile)
     limit = heights[-1]
-    gap = {"gap": format_length(abs(profile.gap_mm), style), "bar": profile.bar}
+    gap = format_length(abs(profile.gap_mm), style)
     figure = go.Figure()
     figure.add_scatter(
         name="floor",
@@ -68,9 +68,9 @@ def profile_figure(profile: Profile, style: Style) -> go.Figure:
     figure.add_annotation(
         x=profile.at_mm,
         y=0,
-        text=say("<b>{gap}</b> above the {bar}", **gap)
+        text=say("<b>{gap}</b> above the {bar}", gap=gap, bar=profile.bar)
         if profile.gap_mm < 0
-        else say("<b>{gap}</b> below the {bar}", **gap),
+        else say("<b>{gap}</b> below the {bar}", gap=gap, bar=profile.bar),
         yanchor="top" if profile.gap_mm < 0 else "bottom",
         yshift=-4 if profile.gap_mm < 0 else 4,
         showarrow=False,

@@ -174,13 +174,18 @@ def _shown(walk: Walk, state: dict[str, Any]) -> dict[str, Any]:
     }
     if walk.at is not None:
         stop = places[walk.at]
-        going = {"number": walk.at + 1, "count": len(places), "left": left, "text": stop.text}
+        going = say(
+            "Place {number} of {count}, {left} to go",
+            number=walk.at + 1,
+            count=len(places),
+            left=left,
+        )
         shown |= {
             "row": stop.row,
             "column": stop.column,
-            "count": say("Place {number} of {count}, {left} to go; written here: {text}", **going)
+            "count": say("{going}; written here: {text}", going=going, text=stop.text)
             if stop.text
-            else say("Place {number} of {count}, {left} to go", **going),
+            else going,
             "offsets": tape(walk.survey, stop),
             "whole": _whole(places, walk.at) if inches else "",
         }
