@@ -19,6 +19,9 @@ from flatcheck.verdict import Outcome
 TOLD = 12
 """More joints than this are not read out; they are all in the record."""
 
+WIDE = 2.0
+"""A joint so many times as wide as the tile's is looked at again. Common practice, no source."""
+
 BAR = 40
 """The longest row of the histogram."""
 
@@ -47,6 +50,7 @@ def lippage_words(verdict: LippageVerdict, survey: Survey) -> list[str]:
     said += [f"  {words}" for words in dict.fromkeys(j.rule.words for j in verdict.joints)]
     said.append(f"  {_limits(verdict, style)}")
     said.append(f"  {_counted(verdict)}")
+    said += [f"  {words}" for words in _wide(verdict, survey)]
     said.append("  " + say("Worst: {joint}.", joint=joint_words(verdict.worst, survey)))
     said += _rows(verdict, style)
     bad = sorted(
@@ -84,6 +88,22 @@ def lippage_words(verdict: LippageVerdict, survey: Survey) -> list[str]:
         )
     said += not_read(verdict)
     return [*said, *cited]
+
+
+def _wide(verdict: LippageVerdict, survey: Survey) -> list[str]:
+    """Joints that are written far wider than the tile's: a wider joint may be allowed more."""
+    tile = survey.tile
+    widths = [joint.step.joint_mm or 0.0 for joint in verdict.joints]
+    if not tile or not tile.joint_mm or max(widths) <= WIDE * tile.joint_mm:
+        return []
+    return [
+        say(
+            "Look again: a joint is written as {widest} wide, and the tile's is {usual}. A wider "
+            "joint may be allowed a larger step; is the width right?",
+            widest=format_length(max(widths), survey.show),
+            usual=format_length(tile.joint_mm, survey.show),
+        )
+    ]
 
 
 def joint_words(joint: Joint, survey: Survey) -> str:
