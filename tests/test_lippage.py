@@ -131,7 +131,8 @@ def test_each_joint_by_its_own_width() -> None:
 def test_a_joint_far_wider_than_the_tile_s(joint: str, asked: bool) -> None:
     """A joint of 50 mm on a tile laid with 3 mm is to be looked at again."""
     survey = survey_of("0.1", "0.2", joint=joint)
-    assert survey.tile and survey.tile.joint_mm == 3
+    assert survey.tile
+    assert survey.tile.joint_mm == 3
     said = [words for words in lippage_words(verdict_of(survey), survey) if "Look again" in words]
     assert len(said) == asked
     assert all("50.0 mm wide, and the tile's is 3.0 mm" in words for words in said)
