@@ -9,6 +9,7 @@ from flatcheck.compare import Row, compare
 from flatcheck.language import say
 from flatcheck.report.compare import SHOWN, carry_words, doubt, row_words, why_not
 from flatcheck.ui.markup import paragraphs, word, write
+from flatcheck.ui.memory import kept, text_of
 from flatcheck.verdict import Outcome
 
 KEY = say(
@@ -26,7 +27,9 @@ def comparison(assessment: Assessment) -> None:
     """Every standard against this survey, behind a switch: it lays bars of every length."""
     if not st.toggle(say("Hold it against every other standard")):
         return
-    found = compare(assessment.survey)
+    survey = assessment.survey
+    with st.spinner(say("Holding it against every standard.")):
+        found = kept("compared", text_of(survey), lambda: compare(survey))
     style = assessment.survey.show
     rows = [row for row in found.rows if row.outcome in SHOWN]
     rows.sort(key=lambda row: (SHOWN.index(row.outcome), -(row.share or 0.0)))

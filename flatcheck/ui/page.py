@@ -84,7 +84,8 @@ def _whole() -> None:
 
 def _assessed(survey: Survey) -> Assessment:
     """The survey judged: kept from before, or judged now."""
-    return kept("judged", text_of(survey), lambda: assess(survey))
+    with st.spinner(say("Working out the floor.")):
+        return kept("judged", text_of(survey), lambda: assess(survey))
 
 
 def _open(step: str, source: str, assessment: Assessment) -> None:

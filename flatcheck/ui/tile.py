@@ -1,7 +1,9 @@
 """The tile on the page: laid on this floor as a person says, with the lippage that it will have."""
 
 import tomllib
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from html import escape
 from typing import Any
 
@@ -80,7 +82,7 @@ def tile_on_floor(source: str, assessment: Assessment) -> None:
         return
     try:
         here = replace(assessment, survey=_as_typed(assessment.survey, typed))
-        seen = _outlook(here, corrections)
+        seen = _outlook(here, corrections, partial(asked.discard, source))
         words, counts = outlook_words(seen, here), tiling_words(here.survey, here.surface.room)
     except FlatcheckError as error:
         tell(error)
@@ -156,14 +158,20 @@ def _degrees(written: str) -> float | str:
         return written  # refused where the document is read, in a sentence
 
 
-def _outlook(here: Assessment, corrections: bool) -> Outlook:
-    """The forecast of this very survey: kept from before, or worked out now and told of."""
+def _outlook(here: Assessment, corrections: bool, stop: Callable[[], None]) -> Outlook:
+    """The forecast of this very survey: kept from before, or worked out now and told of.
+
+    `stop` is called where the person ends it: between two beds, where it is told how far it is.
+    """
 
     def worked_out() -> Outlook:
         place = st.empty()
+        with place.container():
+            line = st.empty()
+            st.button(say("Stop"), on_click=stop)
 
         def told(_: int, words: str) -> None:
-            with place:
+            with line:
                 doing = say("Working out {what}.", what=words)
                 write(f"<p role=status>{escape(doing)}</p>")
 

@@ -259,6 +259,19 @@ def test_first_page(opened: Any, address: str, bare: str) -> None:
     assert taken["first page"] < 6 * taken["bare"]
 
 
+def test_stopped(opened: Any, address: str, store: Store) -> None:
+    """A forecast of thousands of tiles tells what it works at, and ends when it is told to."""
+    files = floor(20, 300)
+    files[DOCUMENT] = files[DOCUMENT].replace(b'"600"', b'"100"').replace(b'"300"', b'"100"')
+    key = store.create(files, "test", "begun")
+    page = opened(f"{address}/?survey={key}&step=tile")
+    page.get_by_role("button", name="Lay the tile").click()
+    page.locator("[role=status]").get_by_text("Working out").wait_for()
+    drawn_anew(page, page.get_by_role("button", name="Stop", exact=True).click)
+    page.get_by_text("Every tile is laid").wait_for()
+    assert page.locator(".st-key-laying").count() == 0
+
+
 def test_payload(opened: Any, address: str, store: Store) -> None:
     """A redraw of 10,000 stations sends less than 1.5 MB: maps are thinned."""
     key = store.create(floor(100, 300), "test", "begun")
