@@ -22,6 +22,7 @@ from scipy.special import gammaincc
 
 from flatcheck.covariance import Factored, covariance, variances
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.loops import Loop, loops
 from flatcheck.misread import (
     CHECKED,
@@ -133,7 +134,12 @@ def adjust(observations: Sequence[Observation]) -> Adjusted:
     and for a tie without a partner.
     """
     if len(observations) < 2:
-        raise SurveyError(f"a surface needs at least two readings; there is {len(observations)}.")
+        raise SurveyError(
+            say(
+                "a surface needs at least two readings; there is {count}.",
+                count=len(observations),
+            )
+        )
     net = network(observations)
     again = repeats(net, observations)
     check_ties(net, observations)
@@ -310,8 +316,11 @@ def check_ties(net: Network, observations: Sequence[Observation]) -> None:
     for number, reading in enumerate(observations):
         if isinstance(reading, Reading) and reading.tie and len(seen[station_of(net, number)]) < 2:
             raise SurveyError(
-                f"{reading.where}: the tie {reading.text!r} has no partner; no other setup read "
-                "this place."
+                say(
+                    "{where}: the tie {text!r} has no partner; no other setup read this place.",
+                    where=reading.where,
+                    text=reading.text,
+                )
             )
 
 
@@ -373,13 +382,19 @@ def _disagree(first: Reading, reading: Reading, closing: bool) -> str:
     u = math.hypot(first.u_mm, reading.u_mm)
     slip = slip_for(reading.text, as_written(reading), reading.unit, error, u)
     perhaps = f" ({slip.words}?)" if slip else ""
-    said = (
-        f"{reading.where}: {reading.text!r} disagrees with {first.text!r} in {first.where}, read "
-        f"at the same place from the same setup{perhaps}"
+    said = say(
+        "{where}: {text!r} disagrees with {first!r} in {there}, read at the same "
+        "place from the same setup{perhaps}",
+        where=reading.where,
+        text=reading.text,
+        first=first.text,
+        there=first.where,
+        perhaps=perhaps,
     )
     if closing:
-        return (
-            f"{said}; if the instrument drifted between this first and last reading, say "
-            "warmed_up = true in the table's entry."
+        return say(
+            "{said}; if the instrument drifted between this first and last reading, say "
+            "warmed_up = true in the table's entry.",
+            said=said,
         )
     return f"{said}."

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.errors import SurveyError, UnitsError
+from flatcheck.language import say
 from flatcheck.units import LENGTH_UNITS, Style, format_distance, parse_length, parse_slope
 
 Floats = npt.NDArray[np.float64]
@@ -72,7 +73,9 @@ def statement(text: str, default: str | None = None) -> Statement:
     pieces = (" ".join(piece.split()) for piece in _JOINTS.split(text))
     parts = tuple(_part(text, piece, default) for piece in pieces)
     if sum(part.kind == "step" for part in parts) > 1:
-        raise SurveyError(f"{_quoted(text)} says twice what the readings are rounded to.")
+        raise SurveyError(
+            say("{text} says twice what the readings are rounded to.", text=_quoted(text))
+        )
     return Statement(text, parts)
 
 
@@ -113,9 +116,10 @@ def describe(said: Statement, sight_mm: float, style: Style) -> str:
         shares.append(share)
         clause = f"{part.text}: "
         if part.by_distance:
-            clause += f"{fine(size, style)} at {format_distance(sight_mm, style)}, "
+            at = format_distance(sight_mm, style)
+            clause += say("{error} at {sight}, ", error=fine(size, style), sight=at)
         if part.kind == "standard":
-            clause += f"taken as it stands, {fine(share, style)}"
+            clause += say("taken as it stands, {error}", error=fine(share, style))
         else:
             root, why = _ROOTS[part.kind]
             clause += f"{fine(size, style)} / {root} = {fine(share, style)} ({why})"
@@ -123,8 +127,13 @@ def describe(said: Statement, sight_mm: float, style: Style) -> str:
     total = math.hypot(*shares)
     if len(shares) > 1:
         squares = " + ".join(f"({fine(share, style)})²" for share in shares)
-        clauses.append(f"together √({squares}) = {fine(total, style)}")
-    return f"{'; '.join(clauses)}; about two readings in three fall this near the truth."
+        clauses.append(
+            say("together √({squares}) = {error}", squares=squares, error=fine(total, style))
+        )
+    return say(
+        "{clauses}; about two readings in three fall this near the truth.",
+        clauses="; ".join(clauses),
+    )
 
 
 def figure(text: str, default: str | None) -> float:
@@ -140,7 +149,7 @@ def fine(mm: float, style: Style) -> str:
     mark = '"' if style.unit == "in" else " mm"
     value = mm / LENGTH_UNITS[style.unit]
     if 0 < abs(value) < 1e-4:
-        return f"under 0.0001{mark}"
+        return say("under 0.0001{unit}", unit=mark)
     return f"{value:.0f}{mark}" if abs(value) >= 10 else f"{value:.2g}{mark}"
 
 
@@ -194,16 +203,24 @@ def two_peg(midway_mm: Pair, other_mm: Pair, sights_mm: Pair, u_mm: float) -> Co
     base = sights_mm[1] - sights_mm[0]
     if not (min(sights_mm) >= 0 and LEAST_BASE_MM <= abs(base) < math.inf):
         raise SurveyError(
-            "two-peg test: the second place was expected nearer to one peg than to the other, by "
-            f"{LEAST_BASE_MM / 1000:g} m or more; sights of {sights_mm[0]:.9g} mm and "
-            f"{sights_mm[1]:.9g} mm show no error of the level."
+            say(
+                "two-peg test: the second place was expected nearer to one peg than to the "
+                "other, by {least:g} m or more; sights of {near:.9g} mm and "
+                "{far:.9g} mm show no error of the level.",
+                least=LEAST_BASE_MM / 1000,
+                near=sights_mm[0],
+                far=sights_mm[1],
+            )
         )
     change = (other_mm[1] - other_mm[0]) - (midway_mm[1] - midway_mm[0])
     if abs(change / base) > MOST_COLLIMATION_RATIO:
         raise SurveyError(
-            f"two-peg test: peg B less peg A reads {change:,.0f} mm more from the second place "
-            "than from midway, which is beyond what a level can be out; a rod was misread, or "
-            "readings were given in another order."
+            say(
+                "two-peg test: peg B less peg A reads {change:,.0f} mm more from the second "
+                "place than from midway, which is beyond what a level can be out; a rod was "
+                "misread, or readings were given in another order.",
+                change=change,
+            )
         )
     return Collimation(change / base, 2 * u_mm / abs(base))
 
@@ -230,8 +247,10 @@ def drift(opening_mm: float, closing_mm: float, times: Sequence[float]) -> Float
     steps = np.diff(at)
     if len(at) < 2 or not (np.all(steps >= 0) and 0 < at[-1] - at[0] < math.inf):
         raise SurveyError(
-            "drift: times were expected in the order of the readings, from the opening reading "
-            "to the closing one, and growing."
+            say(
+                "drift: times were expected in the order of the readings, from the opening "
+                "reading to the closing one, and growing."
+            )
         )
     correction: Floats = -(closing_mm - opening_mm) * (at - at[0]) / (at[-1] - at[0])
     return correction
@@ -239,7 +258,10 @@ def drift(opening_mm: float, closing_mm: float, times: Sequence[float]) -> Float
 
 # What a straightedge does
 
-TURNS = ("end for end", "upside down")
+TURNED = {"end for end": say("end for end"), "upside down": say("upside down")}
+"""What each turn of a bar is called."""
+
+TURNS = tuple(TURNED)
 """How a bar may lie when it is read again; see `bow`."""
 
 
@@ -304,11 +326,18 @@ def bow(
     first, turned = np.asarray(first_mm, dtype=float), np.asarray(turned_mm, dtype=float)
     at = np.asarray(positions_mm, dtype=float)
     if turn not in TURNS:
-        raise SurveyError(f"bar: turn {turn!r} is not one of {', '.join(TURNS)}.")
+        raise SurveyError(
+            say("bar: turn {turn!r} is not one of {known}.", turn=turn, known=", ".join(TURNS))
+        )
     if not len(first) == len(turned) == len(at) > 0:
         raise SurveyError(
-            f"bar: {len(first)} gaps, {len(turned)} after turning and {len(at)} places were "
-            "expected to be as many of each."
+            say(
+                "bar: {gaps} gaps, {turned} after turning and {places} places were expected to be "
+                "as many of each.",
+                gaps=len(first),
+                turned=len(turned),
+                places=len(at),
+            )
         )
     shapes = _shapes(at, length_mm)
     told = ("lopsided",) if turn == "end for end" else ("bow", "lopsided")
@@ -316,10 +345,14 @@ def bow(
     if len(told) == 2 and np.linalg.matrix_rank(columns, tol=1e-6) < 2:
         told, columns = ("bow",), columns[:, :1]
     if not np.any(np.abs(columns) > 1e-6):
-        where = "its ends" if told == ("bow",) else "its middle and its ends"
+        where = say("its ends") if told == ("bow",) else say("its middle and its ends")
         raise SurveyError(
-            f"bar: turned {turn}, a bar reads the same at {where} whatever its shape; read it at "
-            "a quarter and three quarters of its length."
+            say(
+                "bar: turned {turn}, a bar reads the same at {places} whatever its shape; read "
+                "it at a quarter and three quarters of its length.",
+                turn=TURNED[turn],
+                places=where,
+            )
         )
     inverse = np.linalg.inv(columns.T @ columns).astype(np.float64)
     size = inverse @ columns.T @ (first - turned)
@@ -347,8 +380,10 @@ def freed(
     """
     if "bow" not in bar.told:
         raise SurveyError(
-            "bar: turned end for end, a bow is in both readings alike and cannot be told; turn "
-            "the bar upside down, or check it against a level line or two other bars."
+            say(
+                "bar: turned end for end, a bow is in both readings alike and cannot be told; "
+                "turn the bar upside down, or check it against a level line or two other bars."
+            )
         )
     shapes = _shapes(np.asarray(positions_mm, dtype=float), bar.length_mm)
     columns = np.column_stack([shapes[name] for name in bar.told])
@@ -359,19 +394,26 @@ def freed(
 def _shapes(at: Floats, length_mm: float) -> dict[str, Floats]:
     """Heights of the two shapes of size 1 at places along the bar."""
     if not (0 < length_mm < math.inf and np.all((at >= 0) & (at <= length_mm))):
-        raise SurveyError(f"bar: places were expected from 0 to its length, {length_mm:.9g} mm.")
+        raise SurveyError(
+            say(
+                "bar: places were expected from 0 to its length, {length:.9g} mm.", length=length_mm
+            )
+        )
     v = 2 * at / length_mm - 1
     return {"bow": 1 - v**2, "lopsided": 1.5 * math.sqrt(3) * v * (1 - v**2)}
 
 
 # What people write
 
-_ROOTS = {"bound": ("√3", "no reading off by more"), "step": ("√12", "rounding to a step")}
+_ROOTS = {
+    "bound": ("√3", say("no reading off by more")),
+    "step": ("√12", say("rounding to a step")),
+}
 
 # Nothing that floors are read with is off by as much: a length, or a share of the distance.
 _WORST = {False: (12 * LENGTH_UNITS["in"], "12 in"), True: (0.05, "5%")}
 
-_EXAMPLES = "1/32 in, +-2 mm at 30 m, 0.3 mm/m, 10 arcsec or reading to 1/16 in"
+_EXAMPLES = say("1/32 in, +-2 mm at 30 m, 0.3 mm/m, 10 arcsec or reading to 1/16 in")
 
 _JOINTS = re.compile(r",(?![0-9])|;")
 _STEP = re.compile(r"(?:reads?|reading|readings|rounded) to (?:the )?(?:nearest )?(.+)", re.I)
@@ -391,8 +433,12 @@ def _part(whole: str, text: str, default: str | None) -> Part:
     worst, below = _WORST[part.by_distance]
     if not 0 < part.size < worst:
         raise SurveyError(
-            f"{_quoted(whole)}: an uncertainty was expected to be larger than zero, as no reading "
-            f"is exact, and below {below}."
+            say(
+                "{text}: an uncertainty was expected to be larger than zero, as no reading "
+                "is exact, and below {below}.",
+                text=_quoted(whole),
+                below=below,
+            )
         )
     return part
 
@@ -400,8 +446,12 @@ def _part(whole: str, text: str, default: str | None) -> Part:
 def _understood(text: str, default: str | None) -> Part:
     if not any(letter.isnumeric() for letter in text):
         raise UnitsError(
-            f"{_quoted(text)} cannot be read: expected how well the instrument reads, such as "
-            f"{_EXAMPLES}."
+            say(
+                "{text} cannot be read: expected how well the instrument reads, such as "
+                "{examples}.",
+                text=_quoted(text),
+                examples=_EXAMPLES,
+            )
         )
     if step := _STEP.fullmatch(text):
         return Part(text, "step", figure(step[1], default))
@@ -413,7 +463,9 @@ def _understood(text: str, default: str | None) -> Part:
     if at := _AT.fullmatch(amount):
         away = parse_length(at[2])
         if not away > 0:
-            raise UnitsError(f"{_quoted(text)} cannot be read: expected a positive distance.")
+            raise UnitsError(
+                say("{text} cannot be read: expected a positive distance.", text=_quoted(text))
+            )
         return Part(text, "bound", figure(at[1], default) / away, by_distance=True)
     if _PER.search(amount):
         return Part(text, "bound", parse_slope(amount), by_distance=True)
@@ -425,8 +477,11 @@ def _size(said: Statement, part: Part, sight_mm: float) -> float:
         return part.size
     if not 0 < sight_mm < math.inf:
         raise SurveyError(
-            f"{_quoted(said.text)} depends on the distance; say how far the farthest reading is "
-            "from the instrument."
+            say(
+                "{text} depends on the distance; say how far the farthest reading is from "
+                "the instrument.",
+                text=_quoted(said.text),
+            )
         )
     return part.size * sight_mm
 

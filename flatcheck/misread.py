@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtri
 
+from flatcheck.language import say
 from flatcheck.network import Network
 from flatcheck.normal import Solution, solve
 from flatcheck.slips import FITS, Slip, slip_for
@@ -366,6 +367,6 @@ def _exchanged(found: Sequence[Suspect]) -> list[Suspect]:
                 and abs(other.should_mm - as_written(one.observation)) <= near
             ):
                 for k, partner in ((i, other), (j, one)):
-                    words = f"exchanged with reading {partner.number}"
+                    words = say("exchanged with reading {number}", number=partner.number)
                     told[k] = replace(told[k], slip=Slip(words, told[k].error_mm))
     return told

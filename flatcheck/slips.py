@@ -7,6 +7,7 @@ explains it within its uncertainty is named. What is usual is common practice, n
 import re
 from dataclasses import dataclass
 
+from flatcheck.language import say
 from flatcheck.units import LENGTH_UNITS, parse_length
 
 FITS = 2.5
@@ -44,17 +45,25 @@ def slip_for(text: str, value_mm: float, unit: str, error_mm: float, u_mm: float
 def _round_lengths(unit: str) -> list[Slip]:
     """A whole mark of the rod or rule: read from the wrong inch, foot, centimeter or decimeter."""
     inch, foot = LENGTH_UNITS["in"], LENGTH_UNITS["ft"]
-    marks = {"10 mm": 10.0, "50 mm": 50.0, "100 mm": 100.0, "1 m": 1000.0}
+    marks = {
+        say("10 mm off"): 10.0,
+        say("50 mm off"): 50.0,
+        say("100 mm off"): 100.0,
+        say("1 m off"): 1000.0,
+    }
     if unit in ("in", "ft"):
-        marks = {"half an inch": inch / 2, "an inch": inch, "two inches": 2 * inch}
-        marks |= {"ten inches": 10 * inch, "a foot": foot}
-    return [
-        Slip(f"{words} off", sign * size) for words, size in marks.items() for sign in (1.0, -1.0)
-    ]
+        marks = {
+            say("half an inch off"): inch / 2,
+            say("an inch off"): inch,
+            say("two inches off"): 2 * inch,
+            say("ten inches off"): 10 * inch,
+            say("a foot off"): foot,
+        }
+    return [Slip(words, sign * size) for words, size in marks.items() for sign in (1.0, -1.0)]
 
 
 def _sign(value_mm: float) -> list[Slip]:
-    return [Slip("the sign turned", 2 * value_mm)]
+    return [Slip(say("the sign turned"), 2 * value_mm)]
 
 
 _FRACTION = re.compile(r"(\d+)\s*/\s*(\d+)")
@@ -72,7 +81,10 @@ def _fractions(text: str, unit: str) -> list[Slip]:
     meant.append(f"{bottom - top}/{bottom}")
     before, after = text[: found.start()], text[found.end() :]
     return [
-        Slip(f"{top}/{bottom} read for {other}", _error(text, before + other + after, unit))
+        Slip(
+            say("{top}/{bottom} read for {other}", top=top, bottom=bottom, other=other),
+            _error(text, before + other + after, unit),
+        )
         for other in meant
     ]
 
@@ -86,7 +98,10 @@ def _digits(text: str, unit: str) -> list[Slip]:
     every = [digits[:k] + digits[k + 1] + digits[k] + digits[k + 2 :] for k in pairs]
     # Nobody writes a zero first.
     return [
-        Slip(f"{digits} written for {meant}", _error(digits, meant, unit))
+        Slip(
+            say("{digits} written for {meant}", digits=digits, meant=meant),
+            _error(digits, meant, unit),
+        )
         for meant in every
         if not meant.startswith("0")
     ]

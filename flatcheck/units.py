@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from flatcheck.errors import UnitsError
+from flatcheck.language import say
 
 MM_PER_INCH = 25.4  # exact: the definition of the international inch
 MM_PER_FOOT = 304.8  # written out because 12 * 25.4 is not the nearest float
@@ -56,8 +57,8 @@ _SLOPE_SINGLE = re.compile(_SIGN + _AMOUNT + r" ?([a-z]+|[%°])?")
 _UNIT_WORD = re.compile(r"[a-z]+|[\"']")
 _THOUSANDS = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9])")
 
-_LENGTH_HELP = "a length such as 3/16 in, 1' 4-3/16\" or 4.5 mm"
-_SLOPE_HELP = "a slope such as 1:80, 2%, 1/4 in per ft, 10 mm/m or 0.5 deg"
+_LENGTH_HELP = say("a length such as 3/16 in, 1' 4-3/16\" or 4.5 mm")
+_SLOPE_HELP = say("a slope such as 1:80, 2%, 1/4 in per ft, 10 mm/m or 0.5 deg")
 
 
 def parse_length(text: str, default: str | None = None) -> float:
@@ -70,7 +71,10 @@ def parse_length(text: str, default: str | None = None) -> float:
     Raises UnitsError, one sentence that quotes the text and shows what was expected.
     """
     if default is not None and default not in LENGTH_UNITS:
-        raise _refusal(default, f"a default unit, one of {', '.join(LENGTH_UNITS)}")
+        raise _refusal(
+            default,
+            say("a default unit, one of {units}", units=", ".join(LENGTH_UNITS)),
+        )
     match = _LENGTH.fullmatch(_plain(text))
     if match is None:
         raise _refusal(text, _LENGTH_HELP)
@@ -87,13 +91,13 @@ def parse_slope(text: str, default: str | None = None) -> float:
     Raises UnitsError, one sentence that quotes the text and shows what was expected.
     """
     if default is not None and default not in SLOPE_UNITS:
-        raise _refusal(default, f"a default unit, one of {', '.join(SLOPE_UNITS)}")
+        raise _refusal(default, say("a default unit, one of {units}", units=", ".join(SLOPE_UNITS)))
     body = _plain(text)
     if pair := _SLOPE_PAIR.fullmatch(body):
         rise, rise_parts = _number(text, pair[1], pair[2])
         run, run_parts = _number(text, "", pair[3])
         if run == 0:
-            raise _refusal(text, "a run that is not zero, such as 1:80")
+            raise _refusal(text, say("a run that is not zero, such as 1:80"))
         return rise * run_parts / (rise_parts * run)
     if (per := _SLOPE_PER.fullmatch(body)) and per[5] in _LENGTH_WORDS:
         rise, rise_parts = _tenths(text, per, None)
@@ -107,14 +111,16 @@ def parse_slope(text: str, default: str | None = None) -> float:
     if unit is None:
         if numerator == 0:
             return 0.0
-        raise _refusal(text, f"a unit after the number, or {_SLOPE_HELP}")
+        raise _refusal(text, say("a unit after the number, or {example}", example=_SLOPE_HELP))
     if "/" in amount and unit not in ("in/ft", "ratio"):
-        raise _refusal(text, "a decimal here, such as 0.5 %, or a fraction such as 1/4 in per ft")
+        raise _refusal(
+            text, say("a decimal here, such as 0.5 %, or a fraction such as 1/4 in per ft")
+        )
     if unit != "deg":
         return numerator / (denominator * _PER_RATIO[unit])
     degrees = numerator / denominator
     if abs(degrees) >= 90:
-        raise _refusal(text, "an angle between -90 and 90 degrees, such as 0.5 deg")
+        raise _refusal(text, say("an angle between -90 and 90 degrees, such as 0.5 deg"))
     return math.tan(math.radians(degrees))
 
 
@@ -132,7 +138,7 @@ class Style:
     def __post_init__(self) -> None:
         offered = self.denominator in (8, 16, 32, 64) and self.decimals in (0, 1, 2)
         if self.unit not in ("in", "mm") or not offered:
-            raise _refusal(str(self), f"a style, one of {', '.join(STYLES)}")
+            raise _refusal(str(self), say("a style, one of {known}", known=", ".join(STYLES)))
 
 
 STYLES = {f"in/{denominator}": Style("in", denominator) for denominator in (8, 16, 32, 64)}
@@ -145,7 +151,7 @@ def parse_style(text: str) -> Style:
     Raises UnitsError, which lists the names.
     """
     if text not in STYLES:
-        raise _refusal(text, f"a style, one of {', '.join(STYLES)}")
+        raise _refusal(text, say("a style, one of {known}", known=", ".join(STYLES)))
     return STYLES[text]
 
 
@@ -226,7 +232,7 @@ def parse_amount(text: str, units: Mapping[str, float]) -> float:
     """
     match = _AMOUNT_OF.fullmatch(_plain(text).rstrip("."))
     if match is None or match[2].strip() not in units:
-        raise _refusal(text, f"a number and one of {', '.join(units)}")
+        raise _refusal(text, say("a number and one of {units}", units=", ".join(units)))
     return float(match[1].replace(",", ".")) * units[match[2].strip()]
 
 
@@ -239,7 +245,9 @@ def format_slope(ratio: float, style: Style) -> str:
     percent = f"{per_mille / 10:.1f}%"
     if style.unit == "mm":
         return f"{percent} ({per_mille} mm/m)"
-    return f'{_mixed(_steps(ratio * 12 * 32), 32)}" per ft ({percent})'
+    return say(
+        '{inches}" per ft ({percent})', inches=_mixed(_steps(ratio * 12 * 32), 32), percent=percent
+    )
 
 
 def format_area(mm2: float, style: Style) -> str:
@@ -263,7 +271,7 @@ def format_volume(liters: float, style: Style, beside: float | None = None) -> s
 
 def _amount(value: float, unit: str) -> str:
     if 0 < value < 0.005:
-        return f"under 0.01 {unit}"
+        return say("under 0.01 {unit}", unit=unit)
     return f"{value:,.{0 if value >= 99.5 else 1 if value >= 0.95 else 2}f} {unit}"
 
 
@@ -276,21 +284,25 @@ def format_weight(kg: float, style: Style) -> str:
 def format_load(kg_m2: float, style: Style) -> str:
     """How is a weight on the floor said: 3.9 lb on each square foot."""
     if style.unit == "mm":
-        return f"{kg_m2:.0f} kg on each square meter"
-    return f"{kg_m2 / KG_PER_POUND * M2_PER_SQUARE_FOOT:.1f} lb on each square foot"
+        return say("{weight:.0f} kg on each square meter", weight=kg_m2)
+    return say(
+        "{weight:.1f} lb on each square foot", weight=kg_m2 / KG_PER_POUND * M2_PER_SQUARE_FOOT
+    )
 
 
 def _refusal(text: str, expected: str) -> UnitsError:
     quoted = repr(text)
     quoted = quoted if len(quoted) <= 40 else f"{quoted[:36]}...{quoted[-1]}"
-    return UnitsError(f"{quoted} cannot be read: expected {expected}.")
+    return UnitsError(
+        say("{text} cannot be read: expected {expected}.", text=quoted, expected=expected)
+    )
 
 
 def _plain(text: str) -> str:
     body = text if text.isascii() else text.translate(_PLAIN)
     body = " ".join(body.split()).lower().replace("''", '"')
     if "," in body and _THOUSANDS.search(body):
-        raise _refusal(text, "no comma that may mean thousands, such as 1234.5")
+        raise _refusal(text, say("no comma that may mean thousands, such as 1234.5"))
     return body
 
 
@@ -299,13 +311,15 @@ def _tenths(text: str, match: re.Match[str], default: str | None) -> tuple[int, 
     sign, feet, amount, word = match.groups()[:4]
     unit = _LENGTH_WORDS.get(word) if word else "in" if feet else default
     if unit is None:
-        raise _refusal(text, "a unit (mm, cm, m, in or ft) after the number, such as 3/16 in")
+        raise _refusal(text, say("a unit (mm, cm, m, in or ft) after the number, such as 3/16 in"))
     numerator, denominator = _number(text, sign, amount)
     if "/" in amount and unit not in ("in", "ft"):
-        raise _refusal(text, f"a decimal in {unit}, or a fraction in inches, such as 3/16 in")
+        raise _refusal(
+            text, say("a decimal in {unit}, or a fraction in inches, such as 3/16 in", unit=unit)
+        )
     if feet:
         if unit != "in" or abs(numerator) > 12 * denominator:
-            raise _refusal(text, "up to 12 inches after the feet, such as 1' 4-3/16\"")
+            raise _refusal(text, say("up to 12 inches after the feet, such as 1' 4-3/16\""))
         numerator += int(f"{sign}{feet}") * 12 * denominator
     return numerator * _TENTHS[unit], denominator
 
@@ -319,10 +333,12 @@ def _number(text: str, sign: str, amount: str) -> tuple[int, int]:
     *whole, top = head.replace("-", " ").split()
     numerator, denominator = int(f"{sign}{top}"), int(bottom)
     if denominator == 0:
-        raise _refusal(text, "a denominator that is not zero, such as 3/16 in")
+        raise _refusal(text, say("a denominator that is not zero, such as 3/16 in"))
     if whole:
         if abs(numerator) >= denominator:
-            raise _refusal(text, "a fraction below one after the whole number, such as 1 3/16 in")
+            raise _refusal(
+                text, say("a fraction below one after the whole number, such as 1 3/16 in")
+            )
         numerator += int(f"{sign}{whole[0]}") * denominator
     return numerator, denominator
 
