@@ -15,13 +15,24 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.room import Room
 from flatcheck.tile import Tile, longest_edge
 from flatcheck.units import MM_PER_INCH
 
 Floats = npt.NDArray[np.float64]
 
-KINDS = ("aligned", "running bond", "diagonal", "herringbone", "modular", "plank")
+CALLED = {
+    "aligned": say("aligned"),
+    "running bond": say("running bond"),
+    "diagonal": say("diagonal"),
+    "herringbone": say("herringbone"),
+    "modular": say("modular"),
+    "plank": say("plank"),
+}
+"""What each kind of pattern is called."""
+
+KINDS = tuple(CALLED)
 
 MOST_TILES = 100_000
 """More tiles than this are no room."""
@@ -64,26 +75,37 @@ class Pattern:
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
-            raise SurveyError(f"pattern: kind {self.kind[:40]!r} is not one of {', '.join(KINDS)}.")
+            raise SurveyError(
+                say(
+                    "pattern: kind {kind!r} is not one of {known}.",
+                    kind=self.kind[:40],
+                    known=", ".join(KINDS),
+                )
+            )
         if not 0 <= self.offset_ratio <= 1:
-            raise SurveyError("pattern: the offset must lie between 0 and 1 of a tile.")
+            raise SurveyError(say("pattern: the offset must lie between 0 and 1 of a tile."))
         if self.offset_ratio and self.kind != "running bond":
             raise SurveyError(
-                f'pattern: an offset goes with "running bond", not with {self.kind!r}.'
+                say(
+                    'pattern: an offset goes with "running bond", not with {kind!r}.',
+                    kind=self.kind,
+                )
             )
         if not abs(self.rotation_deg) <= 360:
-            raise SurveyError("pattern: the rotation must lie between -360 and 360 degrees.")
+            raise SurveyError(say("pattern: the rotation must lie between -360 and 360 degrees."))
         if not max(map(abs, self.origin)) <= FARTHEST_MM or math.isnan(sum(self.origin)):
-            raise SurveyError("pattern: the origin lies farther off than 10 km.")
+            raise SurveyError(say("pattern: the origin lies farther off than 10 km."))
         if (self.second_mm is not None) != (self.kind == "modular"):
-            raise SurveyError('pattern: a second size belongs to "modular", which needs one.')
+            raise SurveyError(say('pattern: a second size belongs to "modular", which needs one.'))
         if self.kind != "plank" and (self.lengths_mm or self.end_mm is not None):
-            raise SurveyError(f'pattern: lengths and ends belong to "plank", not to {self.kind!r}.')
+            raise SurveyError(
+                say('pattern: lengths and ends belong to "plank", not to {kind!r}.', kind=self.kind)
+            )
         for size in (*(self.second_mm or ()), *self.lengths_mm):
             if not 0 < size < math.inf:
-                raise SurveyError("pattern: every size of a pattern must be larger than zero.")
+                raise SurveyError(say("pattern: every size of a pattern must be larger than zero."))
         if self.end_mm is not None and not 0 <= self.end_mm < math.inf:
-            raise SurveyError("pattern: the distance between ends must not be below zero.")
+            raise SurveyError(say("pattern: the distance between ends must not be below zero."))
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,7 +156,7 @@ def cell_of(tile: Tile, pattern: Pattern) -> tuple[Floats, Floats]:
     elif pattern.kind == "modular" and pattern.second_mm:
         less, low = (edge + joint for edge in pattern.second_mm)
         if less > long or low > wide:
-            raise SurveyError("pattern: the second size must not exceed the first either way.")
+            raise SurveyError(say("pattern: the second size must not exceed the first either way."))
         spots, moves = [one, (long, 0.0, long + less, low)], [(long, low), (-less, wide)]
     elif pattern.kind == "plank":
         long = max(pattern.lengths_mm or (longest_edge(tile),)) + joint
@@ -150,7 +172,10 @@ def boxes_of(tile: Tile, pattern: Pattern, extent: tuple[Floats, Floats]) -> Flo
     cell, moves = cell_of(tile, pattern)
     if np.prod(high - low) / abs(np.linalg.det(moves)) * len(cell) > MOST_TILES:
         raise SurveyError(
-            f"tile: the floor would take more than {MOST_TILES:,} tiles; check the tile's size."
+            say(
+                "tile: the floor would take more than {most:,} tiles; check the tile's size.",
+                most=MOST_TILES,
+            )
         )
     if pattern.kind == "plank":
         boxes = _planks(tile, pattern, low, high)
@@ -189,8 +214,11 @@ def _planks(tile: Tile, pattern: Pattern, low: Floats, high: Floats) -> Floats:
                 break
         else:
             raise SurveyError(
-                f"pattern: planks whose ends lie {least:.0f} mm apart were not found; ask for less "
-                "than half of the shortest plank."
+                say(
+                    "pattern: planks whose ends lie {least:.0f} mm apart were not found; ask for "
+                    "less than half of the shortest plank.",
+                    least=least,
+                )
             )
         before = ends
         west = np.array(ends[:-1])

@@ -11,6 +11,7 @@ import numpy as np
 
 from flatcheck.errors import RuleError, SurveyError
 from flatcheck.guard import each
+from flatcheck.language import say
 from flatcheck.product import PRODUCTS, Bound, Product, allowed, holds_for, product_named
 from flatcheck.spacing import RUNNING_BOND_MM, least_joint
 from flatcheck.survey import Survey
@@ -112,12 +113,18 @@ def tile_of(survey: Survey) -> Tile | None:
         return survey.tile
     if survey.tile is None:
         raise SurveyError(
-            f"table {names[0]}: tiles were measured, and none is named; say its length and width "
-            "under [tile]."
+            say(
+                "table {table}: tiles were measured, and none is named; say its length and "
+                "width under [tile].",
+                table=names[0],
+            )
         )
     if survey.tile.bow is not None:
         raise SurveyError(
-            f"tile.warpage is written, and tiles were measured in {names[0]}; leave one out."
+            say(
+                "tile.warpage is written, and tiles were measured in {table}; leave one out.",
+                table=names[0],
+            )
         )
     return replace(survey.tile, bow=bow_of(survey.tile, departures(survey.tile, tiles_of(survey))))
 
@@ -133,14 +140,21 @@ def judge_box(survey: Survey, product: str | None = None) -> Box:
     """
     tile, measured = tile_of(survey), tiles_of(survey)
     if tile is None or not measured:
-        raise SurveyError('no tile was measured by itself; add a table of kind "bench" or "pairs".')
+        raise SurveyError(
+            say('no tile was measured by itself; add a table of kind "bench" or "pairs".')
+        )
     found = departures(tile, measured)
     name = product or _product(survey)
     asked = tuple(one for one in PRODUCTS if holds_for(one, tile))
     if name:
         asked = (product_named(name),)
         if not holds_for(asked[0], tile):
-            raise RuleError(f"{asked[0].title}: the class does not hold for so small a tile.")
+            raise RuleError(
+                say(
+                    "{tile_class}: the class does not hold for so small a tile.",
+                    tile_class=asked[0].title,
+                )
+            )
     varies = variation(tile, measured)
     bond = (
         survey.pattern is not None
@@ -192,8 +206,14 @@ def _product(survey: Survey) -> str:
         given = dict(table.options).get("product") if table.kind in BENCHES else None
         if given is not None:
             if not isinstance(given, str):
-                raise SurveyError(f"table {table.name}: product was expected as a class of tile.")
+                raise SurveyError(
+                    say("table {table}: product was expected as a class of tile.", table=table.name)
+                )
             found[given] = table.name
     if len(found) > 1:
-        raise SurveyError(f"{' and '.join(found.values())} name different classes of tile.")
+        raise SurveyError(
+            say(
+                "{tables} name different classes of tile.", tables=say(" and ").join(found.values())
+            )
+        )
     return next(iter(found), "")

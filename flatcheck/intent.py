@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from flatcheck.compass import bearing_of
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 
 Floats = npt.NDArray[np.float64]
 
@@ -49,13 +50,23 @@ class Intent:
 
     def __post_init__(self) -> None:
         if self.kind not in _FITS:
-            raise SurveyError(f"intent: kind {self.kind!r} is not one of {', '.join(_FITS)}.")
+            raise SurveyError(
+                say(
+                    "intent: kind {kind!r} is not one of {known}.",
+                    kind=self.kind,
+                    known=", ".join(_FITS),
+                )
+            )
         if not (math.isfinite(self.fall_ratio) and 0 <= self.fall_ratio <= 1):
-            raise SurveyError("intent: the fall must lie between 0 and 1:1 (45 degrees).")
+            raise SurveyError(say("intent: the fall must lie between 0 and 1:1 (45 degrees)."))
         if self.fall_ratio and self.kind not in ("fall", *DRAINING):
-            raise SurveyError(f'intent: a fall belongs to kind "fall", not to {self.kind!r}.')
+            raise SurveyError(
+                say('intent: a fall belongs to kind "fall", not to {kind!r}.', kind=self.kind)
+            )
         if self.drain and self.kind not in DRAINING:
-            raise SurveyError(f'intent: a drain belongs to kind "to drain", not to {self.kind!r}.')
+            raise SurveyError(
+                say('intent: a drain belongs to kind "to drain", not to {kind!r}.', kind=self.kind)
+            )
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,6 +11,7 @@ from flatcheck.cutting import Cells, cut, groups
 from flatcheck.drain import Drain
 from flatcheck.errors import SurveyError
 from flatcheck.facet import Falls
+from flatcheck.language import say
 from flatcheck.pattern import (
     SLIVER,
     extent_of,
@@ -63,7 +64,7 @@ def best_origin(
     in full. That no origin has fewer is not proven.
     """
     if steps < 1:
-        raise SurveyError("origins are tried in one step at least.")
+        raise SurveyError(say("origins are tried in one step at least."))
     frame = frame_of(tile, pattern, room)
     seams = frame.of(seams_of(room, drains, falls))
     floor = floor_of(room, drains, falls, seams, tile.joint_mm, frame)

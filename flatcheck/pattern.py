@@ -15,6 +15,7 @@ from flatcheck.cutting import Cells, Parts, areas, cells, cut, groups, outlines
 from flatcheck.drain import Drain
 from flatcheck.errors import SurveyError
 from flatcheck.facet import Falls
+from flatcheck.language import say
 from flatcheck.room import Ring, Room, inside
 from flatcheck.tile import Tile
 
@@ -187,7 +188,7 @@ def _ring(ring: Ring) -> Floats:
 def extent_of(floor: Cells) -> tuple[Floats, Floats]:
     """The rectangle that holds all cells."""
     if not len(floor.low):
-        raise SurveyError("tile: no floor is left to be tiled.")
+        raise SurveyError(say("tile: no floor is left to be tiled."))
     return (
         np.array([floor.left.min(), floor.low.min()]),
         np.array([floor.right.max(), floor.high.max()]),

@@ -63,7 +63,7 @@ def product_named(name: str) -> Product:
         if product.id == name.strip().lower():
             return product
     known = ", ".join(product.id for product in PRODUCTS)
-    raise RuleError(f"tile class {name[:40]!r} is not one of {known}.")
+    raise RuleError(say("tile class {name!r} is not one of {known}.", name=name[:40], known=known))
 
 
 def holds_for(product: Product, tile: Tile) -> bool:
@@ -143,7 +143,7 @@ _AGREED = f"stoneforensics.com; {_SHEET}; an Australian trader's page"
 PRODUCTS = (
     Product(
         "ansi-rectified",
-        "ANSI A137.1 porcelain, rectified",
+        say("ANSI A137.1 porcelain, rectified"),
         both(0.004, 0.05 * MM_PER_INCH),
         both(0.004, 0.07 * MM_PER_INCH),
         None,
@@ -151,7 +151,7 @@ PRODUCTS = (
     ),
     Product(
         "ansi-rectified-large",
-        "ANSI A137.1 porcelain, rectified, a side over 24 in",
+        say("ANSI A137.1 porcelain, rectified, a side over 24 in"),
         both(0.004, 0.07 * MM_PER_INCH),
         both(0.004, 0.07 * MM_PER_INCH),
         None,
@@ -160,7 +160,7 @@ PRODUCTS = (
     ),
     Product(
         "ansi-calibrated",
-        "ANSI A137.1 porcelain, calibrated",
+        say("ANSI A137.1 porcelain, calibrated"),
         both(0.005, 0.08 * MM_PER_INCH),
         both(0.005, 0.09 * MM_PER_INCH),
         None,
@@ -168,20 +168,22 @@ PRODUCTS = (
             "2008 and later",
             "stoneforensics.com; an Australian trader's page",
             "agreed",
-            f"{_SHEET} prints 0.07 in for both; see ansi-calibrated-sheet.",
+            say(
+                "a porcelain data sheet of 2024 prints 0.07 in for both; see ansi-calibrated-sheet."
+            ),
         ),
     ),
     Product(
         "ansi-calibrated-sheet",
-        "ANSI A137.1 porcelain, calibrated, as another page prints it",
+        say("ANSI A137.1 porcelain, calibrated, as another page prints it"),
         both(0.005, 0.07 * MM_PER_INCH),
         both(0.005, 0.07 * MM_PER_INCH),
         None,
-        _ansi("recent", _SHEET, "single source", "Disagrees with ansi-calibrated."),
+        _ansi("recent", _SHEET, "single source", say("Disagrees with ansi-calibrated.")),
     ),
     Product(
         "ansi-natural",
-        "ANSI A137.1 porcelain, natural",
+        say("ANSI A137.1 porcelain, natural"),
         both(0.0075, 0.12 * MM_PER_INCH),
         both(0.0075, 0.12 * MM_PER_INCH),
         None,
@@ -189,12 +191,12 @@ PRODUCTS = (
             "2008 and later",
             f"{_SHEET} for the cap along an edge; the rest from memory",
             "from memory",
-            "The percentage, and both figures along the diagonal, were not seen.",
+            say("The percentage, and both figures along the diagonal, were not seen."),
         ),
     ),
     Product(
         "ansi-paver-1988",
-        "ANSI A137.1 glazed paver, 1988",
+        say("ANSI A137.1 glazed paver, 1988"),
         both(0.010),
         both(0.0075),
         None,
@@ -202,7 +204,7 @@ PRODUCTS = (
     ),
     Product(
         "iso-dry-pressed",
-        "EN 14411 / ISO 13006 dry-pressed, up to 10 % absorption, from 15 cm",
+        say("EN 14411 / ISO 13006 dry-pressed, up to 10 % absorption, from 15 cm"),
         both(0.005, 2.0),
         both(0.005, 2.0),
         both(0.005, 2.0),
@@ -210,27 +212,27 @@ PRODUCTS = (
     ),
     Product(
         "iso-rectified",
-        "ISO 13006 dry-pressed, marked rectified",
+        say("ISO 13006 dry-pressed, marked rectified"),
         both(0.004, 1.8),
         both(0.004, 1.8),
         both(0.004, 1.8),
-        _iso("from memory", "from memory", "One page prints 0.3 %; see iso-rectified-page."),
+        _iso("from memory", "from memory", say("One page prints 0.3 %; see iso-rectified-page.")),
     ),
     Product(
         "iso-rectified-page",
-        "ISO 13006 dry-pressed, marked rectified, as one page prints it",
+        say("ISO 13006 dry-pressed, marked rectified, as one page prints it"),
         both(0.003, 1.8),
         both(0.003, 1.8),
         both(0.003, 1.8),
         _iso(
             "one page for the percentage; the cap from memory",
             "from memory",
-            "Disagrees with iso-rectified.",
+            say("Disagrees with iso-rectified."),
         ),
     ),
     Product(
         "iso-wall",
-        "EN 14411 / ISO 13006 group BIII (wall), over 10 % absorption",
+        say("EN 14411 / ISO 13006 group BIII (wall), over 10 % absorption"),
         Bound(0.005, 2.0, 0.003, 1.5),
         Bound(0.005, 2.0, 0.003, 1.5),
         both(0.005, 2.0),

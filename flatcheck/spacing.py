@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.rules import Citation
 from flatcheck.tile import Tile, longest_edge
 from flatcheck.units import MM_PER_INCH
@@ -28,13 +29,17 @@ def least_joint(tile: Tile, variation_mm: float, running_bond: bool = False) -> 
     edges or nobody said how they were made.
     """
     if not variation_mm >= 0:
-        raise SurveyError("how much tiles vary was expected to be no less than zero.")
+        raise SurveyError(say("how much tiles vary was expected to be no less than zero."))
     least = max(3 * variation_mm, LEAST_JOINT_MM)
     if running_bond and longest_edge(tile) > _LARGE_MM:
         if tile.edges not in RUNNING_BOND_MM:
             raise SurveyError(
-                f"tile: edges {tile.edges!r} were expected to be one of "
-                f"{', '.join(RUNNING_BOND_MM)}, which the rule on joints in running bond asks for."
+                say(
+                    "tile: edges {edges!r} were expected to be one of {known}, which the "
+                    "rule on joints in running bond asks for.",
+                    edges=tile.edges,
+                    known=", ".join(RUNNING_BOND_MM),
+                )
             )
         bow = abs(tile.bow.edge_mm) if tile.bow else 0.0
         least = max(least, RUNNING_BOND_MM[tile.edges] + bow)
@@ -64,7 +69,7 @@ OFFSETS = (
             "newer text",
             "offset (clause number not seen)",
             "fcimag.com/articles/96103; ceramictilefoundation.org",
-            "Written as 33 %; a third is meant.",
+            say("Written as 33 %; a third is meant."),
         ),
     ),
     OffsetRule(
@@ -75,7 +80,7 @@ OFFSETS = (
             "2013",
             "4.3.8.2",
             "ctasc.com; TileLetter Sep 2018; spartansurfaces.com",
-            "Unless the tile maker says otherwise; more needs an approved mock-up.",
+            say("Unless the tile maker says otherwise; more needs an approved mock-up."),
         ),
     ),
 )

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 
 EDGES = ("rectified", "calibrated", "natural", "stone")
 """How a tile's edges were made: ground to size, sorted by size, as fired, or sawn from stone."""
@@ -29,9 +30,9 @@ class Bow:
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.edge_mm) and math.isfinite(self.diagonal_mm)):
-            raise SurveyError("tile: the warpage must be a finite length.")
+            raise SurveyError(say("tile: the warpage must be a finite length."))
         if not 0 <= self.u_mm < math.inf:
-            raise SurveyError("tile: the uncertainty of the warpage must not be below zero.")
+            raise SurveyError(say("tile: the uncertainty of the warpage must not be below zero."))
 
     @property
     def most_mm(self) -> float:
@@ -61,21 +62,28 @@ class Tile:
     per_box: int = 0
 
     def __post_init__(self) -> None:
-        for name, value in (("length", self.length_mm), ("width", self.width_mm)):
-            if not (math.isfinite(value) and value > 0):
-                raise SurveyError(f"tile: the {name} must be larger than zero.")
+        if not (math.isfinite(self.length_mm) and self.length_mm > 0):
+            raise SurveyError(say("tile: the length must be larger than zero."))
+        if not (math.isfinite(self.width_mm) and self.width_mm > 0):
+            raise SurveyError(say("tile: the width must be larger than zero."))
         if not (math.isfinite(self.joint_mm) and self.joint_mm >= 0):
-            raise SurveyError("tile: the joint must not be negative.")
+            raise SurveyError(say("tile: the joint must not be negative."))
         if self.edges not in ("", *EDGES):
-            raise SurveyError(f"tile: edges {self.edges[:40]!r} are not one of {', '.join(EDGES)}.")
+            raise SurveyError(
+                say(
+                    "tile: edges {edges!r} are not one of {known}.",
+                    edges=self.edges[:40],
+                    known=", ".join(EDGES),
+                )
+            )
         if self.bed_mm is not None and not 0 <= self.bed_mm[0] <= self.bed_mm[1] < math.inf:
             raise SurveyError(
-                "tile: the bed's least must be no more than its most, nor below zero."
+                say("tile: the bed's least must be no more than its most, nor below zero.")
             )
         if not (self.cap_mm >= 0 and self.spacer_mm >= 0):
-            raise SurveyError("tile: its cap and what spacers leave must not be below zero.")
+            raise SurveyError(say("tile: its cap and what spacers leave must not be below zero."))
         if self.per_box < 0:
-            raise SurveyError("tile: a box must not hold fewer than zero tiles.")
+            raise SurveyError(say("tile: a box must not hold fewer than zero tiles."))
 
 
 def longest_edge(tile: Tile) -> float:

@@ -10,6 +10,7 @@ from flatcheck.bond import Pattern
 from flatcheck.box import tile_of
 from flatcheck.errors import SurveyError
 from flatcheck.facet import Falls
+from flatcheck.language import say
 from flatcheck.origin import Start, best_origin
 from flatcheck.parts import falls_of
 from flatcheck.pattern import Laying, lay
@@ -101,5 +102,5 @@ def asked(survey: Survey) -> tuple[Tile, Pattern]:
     """
     tile = tile_of(survey)
     if tile is None:
-        raise SurveyError("the survey names no tile; say its length and width under [tile].")
+        raise SurveyError(say("the survey names no tile; say its length and width under [tile]."))
     return tile, survey.pattern or Pattern()

@@ -10,10 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.tile import Bow, Tile, longest_edge
 
-PARTS = ("edge", "diagonal", "twist")
+CALLED = {"edge": say("edge"), "diagonal": say("diagonal"), "twist": say("twist")}
 """What of a face may depart: the middle of an edge, the center, a fourth corner."""
+
+PARTS = tuple(CALLED)
 
 NEARLY = 0.1
 """An edge that differs from the nominal one by more than this share is a slip of the pen."""
@@ -154,7 +157,13 @@ def pair_bows(pairs: Sequence[Pair]) -> dict[str, tuple[float, float]]:
     Raises SurveyError for too many pairs, and naming a tile that the pairs do not tell.
     """
     if len(pairs) > MOST_PAIRS:
-        raise SurveyError(f"{len(pairs):,} pairs of tiles are more than the {MOST_PAIRS} read.")
+        raise SurveyError(
+            say(
+                "{count:,} pairs of tiles are more than the {most} read.",
+                count=len(pairs),
+                most=MOST_PAIRS,
+            )
+        )
     names = list(dict.fromkeys(name for pair in pairs for name in (pair.one, pair.two)))
     weights = np.array([1 / pair.u_mm for pair in pairs])
     forms = np.zeros((len(pairs), len(names)))
@@ -166,8 +175,11 @@ def pair_bows(pairs: Sequence[Pair]) -> dict[str, tuple[float, float]]:
     free = np.abs(ways[size < 1e-9 * size.max()]).max(axis=0, initial=0.0)
     if free.max(initial=0.0) > 1e-6:
         raise SurveyError(
-            f"tile {names[int(free.argmax())]!r}: the pairs do not tell its bow from its "
-            "partner's; hold three tiles against each other, in all three pairs."
+            say(
+                "tile {tile!r}: the pairs do not tell its bow from its partner's; hold three "
+                "tiles against each other, in all three pairs.",
+                tile=names[int(free.argmax())],
+            )
         )
     inverse = np.linalg.pinv(forms)
     bows = inverse @ (weights * [pair.gap_mm for pair in pairs])
@@ -185,7 +197,7 @@ def bow_of(tile: Tile, found: Sequence[Departure]) -> Bow:
     """
     edges = [one for one in found if one.part == "edge" and one.over_mm == longest_edge(tile)]
     if not edges:
-        raise SurveyError("no tile was measured; lay at least one on a flat bench.")
+        raise SurveyError(say("no tile was measured; lay at least one on a flat bench."))
     across = [one for one in found if one.part == "diagonal"]
     return Bow(
         max((one.value_mm for one in edges), key=abs),
@@ -210,8 +222,13 @@ def variation(tile: Tile, measured: Sequence[Bench | Pair]) -> float | None:
                 continue
             if abs(size - nominal) > NEARLY * nominal:
                 raise SurveyError(
-                    f"{seen.where}: an edge of {size:.0f} mm was measured where the tile's is "
-                    f"{nominal:.0f} mm; check its unit, and which edge is the length."
+                    say(
+                        "{where}: an edge of {size:.0f} mm was measured where the tile's is "
+                        "{nominal:.0f} mm; check its unit, and which edge is the length.",
+                        where=seen.where,
+                        size=size,
+                        nominal=nominal,
+                    )
                 )
             known.append(size)
         if len(known) > 1:
