@@ -21,6 +21,7 @@ import numpy.typing as npt
 from flatcheck.compass import bearing_of, side_of
 from flatcheck.errors import RoomError
 from flatcheck.facet import Crease, Falls, corners_of, facet_of
+from flatcheck.language import say
 from flatcheck.room import Ring, Room, inside, ring_area, wall_names
 from flatcheck.units import KG_PER_POUND, M2_PER_SQUARE_FOOT, MM_PER_INCH
 
@@ -82,11 +83,11 @@ class Bed:
 
     def __post_init__(self) -> None:
         if not 0 <= self.least_mm <= self.most_mm:
-            raise RoomError("bed: least must not be more than most, and neither below zero.")
+            raise RoomError(say("bed: least must not be more than most, and neither below zero."))
         if not 0 <= self.cover_mm < math.inf:
-            raise RoomError("bed: the cover must not be below zero.")
+            raise RoomError(say("bed: the cover must not be below zero."))
         if not self.weight_kg_m2_mm > 0:
-            raise RoomError("bed: the weight must be larger than zero.")
+            raise RoomError(say("bed: the weight must be larger than zero."))
 
 
 def falls_to(
@@ -111,18 +112,32 @@ def falls_to(
     rim = _snapped(_convex(drain), walls)
     if len(walls) + len(rim) > MOST_CORNERS:
         raise RoomError(
-            f"{outline.name} and {drain.name} have {len(walls) + len(rim)} corners together, and "
-            f"falls are laid out for up to {MOST_CORNERS}; draw what is round with fewer."
+            say(
+                "{zone} and {drain} have {count} corners together, and falls are laid out for "
+                "up to {most}; draw what is round with fewer.",
+                zone=outline.name,
+                drain=drain.name,
+                count=len(walls) + len(rim),
+                most=MOST_CORNERS,
+            )
         )
     check_drain(drain.name, rim, Room(outline), outline.name)
     height = _channel_walls(walls, rim) if linear else np.ones(len(walls))
     pieces = _pieces(outline, walls, rim, height)
     if not pieces:
-        raise RoomError(f"{drain.name}: the drain fills {outline.name}.")
+        raise RoomError(
+            say("{drain}: the drain fills {zone}.", drain=drain.name, zone=outline.name)
+        )
     # Heights so far are relative; the flattest plane sets the scale.
     flattest = min(math.hypot(a, b) for _, _, (_, a, b) in pieces)
     if not flattest > 0:
-        raise RoomError(f"{drain.name}: a plane of {outline.name} would not fall at all.")
+        raise RoomError(
+            say(
+                "{drain}: a plane of {zone} would not fall at all.",
+                drain=drain.name,
+                zone=outline.name,
+            )
+        )
     scale = least_ratio / flattest
     called = _names(outline, names, pieces)
     facets = tuple(
@@ -141,8 +156,11 @@ def check_drain(name: str, corners: Points, room: Room, called: str) -> None:
     """The drain lies in a room. Raises RoomError where it does not, or only in part."""
     within = inside(room, np.vstack((corners, corners.mean(axis=0))))
     if not within.all():
-        lies = "reaches" if within.any() else "lies"
-        raise RoomError(f"{name}: the drain {lies} outside {called}.")
+        raise RoomError(
+            say("{drain}: the drain reaches outside {room}.", drain=name, room=called)
+            if within.any()
+            else say("{drain}: the drain lies outside {room}.", drain=name, room=called)
+        )
 
 
 _Piece = tuple[Points, Points, tuple[float, float, float]]
@@ -152,7 +170,12 @@ def _convex(drain: Ring) -> Points:
     corners = corners_of(drain)
     before, after = corners - np.roll(corners, 1, axis=0), np.roll(corners, -1, axis=0) - corners
     if (before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0] < 0).any():
-        raise RoomError(f"{drain.name}: the outline of a drain has no corner that points inward.")
+        raise RoomError(
+            say(
+                "{drain}: the outline of a drain has no corner that points inward.",
+                drain=drain.name,
+            )
+        )
     return corners
 
 
@@ -234,8 +257,11 @@ def _pieces(outline: Ring, walls: Points, rim: Points, height: Points) -> list[_
             continue  # the drain touches the wall here
         if doubled < 0:
             raise RoomError(
-                f"{outline.name}: its drain does not see every wall squarely; give the part of "
-                "the floor behind the corner a zone of its own."
+                say(
+                    "{zone}: its drain does not see every wall squarely; give the part of the "
+                    "floor behind the corner a zone of its own.",
+                    zone=outline.name,
+                )
             )
         heights = np.array([*(at[tuple(p)] for p in outer), *(0.0 for _ in inner)])
         c, a, b = np.linalg.solve(np.column_stack((np.ones(3), corners)), heights)
@@ -322,8 +348,8 @@ def _names(outline: Ring, walls: tuple[str, ...], pieces: list[_Piece]) -> list[
             off = np.abs(away[:, 0] * along[:, 1] - away[:, 1] * along[:, 0])
             near = np.flatnonzero(off < 1.0)  # the sides on the line of this wall
             k = near[np.argmin(np.hypot(*away[near].T))]
-            names.append(f"{walls[k]} plane")
+            names.append(say("{wall} plane", wall=walls[k]))
         else:
-            names.append(f"{side_of(bearing_of(a, b))} corner plane")
+            names.append(say("{side} corner plane", side=side_of(bearing_of(a, b))))
     counted = [(name, names[:k].count(name)) for k, name in enumerate(names)]
     return [f"{name} {1 + before}" if before else name for name, before in counted]

@@ -11,6 +11,7 @@ from flatcheck.assess import Assessment
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import View
 from flatcheck.guard import CLEAR
+from flatcheck.language import say
 from flatcheck.level import as_evidence, lay
 from flatcheck.parts import Part, best_fall, settled
 from flatcheck.room import Room, cell_middles, inside
@@ -25,7 +26,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 
-LOW_SIDE = "its low side"
+LOW_SIDE = say("its low side")
 """What a floor without a drain drains to."""
 
 REMEMBERED = 4
@@ -164,7 +165,9 @@ def drainage(assessment: Assessment) -> tuple[Drainage, ...]:
         if not (len(floor.triangles) and settled(floor)):
             continue
         land = catchments(floor.xy_mm, floor.height_mm, floor.triangles, ground.drained)
-        names = [f"the {drain.outline.name}" for drain in assessment.survey.drains] or [LOW_SIDE]
+        names = [
+            say("the {drain}", drain=drain.outline.name) for drain in assessment.survey.drains
+        ] or [LOW_SIDE]
         labels = [int(k) for k in np.unique(land.drain)]
         shares = [
             Share(names[k] if k >= 0 else "", land.share(k, held_mm()), land.share(k))
@@ -253,22 +256,30 @@ def flood_test(
     """
     style = assessment.survey.show
     if not 0 < depth_mm < math.inf:
-        raise SurveyError("the depth of a flood test must be larger than zero.")
+        raise SurveyError(say("the depth of a flood test must be larger than zero."))
     if depth_mm > MOST_FLOOD_MM:
         raise SurveyError(
-            f"the depth of a flood test was expected to be {format_length(MOST_FLOOD_MM, style)} "
-            f"at most, not {format_length(depth_mm, style)}: the water is a load on the floor."
+            say(
+                "the depth of a flood test was expected to be {most} at most, not "
+                "{depth}: the water is a load on the floor.",
+                most=format_length(MOST_FLOOD_MM, style),
+                depth=format_length(depth_mm, style),
+            )
         )
     falling = [part for part in assessment.parts if part.view.ground is not None]
     if not falling:
-        raise SurveyError("a flood test is for a zone that falls, and none does.")
+        raise SurveyError(say("a flood test is for a zone that falls, and none does."))
     if at is not None:
         here = np.array([at])
         falling = [part for part in falling if inside(part.view.surface.room, here)[0]]
     if at is not None and not falling:
         raise SurveyError(
-            f"the place {format_distance(at[0], style)} east and {format_distance(at[1], style)} "
-            "north lies in no zone that falls; name one at the foot of the curb."
+            say(
+                "the place {east} east and {north} north lies in no zone that falls; name one at "
+                "the foot of the curb.",
+                east=format_distance(at[0], style),
+                north=format_distance(at[1], style),
+            )
         )
     found = []
     for part in falling:
@@ -276,8 +287,11 @@ def flood_test(
         assert ground is not None  # of a zone that falls
         if not settled(floor):
             raise SurveyError(
-                f"zone {part.name!r}: the readings leave open how high its places lie to each "
-                "other, and so how deep water stands."
+                say(
+                    "zone {zone!r}: the readings leave open how high its places lie to each other, "
+                    "and so how deep water stands.",
+                    zone=part.name,
+                )
             )
         z = floor.height_mm
         away = None if at is None else np.hypot(*(floor.xy_mm - np.array(at)).T)

@@ -14,6 +14,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.water import fill, sides
 
 Floats = npt.NDArray[np.float64]
@@ -57,8 +58,13 @@ def runs(
         best = int(np.argmax(share.min(axis=1))) if len(share) else -1
         if best < 0 or share[best].min() < -STRAY:
             raise SurveyError(
-                f"start {number + 1} at ({start[0]:g}, {start[1]:g}) mm lies on no triangle "
-                "between readings; choose a place among them."
+                say(
+                    "start {number} at ({x:g}, {y:g}) mm lies on no triangle between "
+                    "readings; choose a place among them.",
+                    number=number + 1,
+                    x=start[0],
+                    y=start[1],
+                )
             )
         corner = int(triangles[best, np.argmax(share[best])])
         if share[best].max() > 1 - STRAY:

@@ -21,6 +21,8 @@ from flatcheck.errors import SurveyError
 from flatcheck.facet import Falls, height_at, scaled
 from flatcheck.intent import DRAINING, Intent
 from flatcheck.judgment import falls_rules
+from flatcheck.language import say
+from flatcheck.objection import AGREES_MM, Fixed, check_bed, check_falls, unkept
 from flatcheck.parts import (
     PLANNED_FALL,
     check_drains,
@@ -30,21 +32,14 @@ from flatcheck.parts import (
     settled,
     side_names,
 )
-from flatcheck.places import wall_called
-from flatcheck.room import Ring, Room, from_walls, inside, onto
+from flatcheck.room import Ring, Room, inside, onto
 from flatcheck.surface import Surface, part
 from flatcheck.survey import Survey
 from flatcheck.thickness import Thickness, thickness_of
-from flatcheck.units import Style, format_distance
 from flatcheck.zones import zones_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-
-AGREES_MM = 1.5
-"""Fixed heights that contradict the planes by less than this are met by them [mm].
-
-Common practice, no source: a screed is struck off no better."""
 
 LEVEL_MM = 0.05
 """Heights along a wall that differ by less than this are one [mm]: they are said to a tenth."""
@@ -110,12 +105,16 @@ def screeds(survey: Survey, spacing_mm: float, judged: Assessment | None) -> tup
         if survey.zones:
             check_zones(survey, survey.room)
     elif not survey.zones:
-        raise SurveyError("falls are planned for a room; give its outline in survey.toml.")
+        raise SurveyError(say("falls are planned for a room; give its outline in survey.toml."))
     least, most = limits_of(survey)
     if least > most:
         raise SurveyError(
-            f"the rules ask for a fall of {least:.2%} or more and {most:.2%} or less: none does "
-            "both; name other rules."
+            say(
+                "the rules ask for a fall of {least:.2%} or more and {most:.2%} or less: none "
+                "does both; name other rules.",
+                least=least,
+                most=most,
+            )
         )
     found, falling = [], []
     for name, outline, intent in zones_of(survey, survey.room):
@@ -130,13 +129,13 @@ def screeds(survey: Survey, spacing_mm: float, judged: Assessment | None) -> tup
         fall, rim, between = _solved(name, survey, unit, asked, outline, intent, read)
         floor = _zone_floor(name, judged, outline, survey.holds)
         made = scaled(unit, fall)
-        _check_falls(name, made, least, most, intent, between, survey.show)
+        check_falls(name, made, least, most, intent, between, survey.show)
         if floor is not None and rim is None:
             rim = survey.bed.least_mm - thickness_of(made, 0.0, floor, survey.bed).least_mm
         bed = None
         if floor is not None and rim is not None:
             bed = thickness_of(made, rim, floor, survey.bed)
-            _check_bed(name, bed, survey, outline)
+            check_bed(name, bed, survey, outline)
         drain = ""
         if intent.kind in DRAINING:
             drain = drain_of(name, outline, intent, survey.drains).outline.name
@@ -144,12 +143,16 @@ def screeds(survey: Survey, spacing_mm: float, judged: Assessment | None) -> tup
         found.append(Screed(name, drain, made, rim, least, most, marks, bed))
     if not found:
         raise SurveyError(
-            'no zone is meant to fall; give the zone that does an intent of kind "fall", '
-            '"to drain" or "to channel".'
+            say(
+                'no zone is meant to fall; give the zone that does an intent of kind "fall", '
+                '"to drain" or "to channel".'
+            )
         )
     for hold in survey.holds:
         if all(_meets(outline, hold) is None for outline in falling):
-            raise SurveyError(f"{hold.name}: the fixed height lies in no zone that falls.")
+            raise SurveyError(
+                say("{name}: the fixed height lies in no zone that falls.", name=hold.name)
+            )
     return tuple(found)
 
 
@@ -171,24 +174,20 @@ def _zone_floor(
     floor = own[0].view.surface
     if len(own) > 1 or not settled(floor):
         raise SurveyError(
-            f"zone {name!r}: the readings leave open how high its places lie to each other; a bed "
-            "is planned over heights that hang together."
+            say(
+                "zone {zone!r}: the readings leave open how high its places lie to each other; "
+                "a bed is planned over heights that hang together.",
+                zone=name,
+            )
         )
     xy = judged.surface.xy_mm
     sills = [int(np.argmin(np.hypot(*(xy - np.array(hold.at)).T))) for hold in holds]
     under = ~np.isin(own[0].stations, sills)
     if not under.any():
-        raise SurveyError(f"zone {name!r} holds no reading of the floor under the bed.")
+        raise SurveyError(
+            say("zone {zone!r} holds no reading of the floor under the bed.", zone=name)
+        )
     return part(floor, floor.room, under)[0]
-
-
-@dataclass(frozen=True)
-class _Fixed:
-    """A height that is given: where it stands at a fall of one in one, and in the survey [mm]."""
-
-    name: str
-    above_mm: float
-    height_mm: float
 
 
 def _solved(
@@ -199,7 +198,7 @@ def _solved(
     outline: Ring,
     intent: Intent,
     floor: Surface | None,
-) -> tuple[float, float | None, tuple[_Fixed, _Fixed] | None]:
+) -> tuple[float, float | None, tuple[Fixed, Fixed] | None]:
     """The fall of the flattest plane [ratio] and the rim's height [mm], from what is fixed.
 
     And the two heights, the lower place first, that decided the fall where two do.
@@ -217,19 +216,19 @@ def _solved(
         fall = (high.height_mm - low.height_mm) / (high.above_mm - low.above_mm)
         if fall <= 0:
             raise SurveyError(
-                f"zone {name!r}: with {low.name} and {high.name} as they are the floor would not "
-                f"fall toward the drain; lower {low.name}, or raise {high.name}."
+                say(
+                    "zone {zone!r}: with {low} and {high} as they are the floor would not fall "
+                    "toward the drain; lower {low}, or raise {high}.",
+                    zone=name,
+                    low=low.name,
+                    high=high.name,
+                )
             )
     rim = first.height_mm - fall * first.above_mm
     for one in fixed:
         off = one.height_mm - (rim + fall * one.above_mm)
         if abs(off) > AGREES_MM:
-            side = "below" if off > 0 else "above"
-            raise SurveyError(
-                f"zone {name!r}: {one.name} cannot be kept with {first.name}: the planes come "
-                f"{_said(abs(off), survey.show)} {side} it; change one of them, or give it a zone "
-                "of its own."
-            )
+            raise SurveyError(unkept(name, one, first, off, survey.show))
     return fall, rim, between
 
 
@@ -240,7 +239,7 @@ def _fixed(
     outline: Ring,
     intent: Intent,
     floor: Surface | None,
-) -> list[_Fixed]:
+) -> list[Fixed]:
     """The rim of the zone's drain and the heights that must not change, where these are given."""
     found = []
     if intent.kind in DRAINING:
@@ -248,14 +247,17 @@ def _fixed(
         if drain.rim_mm is not None:
             middle = np.array(drain.outline.corners_mm).mean(axis=0)
             read = _read_near(floor, middle, drain.outline.name)
-            found.append(_Fixed(f"the rim of the {drain.outline.name}", 0.0, read + drain.rim_mm))
+            rim = say("the rim of the {drain}", drain=drain.outline.name)
+            found.append(Fixed(rim, 0.0, read + drain.rim_mm))
     for hold in survey.holds:
         meets = _meets(outline, hold)
         if meets is not None:
             above = float(height_at(unit, meets)[0])
             if math.isnan(above):
-                raise SurveyError(f"{hold.name}: the fixed height lies on the drain.")
-            found.append(_Fixed(hold.name, above, _read_near(floor, np.array(hold.at), hold.name)))
+                raise SurveyError(
+                    say("{name}: the fixed height lies on the drain.", name=hold.name)
+                )
+            found.append(Fixed(hold.name, above, _read_near(floor, np.array(hold.at), hold.name)))
     return found
 
 
@@ -269,108 +271,24 @@ def _meets(outline: Ring, hold: Hold) -> Floats | None:
 def _read_near(floor: Surface | None, place: Floats, name: str) -> float:
     """The surveyed height at a place that something is fixed to."""
     if floor is None:
-        raise SurveyError(f"{name}: a fixed height needs readings of the floor.")
+        raise SurveyError(say("{name}: a fixed height needs readings of the floor.", name=name))
     away = np.hypot(*(floor.xy_mm - place).T)
     near = int(np.argmin(away))
     if away[near] > HELD_MM:
         raise SurveyError(
-            f"{name}: no reading lies within {HELD_MM:.0f} mm of it; read its height."
+            say(
+                "{name}: no reading lies within {near:.0f} mm of it; read its height.",
+                name=name,
+                near=HELD_MM,
+            )
         )
     return float(floor.height_mm[near])
-
-
-def _check_falls(
-    name: str,
-    made: Falls,
-    least: float,
-    most: float,
-    intent: Intent,
-    between: tuple[_Fixed, _Fixed] | None,
-    style: Style,
-) -> None:
-    """Every plane falls enough and none too much, or SurveyError says what would change that."""
-    flat = min(made.facets, key=lambda facet: facet.fall_ratio)
-    steep = max(made.facets, key=lambda facet: facet.fall_ratio)
-    top = most * flat.fall_ratio / steep.fall_ratio  # more for the flattest is too much elsewhere
-    if top < least * (1 - 1e-9):
-        said = (
-            f"zone {name!r}: where the {flat.name} with its run of {_said(flat.run_mm, style)} "
-            f"falls {least:.2%}, the {steep.name} with its run of "
-            f"{_said(steep.run_mm, style)} must fall "
-            f"{steep.fall_ratio * least / flat.fall_ratio:.2%}, and the rule allows {most:.2%}; "
-        )
-        if intent.kind == "to channel":
-            raise SurveyError(f"{said}let the channel reach from wall to wall.")
-        run = max(made.corner_mm) / flat.fall_ratio * least / most
-        raise SurveyError(
-            f"{said}move the drain so that no run is shorter than about "
-            f"{_said(math.ceil(run), style)}, or use a channel along a wall, from wall to wall."
-        )
-    if flat.fall_ratio < least * (1 - 1e-9):
-        said = (
-            f"zone {name!r}: the {flat.name} would fall {flat.fall_ratio:.2%}, and the rule asks "
-            f"for {least:.2%}; "
-        )
-        if between is None:
-            raise SurveyError(f"{said}leave the fall out of the intent.")
-        low, high = between
-        raise SurveyError(
-            f"{said}lower {low.name} or raise {high.name} by "
-            f"{_said(_up(least - flat.fall_ratio, between), style)}, or bring the drain nearer to "
-            "that wall."
-        )
-    if steep.fall_ratio > most * (1 + 1e-9):
-        said = (
-            f"zone {name!r}: the {steep.name} would fall {steep.fall_ratio:.2%}, and the rule "
-            f"allows {most:.2%}; "
-        )
-        if between is not None:
-            low, high = between
-            raise SurveyError(
-                f"{said}raise {low.name} or lower {high.name} by "
-                f"{_said(_up(flat.fall_ratio - top, between), style)}."
-            )
-        if least and intent.fall_ratio:
-            raise SurveyError(f"{said}leave the fall out of the intent.")
-        raise SurveyError(
-            f"{said}give the intent a fall of {math.floor(top * 1e4) / 1e4:.2%} or less."
-        )
-
-
-def _said(mm: float, style: Style) -> str:
-    """A length in the person's units; in millimeters too, lest rounding spoil the advice."""
-    exact = f"{mm:.0f} mm" if mm >= 100 else f"{mm:.1f}".removesuffix(".0") + " mm"
-    return exact if style.unit == "mm" else f"{format_distance(mm, style)} ({exact})"
-
-
-def _up(ratio: float, between: tuple[_Fixed, _Fixed]) -> float:
-    """How far apart two given heights must come to change the fall by as much [mm], in tenths."""
-    return math.ceil(10 * ratio * (between[1].above_mm - between[0].above_mm)) / 10
-
-
-def _check_bed(name: str, bed: Thickness, survey: Survey, outline: Ring) -> None:
-    if bed.least_mm < survey.bed.least_mm - AGREES_MM:
-        room = survey.room or Room(outline)
-        tape = ", ".join(
-            f"{_said(away, survey.show)} from the {wall_called(wall)}"
-            for wall, away in from_walls(room, bed.least_at)
-        )
-        short = math.ceil(survey.bed.least_mm - bed.least_mm)
-        thin = f"be {_said(bed.least_mm, survey.show)} thick at its thinnest"
-        if bed.least_mm < 0:
-            thin = f"end {_said(-bed.least_mm, survey.show)} below the floor as read"
-        raise SurveyError(
-            f"zone {name!r}: the bed would {thin} ({tape}), and it must be "
-            f"{_said(survey.bed.least_mm, survey.show)}; raise the rim and the fixed heights by "
-            f"{_said(short, survey.show)}, take the floor down there, or use a bed that may be "
-            "thinner (its data sheet says so)."
-        )
 
 
 def _marks(survey: Survey, outline: Ring, made: Falls, spacing_mm: float) -> tuple[Mark, ...]:
     """Heights along every wall of the zone, from its higher corner, every `spacing_mm`."""
     if not spacing_mm >= 10:
-        raise SurveyError("the spacing of marks along a wall must be at least 10 mm.")
+        raise SurveyError(say("the spacing of marks along a wall must be at least 10 mm."))
     corners = np.array(made.corners)
     room = survey.room or Room(outline)
     names = side_names(room, Ring(outline.name, made.corners), "{} line")

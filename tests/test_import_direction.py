@@ -82,6 +82,7 @@ ORDER = (
     "compare",
     "falls",
     "thickness",
+    "objection",
     "screed",
     "demand",
     "guess",
