@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from flatcheck.errors import SurveyError
 from flatcheck.guard import RISK
+from flatcheck.language import say
 
 PROOF = 0.99
 """The share of joints within that further readings are asked to prove."""
@@ -44,7 +45,11 @@ def sampling(joints: int, read: int, bad: int) -> Sampling:
     """
     if read > joints:
         raise SurveyError(
-            f"{read:,} joints were read, and there are said to be {joints:,} on the floor."
+            say(
+                "{read:,} joints were read, and there are said to be {joints:,} on the floor.",
+                read=read,
+                joints=joints,
+            )
         )
     more = more_to_show(joints, read, bad, PROOF)
     return Sampling(joints, read, bad, most_bad(joints, read, bad), more)

@@ -12,6 +12,7 @@ import numpy.typing as npt
 from flatcheck.adjust import Adjusted, adjust
 from flatcheck.errors import SurveyError
 from flatcheck.judgment import judge
+from flatcheck.language import say
 from flatcheck.parts import Part
 from flatcheck.room import EDGE_MM, Ring, Room, rectangle
 from flatcheck.surface import Surface, surface
@@ -63,19 +64,23 @@ def surveyed(survey: Survey) -> tuple[tuple[Observation, ...], Adjusted, Surface
     readings = readings_of(survey)
     if not readings:
         raise SurveyError(
-            "no heights were read; steps across joints and tiles on a bench say nothing of the "
-            'floor: steps are judged alone with rule = "none" in [standard], tiles by '
-            "`flatcheck box`."
+            say(
+                "no heights were read; steps across joints and tiles on a bench say nothing of "
+                'the floor: steps are judged alone with rule = "none" in [standard], tiles by '
+                "`flatcheck box`."
+            )
         )
     if _by_lot(survey, readings):
         raise SurveyError(
-            "the survey is a sample of bars laid by lot, and says nothing of the floor place by "
-            "place; judge it with `flatcheck tally`."
+            say(
+                "the survey is a sample of bars laid by lot, and says nothing of the floor "
+                "place by place; judge it with `flatcheck tally`."
+            )
         )
     known = adjust(readings)
     here = floor_stations(known)
     if len(here) < 2:
-        raise SurveyError("besides the benchmarks fewer than two places were read.")
+        raise SurveyError(say("besides the benchmarks fewer than two places were read."))
     room = survey.room or Room(_around(known.xy_mm[here]), assumed=True)
     cov = known.cov_mm2[here] if known.cov_mm2.ndim == 1 else known.cov_mm2[np.ix_(here, here)]
     floor = surface(
@@ -105,4 +110,4 @@ def _around(xy: Floats) -> Ring:
     thin = np.where(high - low < 10 * EDGE_MM, 10 * EDGE_MM, 0.0)
     west, south = low - thin
     east, north = high + thin
-    return rectangle(west, south, east, north, "the readings")
+    return rectangle(west, south, east, north, say("the readings"))

@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 from flatcheck.assess import Assessment
 from flatcheck.correction import MARK_MM, Fix
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.surface import station_areas
 
 Floats = npt.NDArray[np.float64]
@@ -63,16 +64,22 @@ def changed(before: Assessment, after: Assessment, plan: Fix | None = None) -> C
         ends = [np.array([ring.min(axis=0), ring.max(axis=0)]) for ring in (one, other)]
         if np.abs(ends[0] - ends[1]).max() > SAME_ROOM_MM:
             raise SurveyError(
-                "the two surveys have rooms of different size or place, so they are not of one "
-                "floor, or not measured from the same corner."
+                say(
+                    "the two surveys have rooms of different size or place, so they are not of one "
+                    "floor, or not measured from the same corner."
+                )
             )
     away, match = cKDTree(new.xy_mm).query(old.xy_mm)
     near = np.flatnonzero(away <= SAME_MM)
     near = near[np.unique(match[near], return_index=True)[1]]
     if len(near) < FEW:
         raise SurveyError(
-            f"{len(near)} places were read both before and after, and a comparison takes {FEW}; "
-            "read the same places again."
+            say(
+                "{count} places were read both before and after, and a comparison takes {few}; "
+                "read the same places again.",
+                count=len(near),
+                few=FEW,
+            )
         )
     pair = match[near]
     rise = new.height_mm[pair] - old.height_mm[near]
@@ -80,13 +87,13 @@ def changed(before: Assessment, after: Assessment, plan: Fix | None = None) -> C
     if plan is not None:
         planned = (plan.proposal.fill_mm - plan.proposal.grind_mm)[near]
     kept = _held(before, old.xy_mm[near])
-    tied = "the heights that must not change"
+    tied = say("the heights that must not change")
     if not kept.any():
         kept = np.abs(planned) < MARK_MM
-        tied = "the places that the plan leaves alone"
+        tied = say("the places that the plan leaves alone")
     if not kept.any():
         kept = np.ones(len(near), bool)
-        tied = "the middle change of all places"
+        tied = say("the middle change of all places")
     rise = rise - np.median(rise[kept])
     u = np.sqrt(_own(old.cov_mm2, near) + _own(new.cov_mm2, pair))
     area = station_areas(old)[near]

@@ -19,6 +19,7 @@ import numpy.typing as npt
 from flatcheck.errors import RuleError
 from flatcheck.facet import Falls
 from flatcheck.intent import Intent, Plane, departures, fit
+from flatcheck.language import say
 from flatcheck.straightedge import Bars
 from flatcheck.surface import Lines, Surface, decided, station_areas, station_pitch, variance
 
@@ -208,7 +209,13 @@ def looks_at(name: str) -> str:
 
 def _named(name: str) -> ModuleType:
     if name not in _modules():
-        raise RuleError(f"measure {name!r} is not one of {', '.join(_modules())}.")
+        raise RuleError(
+            say(
+                "measure {name!r} is not one of {known}.",
+                name=name,
+                known=", ".join(_modules()),
+            )
+        )
     return _modules()[name]
 
 

@@ -172,8 +172,10 @@ def pitch_for(rule: Rule) -> float:
     return rule.length_mm / 4
 
 
-ON = ("floor", "wall", "either")
-"""What a grade may be for."""
+SURFACES = {"floor": say("floor"), "wall": say("wall"), "either": say("either")}
+"""What a grade may be for, and how it is said."""
+
+ON = tuple(SURFACES)
 
 
 @dataclass(frozen=True)
@@ -209,12 +211,16 @@ def check_on(grade: Grade, about: str, name: str) -> None:
         )
 
 
+ABOUT = {"flatness": say("flatness"), "falls": say("falls"), "lippage": say("lippage")}
+"""What a standard may be about, and how it is said."""
+
+
 @dataclass(frozen=True)
 class Standard:
     """One document and edition, with its grades; the first is the one used when none is named.
 
-    `about` is "flatness", "falls" for slope, water and what goes with them, or "lippage" for steps
-    between tiles.
+    `about` is one of ABOUT: "flatness", "falls" for slope, water and what goes with them, or
+    "lippage" for steps between tiles.
     """
 
     id: str

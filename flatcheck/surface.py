@@ -15,6 +15,7 @@ from scipy.spatial import Delaunay, QhullError, cKDTree
 
 from flatcheck.covariance import Factored
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.room import Room, clear, inside
 
 Floats = npt.NDArray[np.float64]
@@ -86,8 +87,11 @@ def surface(
     if stray.any():
         first = int(np.argmax(stray))
         raise SurveyError(
-            f"{where[first]}: the reading lies outside the room or inside a cutout; check its "
-            "offsets, or the outline."
+            say(
+                "{where}: the reading lies outside the room or inside a cutout; check its "
+                "offsets, or the outline.",
+                where=where[first],
+            )
         )
     return Surface(
         room,

@@ -11,6 +11,7 @@ from enum import StrEnum
 import numpy as np
 import numpy.typing as npt
 
+from flatcheck.language import say
 from flatcheck.rules import Rule
 
 Place = tuple[float, float]
@@ -30,6 +31,14 @@ class Outcome(StrEnum):
     CLOSE = "too close to call"
     NOT_ASSESSED = "not assessed"
 
+
+SAID = {
+    Outcome.WITHIN: say("within"),
+    Outcome.OUT: say("out"),
+    Outcome.CLOSE: say("too close to call"),
+    Outcome.NOT_ASSESSED: say("not assessed"),
+}
+"""How each outcome is said."""
 
 _GRAVITY = (Outcome.OUT, Outcome.CLOSE, Outcome.NOT_ASSESSED, Outcome.WITHIN)
 

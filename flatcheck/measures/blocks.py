@@ -8,9 +8,10 @@ the feet shows here.
 import numpy as np
 
 from flatcheck.evidence import Evidence, View, from_bars
+from flatcheck.language import say
 from flatcheck.straightedge import bars
 
-WORDS = "departure from a straightedge on two equal blocks"
+WORDS = say("departure from a straightedge on two equal blocks")
 OF = "plane"
 
 

@@ -7,9 +7,10 @@ floor is no nearer to it than to this one.
 import numpy as np
 
 from flatcheck.evidence import Evidence, View
+from flatcheck.language import say
 from flatcheck.surface import variance
 
-WORDS = "height of a place off the level midway between the highest and the lowest"
+WORDS = say("height of a place off the level midway between the highest and the lowest")
 OF = "plane"
 
 

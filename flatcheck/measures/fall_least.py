@@ -10,9 +10,10 @@ import math
 import numpy as np
 
 from flatcheck.evidence import Evidence, View
+from flatcheck.language import say
 from flatcheck.level import as_evidence, lay
 
-WORDS = "rise of the floor along the way water should run, over a level's length"
+WORDS = say("rise of the floor along the way water should run, over a level's length")
 OF = "plane"
 
 

@@ -7,9 +7,10 @@ level the steepest way is mostly reading error, and the value is then a little t
 import numpy as np
 
 from flatcheck.evidence import Evidence, View
+from flatcheck.language import say
 from flatcheck.level import as_evidence, lay
 
-WORDS = "drop of the floor along its steepest way, over a level's length"
+WORDS = say("drop of the floor along its steepest way, over a level's length")
 OF = "plane"
 
 

@@ -8,9 +8,12 @@ line. A line is high toward its end, or low; both count.
 import numpy as np
 
 from flatcheck.evidence import Evidence, View
+from flatcheck.language import say
 from flatcheck.surface import variance
 
-WORDS = "departure of the end of a line of readings from where it should lie, seen from its start"
+WORDS = say(
+    "departure of the end of a line of readings from where it should lie, seen from its start"
+)
 OF = "plane"
 
 FIXED = {"row": 1, "column": 2}

@@ -8,9 +8,10 @@ is low, as for a gap.
 import numpy as np
 
 from flatcheck.evidence import Evidence, View, from_bars
+from flatcheck.language import say
 from flatcheck.straightedge import bars
 
-WORDS = "departure from the mean of two neighbors on a grid"
+WORDS = say("departure from the mean of two neighbors on a grid")
 OF = "plane"
 
 EVEN = 0.02

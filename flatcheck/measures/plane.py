@@ -11,10 +11,11 @@ import numpy as np
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import Evidence, View
 from flatcheck.intent import departures
+from flatcheck.language import say
 from flatcheck.straightedge import MOST_BARS, REACH_MM
 from flatcheck.surface import variance
 
-WORDS = "depth below the required plane, measured from the high points"
+WORDS = say("depth below the required plane, measured from the high points")
 OF = "plane"
 
 
@@ -27,8 +28,11 @@ def measure(view: View, length_mm: float | None) -> Evidence:
     tree = cKDTree(surface.xy_mm)
     if tree.count_neighbors(tree, reach) > 2 * MOST_BARS:
         raise SurveyError(
-            f"{len(surface.xy_mm)} readings are too many to compare in pairs; read on a wider "
-            "grid, or judge the floor in zones."
+            say(
+                "{count} readings are too many to compare in pairs; read on a wider grid, or "
+                "judge the floor in zones.",
+                count=len(surface.xy_mm),
+            )
         )
     pairs = tree.query_pairs(reach, output_type="ndarray").astype(np.int64)
     above = departures(plane, surface.xy_mm, surface.height_mm)

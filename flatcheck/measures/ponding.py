@@ -8,9 +8,10 @@ of two heights. Water does not leave over the walls, nor over the line to anothe
 import numpy as np
 
 from flatcheck.evidence import Evidence, View, from_pairs
+from flatcheck.language import say
 from flatcheck.water import fill, sides
 
-WORDS = "depth of water that stands before it runs to the drain"
+WORDS = say("depth of water that stands before it runs to the drain")
 OF = "zone"
 
 

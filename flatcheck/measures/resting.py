@@ -6,9 +6,10 @@ place is upper hull minus profile (DIN 18202 practice and ACI 117 practice, the 
 """
 
 from flatcheck.evidence import Evidence, View, from_bars
+from flatcheck.language import say
 from flatcheck.straightedge import bars
 
-WORDS = "gap under a straightedge resting on the high points"
+WORDS = say("gap under a straightedge resting on the high points")
 OF = "plane"
 
 

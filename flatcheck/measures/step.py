@@ -3,8 +3,9 @@
 import numpy as np
 
 from flatcheck.evidence import Evidence, View, from_pairs, high_first
+from flatcheck.language import say
 
-WORDS = "change in level between two readings close together"
+WORDS = say("change in level between two readings close together")
 OF = "zone"
 
 

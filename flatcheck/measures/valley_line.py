@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from flatcheck.evidence import Evidence, View
 from flatcheck.intent import Intent, Plane, fit
+from flatcheck.language import say
 from flatcheck.level import form_variance
 from flatcheck.room import foot_on
 from flatcheck.surface import LINE_MM
@@ -19,7 +20,7 @@ from flatcheck.units import MM_PER_FOOT
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-WORDS = "distance of a valley, as the planes on both sides make it, from where it should be"
+WORDS = say("distance of a valley, as the planes on both sides make it, from where it should be")
 OF = "zone"
 
 BESIDE_MM = MM_PER_FOOT

@@ -6,9 +6,10 @@ Only walls that are meant to be level count: those whose corners are to have one
 import numpy as np
 
 from flatcheck.evidence import Evidence, View, from_pairs, high_first
+from flatcheck.language import say
 from flatcheck.room import EDGE_MM
 
-WORDS = "difference of height along a wall that is meant to be level"
+WORDS = say("difference of height along a wall that is meant to be level")
 OF = "zone"
 
 ALONG_MM = 50.0
