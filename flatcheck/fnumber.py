@@ -28,6 +28,7 @@ from scipy.special import ndtri, stdtrit
 from flatcheck.assess import floor_stations, surveyed
 from flatcheck.errors import SurveyError
 from flatcheck.intent import DRAINING
+from flatcheck.language import say
 from flatcheck.misread import Suspect
 from flatcheck.rules import Citation
 from flatcheck.run import Run
@@ -65,9 +66,11 @@ F_CITATION = Citation(
     source="q and z: the symbols list, and a worked sheet whose q is reproduced to 0.001 mm; the "
     "form of FL: one article, in words",
     certainty="from memory",
-    note="The digits 4.57 and 12.5, the divisor n - 1, and how lines and sections are combined are "
-    "from memory. The metric companion may use 115.8 for FF where 4.57 in is 116.1 mm: a quarter "
-    "of a percent.",
+    note=say(
+        "The digits 4.57 and 12.5, the divisor n - 1, and how lines and sections are combined "
+        "are from memory. The metric companion may use 115.8 for FF where 4.57 in is 116.1 mm: "
+        "a quarter of a percent."
+    ),
 )
 
 WITHIN_HOURS = 72
@@ -272,7 +275,7 @@ def slab_numbers(survey: Survey) -> SlabVerdict:
     numbers, and whatever `surveyed` raises.
     """
     if survey.room and survey.room.upright:
-        raise SurveyError("FF and FL are numbers of a slab, and this survey is of a wall.")
+        raise SurveyError(say("FF and FL are numbers of a slab, and this survey is of a wall."))
     readings, known, floor = surveyed(survey)
     sections = sections_of(survey, floor, known.piece[floor_stations(known)], readings)
     error_q, error_z = _errors(sections, floor)
@@ -330,8 +333,10 @@ def _errors(sections: Sequence[Section], floor: Surface) -> tuple[float, float]:
         form = np.broadcast_to(np.array(weights), stations.shape)
         if not decided(floor.free, stations, form).all():
             raise SurveyError(
-                "the readings leave the fall of the floor open, and FL is a matter of fall; read "
-                "heights with a laser or level, or level tilts in two directions."
+                say(
+                    "the readings leave the fall of the floor open, and FL is a matter of fall; "
+                    "read heights with a laser or level, or level tilts in two directions."
+                )
             )
         found.append(math.sqrt(float(np.mean(variance(floor.cov_mm2, stations, form)))))
     return found[0], found[1]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from flatcheck.language import say
 from flatcheck.rules import Citation
 from flatcheck.slab import Joint
 from flatcheck.units import MM_PER_FOOT, MM_PER_INCH
@@ -62,16 +63,18 @@ LINE_RULES: dict[str, Citation] = {
         "least number of elevation differences in a section",
         "not seen",
         "from memory",
-        "The symbols list has such a number; its formula is from memory: 2 sqrt(A), and A/30 above "
-        "1,600 square feet. Those two do not meet at 1,600, so the larger is asked for here: it is "
-        "never less than what is remembered.",
+        say(
+            "The symbols list has such a number; its formula is from memory: 2 sqrt(A), and "
+            "A/30 above 1,600 square feet. Those two do not meet at 1,600, so the larger is "
+            "asked for here: it is never less than what is remembered."
+        ),
     ),
     "apart": _cite("7.3.3, lines at least 4 ft (1.2 m) apart", _SHEET, "single source"),
     "edge": _cite(
         "7.3, 2 ft (600 mm) clear of edges",
         f"{_SHEET}; a government report on floor smoothness",
         "agreed",
-        "That the edges are read too where they are over 25 % of a section is from memory.",
+        say("That the edges are read too where they are over 25 % of a section is from memory."),
     ),
     "narrow": _cite(
         "8.2.3, sections under 25 ft (7.5 m) wide: lines at 45 degrees, never corner to corner",
@@ -92,7 +95,7 @@ LINE_RULES: dict[str, Citation] = {
         "a section is at least 8 ft wide and 320 square feet",
         "not seen",
         "from memory",
-        "Doubtful: the worked sheet passes a section of 221 square feet.",
+        say("Doubtful: the worked sheet passes a section of 221 square feet."),
     ),
 }
 """The rules for lines, and how sure we are of each."""

@@ -15,6 +15,7 @@ import numpy.typing as npt
 from scipy.spatial import cKDTree
 
 from flatcheck.errors import RoomError, SurveyError
+from flatcheck.language import say
 from flatcheck.room import Ring, Room, area, cell_middles, clear, foot_on, inside, onto, overlap
 from flatcheck.run import (
     ADVICE,
@@ -114,7 +115,13 @@ def sections_of(
     for number, ring in enumerate(rings):
         for other in rings[:number]:
             if overlap(ring, other):
-                raise SurveyError(f"{ring.name}: the section overlaps {other.name}.")
+                raise SurveyError(
+                    say(
+                        "{section}: the section overlaps {other}.",
+                        section=ring.name,
+                        other=other.name,
+                    )
+                )
     found = list(_named(floor, readings)) or list(_families(floor))
     sections = [
         _section(survey, floor, piece, found, ring, leaves)
@@ -124,14 +131,20 @@ def sections_of(
     ]
     if not any(section.runs for section in sections):
         raise SurveyError(
-            f"no straight line of {FEWEST} readings 12 in or 300 mm apart lies on the floor"
-            f"{_why(sections)}; FF, FL and waviness are worked out along such lines."
+            say(
+                "no straight line of {fewest} readings 12 in or 300 mm apart lies on the "
+                "floor{why}; FF, FL and waviness are worked out along such lines.",
+                fewest=FEWEST,
+                why=_why(sections),
+            )
         )
     curved = stepped(sections, Q_STEPS)
     if not decided(floor.free, curved, np.broadcast_to(np.array(Q_WEIGHTS), curved.shape)).all():
         raise SurveyError(
-            "the readings leave open how high the places of a line are against each other; read "
-            "each line from one setup, or tie the setups together."
+            say(
+                "the readings leave open how high the places of a line are against each other; "
+                "read each line from one setup, or tie the setups together."
+            )
         )
     return tuple(sections)
 
@@ -149,8 +162,8 @@ def stepped(sections: Sequence[Section], steps: tuple[int, ...]) -> Ints:
 
 def _why(sections: Sequence[Section]) -> str:
     for count, words in (
-        (sum(s.uneven for s in sections), "readings have another step"),
-        (sum(s.short for s in sections), "lines are too short or are cut too short"),
+        (sum(s.uneven for s in sections), say("readings have another step")),
+        (sum(s.short for s in sections), say("lines are too short or are cut too short")),
     ):
         if count:
             return f": {words}"
@@ -180,15 +193,20 @@ def _named(floor: Surface, readings: Iterable[Observation]) -> Iterator[_Line]:
         if off.max() > BENT_MM:
             bent = several[int(np.argmax(off))]
             raise SurveyError(
-                f"{bent.where}: the reading lies {off.max():,.0f} mm beside line {name}, which was "
-                "expected to be straight."
+                say(
+                    "{where}: the reading lies {off:,.0f} mm beside line {line}, which was "
+                    "expected to be straight.",
+                    where=bent.where,
+                    off=off.max(),
+                    line=name,
+                )
             )
         away, station = tree.query(xy)
         # A reading that was set aside as misread has no station.
         stations = np.unique(station[away <= SAME_PLACE_MM])
         along = (floor.xy_mm[stations] - near) @ way
         order = np.argsort(along)
-        yield _Line(f"line {name}", stations[order], along[order], True)
+        yield _Line(say("line {name}", name=name), stations[order], along[order], True)
 
 
 def _families(floor: Surface) -> Iterator[_Line]:
@@ -222,7 +240,7 @@ def _section(
     cells = cell_middles(low, high, (CELLS, CELLS))
     cells = cells[inside(room, cells)]
     if not len(cells):
-        raise RoomError(f"{ring.name}: the section has no floor.")
+        raise RoomError(say("{section}: the section has no floor.", section=ring.name))
     size = area(room) if whole else float(np.prod(high - low)) * len(cells) / CELLS**2
     kept_ratio, waived = 1.0, False
     lies = inside(room, floor.xy_mm)
@@ -254,7 +272,7 @@ def _section(
     extent = [float(np.ptp(corners @ way)) for way in (along, np.array([-along[1], along[0]]))]
     edges = from_edge[np.concatenate([run.stations for run in runs])] if runs else from_edge[:0]
     return Section(
-        name=ring.name if not whole else "the floor",
+        name=ring.name if not whole else say("the floor"),
         room=room,
         area_mm2=size,
         width_mm=min(extent),

@@ -24,6 +24,7 @@ from scipy.special import bdtrc, betaincinv
 from flatcheck.errors import SurveyError
 from flatcheck.guard import EXACT_MM, RISK, each
 from flatcheck.intent import DRAINING
+from flatcheck.language import say
 from flatcheck.room import Room, area, clear, inside
 from flatcheck.scheme import Bar, Scheme, asked, scheme_named
 from flatcheck.survey import Gap, Sample, Survey
@@ -184,10 +185,18 @@ def draw(scheme: Scheme, room: Room, seed: int, count: int | None = None) -> Pla
     below zero.
     """
     if seed < 0:
-        raise SurveyError(f"seed {seed} was expected to be a whole number, zero or more.")
+        raise SurveyError(
+            say("seed {seed} was expected to be a whole number, zero or more.", seed=seed)
+        )
     wanted = asked(scheme, area(room)) if count is None else count
     if not 0 < wanted <= MOST:
-        raise SurveyError(f"{wanted:,} placements were asked for; a sample has 1 to {MOST:,}.")
+        raise SurveyError(
+            say(
+                "{count:,} placements were asked for; a sample has 1 to {most:,}.",
+                count=wanted,
+                most=MOST,
+            )
+        )
     placements = []
     for number, bar in enumerate(scheme.bars):
         letter = "P" if len(scheme.bars) == 1 else "ABCDEFGH"[number]
@@ -224,8 +233,11 @@ def _drawn(
             if len(found) == wanted:
                 return found
     raise SurveyError(
-        f"a bar of {length:,.0f} mm fits hardly anywhere on this floor; sample it with a shorter "
-        "one where the standard allows it."
+        say(
+            "a bar of {length:,.0f} mm fits hardly anywhere on this floor; sample it with "
+            "a shorter one where the standard allows it.",
+            length=length,
+        )
     )
 
 
@@ -243,7 +255,7 @@ def tally(survey: Survey, standard: str | None = None) -> SampleVerdict:
     sample = survey.sample
     name = standard or (sample.standard if sample else None)
     if name is None:
-        raise SurveyError("say which standard the sample is of: --standard, or [sample].")
+        raise SurveyError(say("say which standard the sample is of: --standard, or [sample]."))
     if sample and standard:
         sample = Sample(standard, sample.seed, sample.count)
     scheme = scheme_named(name, survey.tile, about_of(survey))
@@ -252,7 +264,7 @@ def tally(survey: Survey, standard: str | None = None) -> SampleVerdict:
         if isinstance(seen, Gap):
             bars.setdefault(seen.placement, []).append(seen)
     if not bars:
-        raise SurveyError("no gap under a straightedge was read; add a table of kind gaps.")
+        raise SurveyError(say("no gap under a straightedge was read; add a table of kind gaps."))
     plan = None
     if sample and survey.room:
         plan = plan_of(survey, sample, scheme)
@@ -277,8 +289,12 @@ def tally(survey: Survey, standard: str | None = None) -> SampleVerdict:
             met |= {drawn.name} if drawn else set()
     if not reads and not contacts:
         raise SurveyError(
-            f"none of the {len(bars)} placements read is one of {scheme.standard}: check the "
-            "length of the bar, its places and the seed."
+            say(
+                "none of the {count} placements read is one of {standard}: check the length of "
+                "the bar, its places and the seed.",
+                count=len(bars),
+                standard=scheme.standard,
+            )
         )
     missed = [one.name for one in plan.placements if one.name not in met] if plan else []
     least = asked(scheme, area(survey.room)) if survey.room and scheme.each_mm2 else 0
@@ -319,12 +335,14 @@ def may_sample(survey: Survey) -> Room:
     Raises SurveyError for a survey without a room, and for a floor that falls to a drain.
     """
     if survey.room is None:
-        raise SurveyError("the survey gives no outline of the room to draw places in.")
+        raise SurveyError(say("the survey gives no outline of the room to draw places in."))
     intents = (survey.intent, *(zone.intent for zone in survey.zones))
     if any(intent.kind in DRAINING for intent in intents):
         raise SurveyError(
-            "the floor falls to a drain, and a bar is not laid across its valleys; sample the part "
-            'that does not by its size, such as "12 x 14 ft".'
+            say(
+                "the floor falls to a drain, and a bar is not laid across its valleys; sample "
+                'the part that does not by its size, such as "12 x 14 ft".'
+            )
         )
     return survey.room
 
@@ -401,9 +419,19 @@ def _which(scheme: Scheme, gap: Gap, placement: str) -> int | None:
     for number, bar in enumerate(scheme.bars):
         if abs(length - bar.length_mm) <= max(0.01 * bar.length_mm, 2 * 1.0):
             if bar.blocks != (gap.block_mm is not None):
-                stood = "on two equal blocks" if bar.blocks else "on the floor, without blocks"
+                stood = (
+                    say("on two equal blocks")
+                    if bar.blocks
+                    else say("on the floor, without blocks")
+                )
                 raise SurveyError(
-                    f"{gap.where}: by {scheme.standard} the bar of {placement} lies {stood}."
+                    say(
+                        "{where}: by {standard} the bar of {placement} lies {stood}.",
+                        where=gap.where,
+                        standard=scheme.standard,
+                        placement=placement,
+                        stood=stood,
+                    )
                 )
             return number
     return None

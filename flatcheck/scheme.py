@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 from flatcheck.errors import RuleError
+from flatcheck.language import say
 from flatcheck.rules import Citation, check_on, grade_of, rules_for
 from flatcheck.tile import Tile
 from flatcheck.units import MM_PER_FOOT, MM_PER_INCH
@@ -54,7 +55,9 @@ _BS_COUNT = Citation(
     clause="the number of places is agreed beforehand",
     source="technical pages of two screeding firms",
     certainty="agreed",
-    note="One place for every 20 m² is what one firm does, no more: agree another with --count.",
+    note=say(
+        "One place for every 20 m² is what one firm does, no more: agree another with --count."
+    ),
 )
 
 _DTU_COUNT = Citation(
@@ -63,8 +66,10 @@ _DTU_COUNT = Citation(
     clause="at least 10 places, one for every 100 m² (article number not seen)",
     source="dtu.golgoth.org (two documents)",
     certainty="agreed",
-    note="That a hump counts against the limit as a dip does follows from the blocks; it was not "
-    "read in so many words.",
+    note=say(
+        "That a hump counts against the limit as a dip does follows from the blocks; it was not "
+        "read in so many words."
+    ),
 )
 
 _HOW_MANY = {
@@ -103,8 +108,12 @@ def scheme_named(name: str, tile: Tile | None = None, about: str = "floor") -> S
             bars.append(Bar(rule.length_mm, rule.measure == "blocks", tuple(shares)))
     if len(bars) < max(len(rules), 1):
         raise RuleError(
-            f"{full}: what is not a rule of a straightedge with one limit cannot be sampled; "
-            f"{', '.join(_HOW_MANY)} can."
+            say(
+                "{rule}: what is not a rule of a straightedge with one limit cannot be "
+                "sampled; {known} can.",
+                rule=full,
+                known=", ".join(_HOW_MANY),
+            )
         )
     citation = rules[0].citation
     agreed = _HOW_MANY.get(standard.id, (None, 1, citation))
@@ -119,6 +128,11 @@ def asked(scheme: Scheme, floor_mm2: float) -> int:
     Raises RuleError where it leaves the number to be agreed.
     """
     if scheme.each_mm2 is None:
-        raise RuleError(f"{scheme.standard} does not say how many places to try; say --count.")
+        raise RuleError(
+            say(
+                "{standard} does not say how many places to try; say --count.",
+                standard=scheme.standard,
+            )
+        )
     # The billionth keeps a floor of just so many parts from taking one more.
     return max(scheme.fewest, math.ceil(floor_mm2 / scheme.each_mm2 - 1e-9))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from flatcheck.errors import SurveyError
 from flatcheck.fields import quoted
+from flatcheck.language import say
 from flatcheck.room import Ring
 from flatcheck.rules import Citation
 
@@ -17,7 +18,7 @@ CLASS_CITATION = Citation(
     clause="Table 4.8.5.1, specified overall FF and FL by class of floor surface",
     source="a scan of the table; its first row in a government guide specification too",
     certainty="single source",
-    note="The first row, conventional, was seen in two sources, the others in one.",
+    note=say("The first row, conventional, was seen in two sources, the others in one."),
 )
 
 LOCAL_CITATION = Citation(
@@ -26,9 +27,11 @@ LOCAL_CITATION = Citation(
     clause="4.8.5.3, minimum local values",
     source="a scan of the clause",
     certainty="single source",
-    note="Sources disagree: 3/5 of the overall numbers here, about 67 % in the questions and "
-    "answers of ACI 302.1R-04, 50 % to 67 % in guide specifications; say local = 0.67 where the "
-    "contract does.",
+    note=say(
+        "Sources disagree: 3/5 of the overall numbers here, about 67 % in the questions and "
+        "answers of ACI 302.1R-04, 50 % to 67 % in guide specifications; say local = 0.67 where "
+        "the contract does."
+    ),
 )
 
 CLASSES: dict[str, tuple[float, float]] = {
@@ -82,8 +85,11 @@ class Slab:
     def __post_init__(self) -> None:
         if not 0 < self.local_share <= 1:
             raise SurveyError(
-                f"slab.local = {self.local_share:g} was expected to be a share of the overall "
-                "numbers, above 0 and up to 1, such as 0.6."
+                say(
+                    "slab.local = {share:g} was expected to be a share of the overall numbers, "
+                    "above 0 and up to 1, such as 0.6.",
+                    share=self.local_share,
+                )
             )
 
 
@@ -99,7 +105,11 @@ def specified_of(written: str) -> Specified:
     numbers = [float(part) for part in match.groups()] if match else []
     if not numbers or not 0 < min(numbers) <= max(numbers) <= MOST_F:
         raise SurveyError(
-            f"specified = {quoted(written)} was expected to be FF and FL, such as 35/25, or one of "
-            f"{', '.join(CLASSES)}."
+            say(
+                "specified = {written} was expected to be FF and FL, such as 35/25, or one of "
+                "{known}.",
+                written=quoted(written),
+                known=", ".join(CLASSES),
+            )
         )
     return Specified(numbers[0], numbers[1])

@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.fnumber import SlabVerdict
+from flatcheck.language import say
 from flatcheck.rules import Citation
 from flatcheck.runs import Section
 
@@ -32,8 +33,11 @@ WI_CITATION = Citation(
     clause="waviness index",
     source="abstracts of the standard for the chords (agreed); the formulas were not seen",
     certainty="from memory",
-    note="Seen: chords of 2, 4, 6, 8 and 10 ft, humps and dips alike, averages by root mean "
-    "square, lines in two directions at right angles of about equal length. From memory: the sums.",
+    note=say(
+        "Seen: chords of 2, 4, 6, 8 and 10 ft, humps and dips alike, averages by root mean "
+        "square, lines in two directions at right angles of about equal length. From memory: "
+        "the sums."
+    ),
 )
 
 
