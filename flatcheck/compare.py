@@ -14,14 +14,16 @@ from flatcheck.assess import Assessment, pieces_of, surveyed
 from flatcheck.errors import FlatcheckError, RuleError
 from flatcheck.guard import RISK
 from flatcheck.judgment import finding_of, laid, looks, reach_of, with_water
+from flatcheck.language import say
 from flatcheck.lippage import LippageVerdict, judge_steps
 from flatcheck.parts import Part, parts_of
 from flatcheck.rules import Grade, Rule, Standard, check_on, pitch_for, standards
+from flatcheck.steps import corner_steps
 from flatcheck.survey import Survey
-from flatcheck.tables import readings_of
+from flatcheck.tables import readings_of, steps_of
 from flatcheck.verdict import Finding, Outcome, Reach, Verdict, chosen, gravest
 
-NO_STEPS = "no step across a joint was read"
+NO_STEPS = say("no step across a joint was read")
 
 Kind = tuple[str, float | None]
 """How bars are laid: measure and length."""
@@ -162,7 +164,7 @@ def _asked(survey: Survey, about: str) -> Iterator[tuple[Row, tuple[Rule, ...]]]
                 try:
                     check_on(grade, about, f"{standard.id}:{grade.id}")
                 except RuleError:
-                    why = f"for a {grade.on}"
+                    why = say("for a wall") if grade.on == "wall" else say("for a floor")
                 rules = () if standard.about == "lippage" or why else with_water(grade.rules)
                 yield (
                     Row(
@@ -239,7 +241,7 @@ def _row(
             return replace(row, why=NO_STEPS)
         return _steps(survey, row, assessment)
     if assessment is None:
-        return replace(row, why="no heights were read")
+        return replace(row, why=say("no heights were read"))
     findings: list[Finding] = []
     for rule in rules:
         seen = found[rule, len(rules)]
@@ -249,7 +251,7 @@ def _row(
     asked = {rule.measure for rule in rules}
     asked = asked - {"fall_most"} or asked  # a level floor has a steepest place too
     if not any(finding.rule.measure in asked for finding in findings):
-        return replace(row, why="no zone is meant to fall")
+        return replace(row, why=say("no zone is meant to fall"))
     return replace(
         row,
         findings=tuple(findings),
@@ -260,10 +262,11 @@ def _row(
 
 def _steps(survey: Survey, row: Row, assessment: Assessment | None) -> Row:
     try:
+        if not steps_of(survey) and not (assessment and corner_steps(assessment)):
+            return replace(row, why=NO_STEPS)
         verdict = judge_steps(replace(survey, lippage=row.name), assessment)
     except FlatcheckError as error:
-        why = NO_STEPS if NO_STEPS in str(error) else str(error).removesuffix(".")
-        return replace(row, why=why)
+        return replace(row, why=str(error).removesuffix("."))
     assert verdict is not None  # a standard was named
     return replace(row, steps=verdict, guarded=verdict.guarded, as_read=verdict.as_read)
 

@@ -21,6 +21,7 @@ from flatcheck.correction import Choice
 from flatcheck.errors import SurveyError
 from flatcheck.guard import CLEAR
 from flatcheck.intent import Intent, departures, fit
+from flatcheck.language import say
 from flatcheck.plates import Laid, Plates, blocks, lowest, plates
 from flatcheck.relief import Relief, relief
 from flatcheck.site import corrected
@@ -41,7 +42,7 @@ AT_LIMIT_MM = 1e-4
 """A step above its limit by less than this is arithmetic, not lippage [mm]."""
 
 THINSET = Material(
-    name="tile mortar",
+    name=say("tile mortar"),
     bag_kg=50 * KG_PER_POUND,
     yield_l=0.5 * LITERS_PER_CUBIC_FOOT,
     wet_kg_l=1.7,
@@ -50,9 +51,11 @@ THINSET = Material(
     most_mm=MM_PER_INCH / 2,
     bags_h=2.0,
     wait_h=24.0,
-    said="For large and heavy tile 3/32 to 1/2 in thick after embedding (two trade pages; "
-    "some data sheets say 3/4 in); what a bag gives, weight, price and rate common practice, no "
-    "source.",
+    said=say(
+        "For large and heavy tile 3/32 to 1/2 in thick after embedding (two trade "
+        "pages; some data sheets say 3/4 in); what a bag gives, weight, price and rate "
+        "common practice, no source."
+    ),
 )
 
 
@@ -66,6 +69,14 @@ class Answer(StrEnum):
     AS_IS = "can be tiled as it is"
     CORRECTED = "not as it is"
     NOT = "not with this tile"
+
+
+ANSWERS = {
+    Answer.AS_IS: say("can be tiled as it is"),
+    Answer.CORRECTED: say("not as it is"),
+    Answer.NOT: say("not with this tile"),
+}
+"""How each answer is said."""
 
 
 @dataclass(frozen=True)
@@ -87,13 +98,15 @@ class Bed:
 
     def __post_init__(self) -> None:
         if not (0 <= self.least_mm <= self.most_mm < math.inf):
-            raise SurveyError("bed: its least thickness must lie between zero and its most.")
+            raise SurveyError(say("bed: its least thickness must lie between zero and its most."))
         if not self.least_mm <= self.usual_mm <= self.most_mm:
-            raise SurveyError("bed: the even thickness must lie between the least and the most.")
+            raise SurveyError(
+                say("bed: the even thickness must lie between the least and the most.")
+            )
         if not (self.cap_mm >= 0 and self.spacer_mm >= 0):
-            raise SurveyError("bed: the cap and what spacers leave must not be below zero.")
+            raise SurveyError(say("bed: the cap and what spacers leave must not be below zero."))
         if not 0 <= self.waste < math.inf:
-            raise SurveyError("bed: the waste must not be below zero.")
+            raise SurveyError(say("bed: the waste must not be below zero."))
 
     @property
     def usual_mm(self) -> float:
@@ -238,7 +251,7 @@ def forecast(
     """
     bed = bed or Bed()
     if not len(laying.pieces):
-        raise SurveyError("forecast: no tile lies on this floor.")
+        raise SurveyError(say("forecast: no tile lies on this floor."))
     laid = plates(laying, bow_mm)
     ground = relief(floor, laid.xy_mm)
     joints = len(laid.bow_step_mm) // laid.places
@@ -385,7 +398,7 @@ def floors(choice: Choice) -> tuple[tuple[str, Surface], ...]:
         for fix in choice.fixes
         if fix.proposal.id != "nothing"
     ]
-    return (("as it is", site.floor), *after)
+    return ((say("as it is"), site.floor), *after)
 
 
 def choose(

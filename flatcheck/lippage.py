@@ -22,9 +22,10 @@ from flatcheck.assess import Assessment
 from flatcheck.box import tile_of
 from flatcheck.errors import RuleError, SurveyError
 from flatcheck.guard import each
+from flatcheck.language import say
 from flatcheck.product import bow_met
 from flatcheck.room import inside
-from flatcheck.rules import Grade, Rule, grade_of, step_limit, step_rule
+from flatcheck.rules import ABOUT, Grade, Rule, grade_of, step_limit, step_rule
 from flatcheck.steps import MOST_JOINTS, Joints, corner_steps, joints_of, places
 from flatcheck.survey import Step, Survey
 from flatcheck.tables import steps_of
@@ -130,8 +131,10 @@ def judge_steps(survey: Survey, assessment: Assessment | None = None) -> Lippage
     if not survey.lippage:
         if steps:
             raise SurveyError(
-                "steps were read across joints, and no standard for lippage is named; write, for "
-                'example, lippage = "us-lippage" in [standard].'
+                say(
+                    "steps were read across joints, and no standard for lippage is named; write, "
+                    'for example, lippage = "us-lippage" in [standard].'
+                )
             )
         return None
     found = steps + (corner_steps(assessment) if assessment else ())
@@ -139,19 +142,31 @@ def judge_steps(survey: Survey, assessment: Assessment | None = None) -> Lippage
         return None  # the tile is still to be laid, and its lippage can only be foreseen
     if not found:
         raise SurveyError(
-            f"{survey.lippage} asks for lippage, and no step across a joint was read; add a table "
-            'of kind "steps", or heights at tile corners with the tile\'s joint.'
+            say(
+                "{lippage} asks for lippage, and no step across a joint was read; add a table "
+                'of kind "steps", or heights at tile corners with the tile\'s joint.',
+                lippage=survey.lippage,
+            )
         )
     if survey.room:
         stray = ~inside(survey.room, np.array([(step.x_mm, step.y_mm) for step in found]))
         if stray.any():
             raise SurveyError(
-                f"{found[int(np.argmax(stray))].where}: the step lies outside the room or inside a "
-                "cutout; check its offsets, or the outline."
+                say(
+                    "{where}: the step lies outside the room or inside a cutout; check its "
+                    "offsets, or the outline.",
+                    where=found[int(np.argmax(stray))].where,
+                )
             )
     standard, grade = grade_of(survey.lippage)
     if standard.about != "lippage":
-        raise SurveyError(f"{survey.lippage}, named for lippage, is about {standard.about}.")
+        raise SurveyError(
+            say(
+                "{lippage}, named for lippage, is about {about}.",
+                lippage=survey.lippage,
+                about=ABOUT[standard.about],
+            )
+        )
     tile = tile_of(survey)
     bow = tile.bow if tile else None
     warpage = (bow.most_mm, bow.u_mm) if bow and bow.measured else None

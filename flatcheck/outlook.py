@@ -23,9 +23,10 @@ from flatcheck.forecast import (
     required_heights,
 )
 from flatcheck.judgment import NO_FLATNESS
+from flatcheck.language import say
 from flatcheck.pattern import lay
 from flatcheck.product import bow_met
-from flatcheck.rules import Rule, Standard, grade_of, standards, step_limit, step_rule
+from flatcheck.rules import ABOUT, Rule, Standard, grade_of, standards, step_limit, step_rule
 from flatcheck.surface import Surface
 from flatcheck.survey import Survey
 from flatcheck.tile import Tile
@@ -116,12 +117,20 @@ def allowed(survey: Survey, tile: Tile) -> Allowed:
         name = here[0] if here else ""
     if not name:
         raise SurveyError(
-            "no standard says what lippage is allowed here; name one, for example lippage = "
-            '"us-lippage" in [standard].'
+            say(
+                "no standard says what lippage is allowed here; name one, for example lippage "
+                '= "us-lippage" in [standard].'
+            )
         )
     standard, grade = grade_of(name)
     if standard.about != "lippage":
-        raise SurveyError(f"{name}, named for lippage, is about {standard.about}.")
+        raise SurveyError(
+            say(
+                "{name}, named for lippage, is about {about}.",
+                name=name,
+                about=ABOUT[standard.about],
+            )
+        )
     joint = tile.joint_mm if tile.joint_mm > 0 else None
     rule = step_rule(grade, tile, joint)
     limit = step_limit(rule, tile, joint)
@@ -172,8 +181,8 @@ def outlook(
         return Outlook(limit, found, why=str(error))
     _, *after = floors(choice)
     if not after:
-        within = "the floor is within its standard for flatness as it is"
-        return Outlook(limit, found, why=f"{within if choice.fixes else 'no remedy passes'}.")
+        within = say("the floor is within its standard for flatness as it is.")
+        return Outlook(limit, found, why=within if choice.fixes else say("no remedy passes."))
     option = Option("", laying, limit.limit_mm, bow_of(tile))
     made = [(title, unfolded(assessment, corrected)[0]) for title, corrected in after]
     return Outlook(limit, found, choose(made, [option], bed_of(tile), wanted))
@@ -241,4 +250,6 @@ def compared(
     """Every option on the floor as it is, what can be tiled first, then by the worst lippage."""
     tile, _ = asked(assessment.survey)
     floor, wanted = unfolded(assessment, assessment.surface)
-    return choose((("as it is", floor),), tuple(tiles), bed_of(tile), wanted, progress=progress)
+    return choose(
+        ((say("as it is"), floor),), tuple(tiles), bed_of(tile), wanted, progress=progress
+    )

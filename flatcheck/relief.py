@@ -13,6 +13,7 @@ from scipy.spatial import Delaunay
 from flatcheck.covariance import Factored
 from flatcheck.errors import SurveyError
 from flatcheck.intent import Intent, fit
+from flatcheck.language import say
 from flatcheck.surface import Surface, decided
 
 Floats = npt.NDArray[np.float64]
@@ -78,7 +79,9 @@ def relief(floor: Surface, xy: Floats) -> Relief:
     Raises SurveyError where the readings span no triangle.
     """
     if not len(floor.triangles):
-        raise SurveyError("a tile is laid on readings in two directions; these lie on one line.")
+        raise SurveyError(
+            say("a tile is laid on readings in two directions; these lie on one line.")
+        )
     n = len(floor.xy_mm)
     stations, shares, found = _inside(floor, xy)
     out = np.flatnonzero(~found)

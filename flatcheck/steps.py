@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 from flatcheck.assess import Assessment
 from flatcheck.compass import SIDES, bearing_of, parse_bearing, side_written
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.pattern import Laying
 from flatcheck.readers.folder import checked
 from flatcheck.surface import SAME_PLACE_MM, decided, variance
@@ -121,8 +122,12 @@ def joints_of(survey: Survey, steps: Sequence[Step]) -> Joints | None:
     if typed := _typed(survey):
         if made and not 0.5 <= typed / made <= 2:
             raise SurveyError(
-                f"joints = {typed} is said of the floor, and the pattern makes {made} joints on "
-                "it; correct one, or leave the number out."
+                say(
+                    "joints = {typed} is said of the floor, and the pattern makes {made} joints on "
+                    "it; correct one, or leave the number out.",
+                    typed=typed,
+                    made=made,
+                )
             )
         own = steps_of(survey)
         at = places(own)
@@ -229,8 +234,11 @@ def _typed(survey: Survey) -> int:
             return 0
         if type(given) is not int or not 0 < given <= MOST_JOINTS:
             raise SurveyError(
-                f"table {table.name}: joints was expected to be how many joints there are on the "
-                "floor, a whole number."
+                say(
+                    "table {table}: joints was expected to be how many joints there are on the "
+                    "floor, a whole number.",
+                    table=table.name,
+                )
             )
         total += given
     return total
