@@ -296,7 +296,7 @@ def _lies(fall: tuple[float, float, float] | None, style: Style) -> str:
     return say(
         "As a whole the floor falls {slope} to the {side}.",
         slope=format_slope(ratio, style),
-        side=say(side_of(bearing)),
+        side=side_of(bearing),
     )
 
 

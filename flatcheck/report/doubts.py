@@ -124,14 +124,11 @@ def _rods(assessment: Assessment) -> list[str]:
 
 def _unusual(seen: Reading, off_mm: float, style: Style) -> str:
     """How far a reading is from what is usual at its setup."""
-    values = {
-        "cell": seen.where,
-        "reading": repr(seen.text),
-        "much": format_distance(abs(off_mm), style),
-    }
-    if off_mm > 0:
-        return say("{cell}: {reading} is {much} more than usual here", **values)
-    return say("{cell}: {reading} is {much} less than usual here", **values)
+    much = format_distance(abs(off_mm), style)
+    off = say("{much} more than usual here", much=much)
+    if off_mm < 0:
+        off = say("{much} less than usual here", much=much)
+    return say("{cell}: {reading} is {off}", cell=seen.where, reading=repr(seen.text), off=off)
 
 
 def _meant(seen: Reading, usual_mm: float, near_mm: float) -> str:

@@ -58,7 +58,7 @@ def whole_words(plane: PlaneFall, style: Style) -> str:
         "falls {fall} ({spread}) to the {side}",
         fall=slope_words(plane.fall_ratio, style),
         spread=spread,
-        side=say(side_of(plane.bearing_deg)),
+        side=side_of(plane.bearing_deg),
     )
 
 
@@ -228,7 +228,7 @@ def plane_words(plane: PlaneFall, style: Style) -> str:
     """One plane: what it should be and what it is."""
     meant = say(
         "meant to fall to the {side}, run {run}",
-        side=say(side_of(plane.meant_deg)),
+        side=side_of(plane.meant_deg),
         run=format_distance(plane.run_mm, style),
     )
     if plane.fall_ratio is None:

@@ -113,7 +113,7 @@ def joint_words(joint: Joint, survey: Survey) -> str:
     tile = say("one tile")
     if joint.step.proud and joint.step.step_mm:
         turn = 0 if joint.step.step_mm > 0 else 180
-        side = say(side_of(parse_bearing(joint.step.proud) + turn))
+        side = side_of(parse_bearing(joint.step.proud) + turn)
         tile = say("the tile to the {side}", side=side)
     if joint.open:
         limit = say("{limit} without its warpage", limit=limit)
