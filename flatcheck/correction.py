@@ -59,13 +59,14 @@ class Flip:
 
     `what` is a price ("a bag of patch", "an hour of work", "the grinder") or an amount that the
     first remedy takes ("bags of patch", "liters to grind off"). It is `now`; beyond `then` the
-    remedy `to`, by its title, costs less. An amount of bags is whole: from `then` on.
+    remedy `to`, by its title, costs less. An amount of `bags` is whole: from `then` on.
     """
 
     what: str
     now: float
     then: float
     to: str
+    bags: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -204,7 +205,8 @@ def _amounts(site: Site, fixes: list[Fix]) -> list[Flip]:
     if material is not None and bags:
         each = material.price + terms.labor / material.bags_h
         if each > 0 and apart / each < MANY:
-            found.append(Flip(f"bags of {material.name}", bags, bags + int(apart / each) + 1, to))
+            then = bags + int(apart / each) + 1
+            found.append(Flip(f"bags of {material.name}", bags, then, to, bags=True))
     if first.takes.grind_l > 0 and terms.labor > 0:
         more = apart / terms.labor * terms.grind_l_h
         found.append(Flip(TO_GRIND, first.takes.grind_l, first.takes.grind_l + more, to))

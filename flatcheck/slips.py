@@ -5,7 +5,7 @@ explains it within its uncertainty is named. What is usual is common practice, n
 """
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from flatcheck.language import say
 from flatcheck.units import LENGTH_UNITS, parse_length
@@ -16,10 +16,14 @@ FITS = 2.5
 
 @dataclass(frozen=True)
 class Slip:
-    """A slip that explains an error: what happened, and the size of the error it makes [mm]."""
+    """A slip that explains an error: what happened, and the size of the error it makes [mm].
+
+    `of_mark` says that the rod or rule was read from another mark, off by so much.
+    """
 
     words: str
     error_mm: float
+    of_mark: bool = field(default=False, compare=False)
 
 
 def slip_for(text: str, value_mm: float, unit: str, error_mm: float, u_mm: float) -> Slip | None:
@@ -59,7 +63,11 @@ def _round_lengths(unit: str) -> list[Slip]:
             say("ten inches off"): 10 * inch,
             say("a foot off"): foot,
         }
-    return [Slip(words, sign * size) for words, size in marks.items() for sign in (1.0, -1.0)]
+    return [
+        Slip(words, sign * size, of_mark=True)
+        for words, size in marks.items()
+        for sign in (1.0, -1.0)
+    ]
 
 
 def _sign(value_mm: float) -> list[Slip]:

@@ -246,7 +246,7 @@ def _flip(flip: Flip, style: Style) -> str:
     if flip.what == TO_GRIND:
         then, now = (format_volume(amount, style) for amount in (flip.then, flip.now))
         return say("if there is more than {then} to grind off (planned {now})", then=then, now=now)
-    if flip.what.startswith("bags of "):
+    if flip.bags:
         return say(
             "if it takes {then:,.0f} {bags} or more (planned {now:,.0f})",
             then=flip.then,

@@ -62,7 +62,7 @@ def _in_common(suspects: Sequence[Suspect], assessment: Assessment) -> str:
     """What most of many readings that do not fit have in common."""
     slips, setups = Counter[str](), Counter[str]()
     for suspect in suspects:
-        if suspect.slip and suspect.slip.words.endswith(" off"):
+        if suspect.slip and suspect.slip.of_mark:
             slips[suspect.slip.words] += 1
         if isinstance(suspect.observation, Reading):
             setups[short(suspect.observation.setup)] += 1
