@@ -73,6 +73,8 @@ class Flip:
 class Choice:
     """All remedies for a floor: those that pass, the cheapest first, and why the others do not.
 
+    Of those that cost the same the quickest is first.
+
     `flips` are changes that would make another remedy the cheapest, the amount that would first.
     `instead` are other tiles and standards that the floor passes as it is.
     """
@@ -141,7 +143,7 @@ def correct(
             refused.append(Refusal(offered.id, offered.title, bad))
             continue
         fixes.append(Fix(offered, quantities(site, offered), verdict, _rises(site, offered)))
-    fixes.sort(key=lambda fix: (fix.takes.money, fix.proposal.id))
+    fixes.sort(key=lambda fix: (fix.takes.money, fix.takes.hours, fix.proposal.id))
     bare = replace(site, progress=None, stop=None)
     return Choice(bare, tuple(fixes), tuple(refused), _flips(bare, fixes), instead(bare))
 

@@ -27,7 +27,7 @@ from flatcheck.parts import Part, faces_for, parts_of
 from flatcheck.room import Room, area, inside
 from flatcheck.rules import Rule, limit_at
 from flatcheck.surface import Surface, station_areas, widened
-from flatcheck.terms import Keep, Material, Terms, grind_cost, unit_cost
+from flatcheck.terms import Keep, Material, Terms, weighed
 from flatcheck.verdict import Outcome, Verdict
 
 Floats = npt.NDArray[np.float64]
@@ -245,13 +245,12 @@ def cheapest(site: Site, grind: bool, fill: Material | None) -> Correction | Con
     n = len(site.floor.xy_mm)
     if site.assessment.verdict.outcome is Outcome.WITHIN:
         return Correction(np.zeros(n), np.zeros(n), 0.0, 0.0, 0.0, rounds=0, held=0)
-    # What is not allowed is priced like the other: a solver works to a share of the dearest.
-    fill_cost = unit_cost(fill, site.terms) if fill else grind_cost(site.terms)
+    fill_cost, grind_cost = weighed(site.terms, fill, grind)
     work = Work(
         xy_mm=site.floor.xy_mm,
         height_mm=site.floor.height_mm,
         fill_cost=site.area_mm2 * fill_cost,
-        grind_cost=site.area_mm2 * (grind_cost(site.terms) if grind else fill_cost),
+        grind_cost=site.area_mm2 * grind_cost,
         most_fill_mm=np.minimum(site.most_fill_mm, fill.most_mm) if fill else np.zeros(n),
         most_grind_mm=site.most_grind_mm if grind else np.zeros(n),
     )

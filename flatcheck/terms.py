@@ -242,6 +242,23 @@ def grind_cost(terms: Terms) -> float:
     return terms.labor / (terms.grind_l_h * 1e6)
 
 
+FREE, BY_VOLUME = 1e-3, 1e-6
+"""Work that is free counts for this share of the dearer; and each cubic millimeter for this where
+all of it is free."""
+
+
+def weighed(terms: Terms, fill: Material | None, grind: bool = True) -> tuple[float, float]:
+    """What a cubic millimeter filled, and one ground, counts for where the least work is sought.
+
+    That is its cost [money/mm³]; but were it nothing, work that nobody needs would do as well as
+    none. What is not allowed is priced like the other: a solver works to a share of the dearest.
+    """
+    filled = unit_cost(fill, terms) if fill else grind_cost(terms)
+    ground = grind_cost(terms) if grind else filled
+    least = FREE * max(filled, ground) or BY_VOLUME
+    return max(filled, least), max(ground, least)
+
+
 _MATERIAL_KEYS = ("bag", "yield", "price", "least", "most", "rate", "wait")
 _KEYS = (
     "substrate",

@@ -10,7 +10,7 @@ from flatcheck.assess import assess
 from flatcheck.cli import main
 from flatcheck.correction import Choice, correct
 from flatcheck.instead import Instead
-from flatcheck.readers.folder import read_folder
+from flatcheck.readers.folder import edited, read_folder
 from flatcheck.report.correction import (
     PROVEN,
     choice_words,
@@ -55,6 +55,18 @@ def test_break_evens_of_the_samples() -> None:
         "Pouring a self-leveler becomes the cheaper if it takes 5 bags of patch"
     )
     assert "or more (planned 1) or if a bag of patch costs more than " in patch
+
+
+def test_free_work_is_said() -> None:
+    """Where two remedies cost nothing the quicker is first, and how work is weighed is told."""
+    free = {"labor": 0, "grinder": 0, "primer": 0, "patch": {"price": 0}}
+    survey = read_folder(SAMPLES / "gorse-yard-humps")
+    choice = correct(assess(edited(survey, {"correction": free})))
+    assert recommended(choice)[0].endswith(
+        "; patching the low places costs as much and takes 1.0 hours."
+    )
+    assert "planned by its volume" in terms_words(choice)
+    assert "planned by its volume" not in terms_words(sample("gorse-yard-humps"))
 
 
 def test_what_is_proven_is_said() -> None:

@@ -98,6 +98,14 @@ def test_both_at_once() -> None:
     assert both.cost < alone.cost
 
 
+def test_free_work_is_not_done_without_need() -> None:
+    """Where all work is free the same places are worked on, and no more than will do."""
+    free = hump_and_dip(labor=0, patch={"price": 0})
+    both, dear = offered(least, free), offered(least, hump_and_dip())
+    assert both.grind_mm == pytest.approx(dear.grind_mm, abs=1e-6)
+    assert both.fill_mm == pytest.approx(dear.fill_mm, abs=1e-6)
+
+
 def test_both_is_one_alone() -> None:
     """Where the least work only fills, or only grinds, the two together are not another remedy."""
     dip = site_of(slab(DIP, correction={"placing": 0}))
@@ -221,6 +229,17 @@ def test_pour_is_the_cheapest_level(seed: int) -> None:
     assert found.fill_mm.min() >= site.terms.leveler.least_mm - 1e-9
     assert found.dams == len(hold)
     assert (found.lifts - 1) * site.terms.leveler.most_mm <= found.fill_mm.max() + LIFT_MM
+
+
+def test_free_pour_is_the_least_work() -> None:
+    """Where all is free no level takes less, ground and poured together, than what is poured to."""
+    free = {"labor": 0, "leveler": {"price": 0}, "most_grind": "10 mm"}
+    site = site_of(slab(rough(5, 6, 1, 2.0), correction=free))
+    found, z = offered(pour, site), site.floor.height_mm
+    takes = site.area_mm2 @ (found.fill_mm + found.grind_mm)
+    for level in np.append(z, z + 0.1) + site.terms.leveler.least_mm:
+        ground = np.maximum(z - (level - site.terms.leveler.least_mm), 0)
+        assert takes <= site.area_mm2 @ (level - z + 2 * ground) + 1e-3
 
 
 def test_lifts_of_a_deep_pour() -> None:

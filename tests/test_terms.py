@@ -19,6 +19,7 @@ from flatcheck.terms import (
     Terms,
     grind_cost,
     unit_cost,
+    weighed,
 )
 from flatcheck.units import KG_PER_POUND, MM_PER_FOOT, MM_PER_INCH
 
@@ -143,6 +144,20 @@ def test_unit_cost_of_a_material() -> None:
 def test_unit_cost_of_grinding() -> None:
     """A cubic millimeter ground costs an hour's work by the liters that come off in it."""
     assert grind_cost(terms(labor=60, grind_rate="1.5 l/h")) == pytest.approx(60 / 1.5e6)
+
+
+@pytest.mark.parametrize(
+    ("labor", "price", "want"),
+    [(60, 20, (40 / 5, 60 / 1.5)), (0, 20, (4, 0.004)), (0, 0, (1, 1))],
+)
+def test_free_work_counts_by_its_volume(
+    labor: float, price: float, want: tuple[float, float]
+) -> None:
+    """What is free counts for a thousandth of the dearer, and by the liter where all is free."""
+    patch = {"bag": "10 kg", "yield": "5 l", "price": price, "rate": 3}
+    own = terms(labor=labor, waste=0, patch=patch)
+    assert weighed(own, own.patch) == pytest.approx(tuple(each * 1e-6 for each in want))
+    assert weighed(own, own.patch, grind=False) == pytest.approx((want[0] * 1e-6,) * 2)
 
 
 # What is refused

@@ -13,7 +13,7 @@ from flatcheck.pour import NoLevel, pour
 from flatcheck.refusal import Refusal, in_part, open_level, too_heavy
 from flatcheck.room import EDGE_MM, Ring, Room, onto
 from flatcheck.site import Proposal, Site
-from flatcheck.terms import grind_cost, unit_cost
+from flatcheck.terms import weighed
 from flatcheck.units import format_length
 
 ID = "pour"
@@ -51,8 +51,7 @@ def propose(site: Site) -> Proposal | Refusal:
         found = pour(
             heights[own],
             site.area_mm2[own],
-            unit_cost(material, terms),
-            grind_cost(terms),
+            *weighed(terms, material),
             material.least_mm,
             site.most_grind_mm[own],
             material.most_mm,

@@ -7,7 +7,7 @@ from flatcheck.instrument import fine
 from flatcheck.language import say, several
 from flatcheck.refusal import unjudged
 from flatcheck.rules import grade_of
-from flatcheck.terms import SAID
+from flatcheck.terms import SAID, grind_cost, unit_cost
 from flatcheck.units import (
     M2_PER_SQUARE_FOOT,
     Style,
@@ -136,6 +136,9 @@ def terms_words(choice: Choice) -> str:
             )
         )
     said = say("Reckoned with: {terms}.", terms="; ".join(reckoned))
+    if not min(grind_cost(terms), unit_cost(terms.patch, terms), unit_cost(terms.leveler, terms)):
+        free = say("Work that is free is planned by its volume, so that none is done needlessly.")
+        said = f"{said} {free}"
     named = ", ".join(name.replace("_", " ") for name in terms.own)
     return f"{said} {say('Your own: {terms}.', terms=named)}" if terms.own else said
 
@@ -216,11 +219,14 @@ def recommended(choice: Choice) -> list[str]:
     )
     if len(choice.fixes) > 1:
         second = choice.fixes[1]
-        said += "; " + say(
-            "next comes {remedy} at {cost}",
-            remedy=_lower(second.proposal.title),
-            cost=money(second.takes.money),
+        called, cost = _lower(second.proposal.title), money(second.takes.money)
+        as_much = say(
+            "{remedy} costs as much and takes {hours:.1f} hours",
+            remedy=called,
+            hours=second.takes.hours,
         )
+        next_one = say("next comes {remedy} at {cost}", remedy=called, cost=cost)
+        said += "; " + (as_much if second.takes.money == first.takes.money else next_one)
     sentences = [said + "."]
     turned: dict[str, list[str]] = {}
     for flip in choice.flips:
