@@ -407,6 +407,7 @@ rule = "bs-8204:SR1"
 [[zone]]
 name = "west"
 outline = [[0, 0], [1750, 0], [1750, 2000], [0, 2000]]
+apart = true
 [[zone]]
 name = "east"
 outline = [[1750, 0], [4000, 0], [4000, 2000], [1750, 2000]]
