@@ -43,19 +43,10 @@ def two_peg_words(
     found = two_peg(midway, other, sights, standard_uncertainty(rods, 0))
     inches = style.unit == "in"
     base = 30 * LENGTH_UNITS["ft"] if inches else 10 * LENGTH_UNITS["m"]
-    away, spread = format_distance(base, style), fine(2 * found.u_ratio * base, style)
-    off = abs(found.ratio) * base
-    values = {"off": fine(off, style), "distance": away, "spread": spread}
-    said = [
-        say("The line of sight rises {off} in {distance} (give or take {spread}).", **values)
-        if found.ratio > 0
-        else say("The line of sight falls {off} in {distance} (give or take {spread}).", **values)
-    ]
-    if abs(found.ratio) < found.u_ratio / 10:
-        said = [say("The line of sight is level, to {spread} in {distance}.", **values)]
-    elif abs(found.ratio) <= 2 * found.u_ratio:
+    said = [_sight(found, base, style)]
+    if found.u_ratio / 10 <= abs(found.ratio) <= 2 * found.u_ratio:
         said.append(say("That is no more than the readings can tell: the level may be true."))
-    else:
+    elif abs(found.ratio) > 2 * found.u_ratio:
         slope = f"{found.ratio * 1000:.4f} mm/m"
         if inches:
             slope = f"{found.ratio * LENGTH_UNITS['ft'] / LENGTH_UNITS['in']:.5f} in per ft"
@@ -71,6 +62,27 @@ def two_peg_words(
             said.append(_kept(part, found, style))
     said.append(say("One reading of a rod: {statement}", statement=describe(rods, 0, style)))
     return said
+
+
+def _sight(found: Collimation, base_mm: float, style: Style) -> str:
+    """How far the line of sight rises or falls over a distance."""
+    away, spread = format_distance(base_mm, style), fine(2 * found.u_ratio * base_mm, style)
+    if abs(found.ratio) < found.u_ratio / 10:
+        return say("The line of sight is level, to {spread} in {away}.", spread=spread, away=away)
+    off = fine(abs(found.ratio) * base_mm, style)
+    if found.ratio > 0:
+        return say(
+            "The line of sight rises {off} in {away} (give or take {spread}).",
+            off=off,
+            away=away,
+            spread=spread,
+        )
+    return say(
+        "The line of sight falls {off} in {away} (give or take {spread}).",
+        off=off,
+        away=away,
+        spread=spread,
+    )
 
 
 def _kept(part: Part, found: Collimation, style: Style) -> str:

@@ -168,26 +168,20 @@ def _after(seen: Outlook, style: Style) -> list[str]:
         corrected = row.found.answer is Answer.CORRECTED
         answer = say("not even then") if corrected else say(row.found.answer)
         answer = _tile_by_tile(answer) if best and not out else answer
-        values = {
-            "remedy": row.remedy,
-            "answer": _as_far_as_read(answer) if row.found.blind else answer,
-            "lippage": step_words(row.found.even.worst_mm, style),
-            "out": out,
-            "joints": len(row.found.limit_mm),
-        }
-        told = (
-            say(
-                "{remedy}: {answer}; worst lippage {lippage} in an even bed, {out} of {joints} "
-                "joints out at best.",
-                **values,
-            )
-            if best
-            else say(
-                "{remedy}: {answer}; worst lippage {lippage} in an even bed, {out} of {joints} "
-                "joints out.",
-                **values,
-            )
+        worst = step_words(row.found.even.worst_mm, style)
+        head = say(
+            "{remedy}: {answer}; worst lippage {lippage} in an even bed",
+            remedy=row.remedy,
+            answer=_as_far_as_read(answer) if row.found.blind else answer,
+            lippage=worst,
         )
+        joints = len(row.found.limit_mm)
+        tail = (
+            say("{out} of {joints} joints out at best", out=out, joints=joints)
+            if best
+            else say("{out} of {joints} joints out", out=out, joints=joints)
+        )
+        told = f"{head}, {tail}."
         said.append(f"  {told}")
     return said
 
