@@ -7,24 +7,17 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.compass import side_of
-from flatcheck.drain import Bed
 from flatcheck.facet import Facet, Falls
-from flatcheck.places import wall_called, where
+from flatcheck.language import say
+from flatcheck.places import wall_called
 from flatcheck.readers.cells import csv_text, shown
+from flatcheck.report.bed import bed_words
 from flatcheck.report.falls import passed_words
 from flatcheck.report.paper import Paper, page
 from flatcheck.room import Room, inside
 from flatcheck.screed import LEVEL_MM, Mark, Screed
 from flatcheck.survey import Survey
-from flatcheck.units import (
-    Style,
-    format_area,
-    format_distance,
-    format_length,
-    format_load,
-    format_volume,
-    format_weight,
-)
+from flatcheck.units import Style, format_distance, format_length
 
 Floats = npt.NDArray[np.float64]
 
@@ -38,7 +31,7 @@ ROOM_RATIO = 0.001
 """Falls planned nearer than this to the least are told: 1 mm in a meter. Common practice, no
 source."""
 
-CAUTION = (
+CAUTION = say(
     "Mixing and cutting mortar raises silica dust: use a vacuum or water, and a respirator where "
     "the rules ask for one. A bed this heavy is a load: on a wood floor or a thin slab have the "
     "structure checked by someone licensed to. The maker's data sheet, the membrane's and the "
@@ -48,59 +41,85 @@ CAUTION = (
 
 def screed_words(plan: Screed, survey: Survey, room: Room, line_mm: float | None) -> list[str]:
     """What to screed a zone to: planes, heights along every wall, and the bed."""
-    style = survey.show
+    caution = say("Caution: {words}", words=CAUTION)
+    return [
+        head_words(plan, survey),
+        *(f"  {words}" for words in plane_words(plan, survey, room)),
+        *_wall_words(plan, survey.show, line_mm),
+        *(f"  {words}" for words in make_words(plan, survey, room)),
+        f"  {caution}",
+    ]
+
+
+def head_words(plan: Screed, survey: Survey) -> str:
+    """Which zone the heights are of, what they are measured from and what was taken off."""
     cover = survey.bed.cover_mm
-    falls = plan.falls
-    said = [f"{plan.zone}: heights to screed to, above {zero_words(plan)}"]
-    if cover:
-        said[0] += f", with {format_length(cover, style)} for what lies on the bed taken off"
-    said[0] += "."
-    said += [f"  {words}" for words in passed_words(survey, room, plan.zone)]
-    for facet in falls.facets:
-        said.append(
-            f"  {facet.name}: falls {facet.fall_ratio:.2%} to the {side_of(facet.bearing_deg)}, "
-            f"longest run {format_distance(facet.run_mm, style)}"
+    if not cover:
+        return say(
+            "{zone}: heights to screed to, above {zero}.", zone=plan.zone, zero=zero_words(plan)
         )
-    walls = by_wall(plan.marks)
-    for name, marks in walls:
-        start = wall_called(marks[0].start)
-        along = f"  Along the {wall_called(name)}, from its corner with the {start}"
+    return say(
+        "{zone}: heights to screed to, above {zero}, with {cover} for what lies on the bed taken "
+        "off.",
+        zone=plan.zone,
+        zero=zero_words(plan),
+        cover=format_length(cover, survey.show),
+    )
+
+
+def plane_words(plan: Screed, survey: Survey, room: Room) -> list[str]:
+    """How each plane of a plan falls, and what was passed over for it."""
+    return passed_words(survey, room, plan.zone) + [
+        say(
+            "{plane}: falls {fall:.2%} to the {side}, longest run {run}",
+            plane=facet.name,
+            fall=facet.fall_ratio,
+            side=say(side_of(facet.bearing_deg)),
+            run=format_distance(facet.run_mm, survey.show),
+        )
+        for facet in plan.falls.facets
+    ]
+
+
+def _wall_words(plan: Screed, style: Style, line_mm: float | None) -> list[str]:
+    """The heights along every wall."""
+    said = []
+    for name, marks in by_wall(plan.marks):
+        wall, start = wall_called(name), wall_called(marks[0].start)
         if is_level(marks):
-            said.append(f"{along}: level, {_height(plan, marks[0], style, line_mm)}")
-            continue
-        said.append(f"{along}:")
-        said += [
-            f"    at {format_distance(mark.along_mm, style):<10} "
-            f"{_height(plan, mark, style, line_mm)}"
-            for mark in marks
-        ]
-    if plan.bed is not None:
-        bed = plan.bed
-        said.append(
-            f"  Bed over the floor as read: {format_length(bed.least_mm, style)} at its thinnest "
-            f"({where(room, bed.least_at, style)}), {format_length(bed.most_mm, style)} at its "
-            f"thickest ({where(room, bed.most_at, style)}), {format_length(bed.mean_mm, style)} "
-            f"on average (give or take {_rough(2 * bed.u_mm, style)}) over "
-            f"{format_area(bed.area_mm2, style)}."
-        )
-        said.append(
-            f"  That is {format_volume(bed.volume_mm3 / 1e6, style)} of mortar, about "
-            f"{format_weight(bed.weight_kg, style)}, "
-            f"{format_load(bed.weight_kg / (bed.area_mm2 / 1e6), style)}."
-        )
-        if bed.most_mm > survey.bed.most_mm:
-            said.append(
-                f"  Thicker than the {_most_words(survey)}: ask the mortar's maker and whoever "
-                "answers for the structure."
+            level = say(
+                "Along the {wall}, from its corner with the {start}: level, {height}",
+                wall=wall,
+                start=start,
+                height=_height(plan, marks[0], style, line_mm),
             )
-    flattest = min(facet.fall_ratio for facet in falls.facets)
+            said.append(f"  {level}")
+            continue
+        along = say("Along the {wall}, from its corner with the {start}:", wall=wall, start=start)
+        said.append(f"  {along}")
+        for mark in marks:
+            at = say(
+                "at {place:<10} {height}",
+                place=format_distance(mark.along_mm, style),
+                height=_height(plan, mark, style, line_mm),
+            )
+            said.append(f"    {at}")
+    return said
+
+
+def make_words(plan: Screed, survey: Survey, room: Room) -> list[str]:
+    """What it takes to make the planes: the bed, and fall enough to strike them."""
+    said = bed_words(plan.bed, survey, room) if plan.bed else []
+    flattest = min(facet.fall_ratio for facet in plan.falls.facets)
     if flattest < plan.least_ratio + ROOM_RATIO:
         said.append(
-            f"  This is planned at the least fall that the rule allows, {plan.least_ratio:.2%}: no "
-            "screed is struck that true. Ask for a little more where the most allows it, with fall "
-            "in the intent of the zone."
+            say(
+                "This is planned at the least fall that the rule allows, {fall:.2%}: no screed is "
+                "struck that true. Ask for a little more where the most allows it, with fall in "
+                "the intent of the zone.",
+                fall=plan.least_ratio,
+            )
         )
-    said.append("  Caution: " + CAUTION)
     return said
 
 
@@ -122,7 +141,7 @@ def is_level(marks: Sequence[Mark]) -> bool:
 
 def zero_words(plan: Screed) -> str:
     """What the heights of a plan are measured from."""
-    return "the rim of the drain" if plan.drain else "its lowest corner"
+    return say("the rim of the drain") if plan.drain else say("its lowest corner")
 
 
 def height_words(mm: float, style: Style) -> str:
@@ -132,45 +151,46 @@ def height_words(mm: float, style: Style) -> str:
 
 def sided(mm: float, style: Style, above: str, below: str) -> str:
     """A height with the words for its side; what is said as zero lies above."""
-    side = below if format_length(mm, style).startswith("-") else above
+    side = below if _is_below(mm, style) else above
     return f"{format_length(abs(mm), style)}{side}"
+
+
+def _is_below(mm: float, style: Style) -> bool:
+    return format_length(mm, style).startswith("-")
 
 
 def any_below(plan: Screed, style: Style) -> bool:
     """Whether some mark of a plan is said to lie below its zero."""
-    return any(format_length(mark.above_mm, style).startswith("-") for mark in plan.marks)
+    return any(_is_below(mark.above_mm, style) for mark in plan.marks)
 
 
 def _height(plan: Screed, mark: Mark, style: Style, line_mm: float | None) -> str:
-    said = sided(mark.above_mm, style, "", f" below {zero_words(plan)}")
-    if line_mm is not None:
-        down = sided(line_mm - mark.above_mm, style, " down from", " up from")
-        said += f", or {down} the line"
-    return said
-
-
-def _most_words(survey: Survey) -> str:
-    """The most that a bed is thick, and who says so."""
-    usual, bed = Bed().most_mm, survey.bed
-    # Where only a least was given that is more than usual it stands for the most.
-    own = bed.most_mm < usual or bed.most_mm > max(usual, bed.least_mm)
-    if own:
-        return f"{format_length(bed.most_mm, survey.show)} that you allow"
-    return f"{format_length(usual, survey.show)} that is usual"
-
-
-def _rough(mm: float, style: Style) -> str:
-    """An uncertainty no finer than lengths are said."""
-    said = format_length(mm, style)
-    step = format_length(1e-3, style)  # as nothing is said
-    least = f'1/{style.denominator}"' if style.unit == "in" else f"{10.0**-style.decimals:g} mm"
-    return f"less than {least}" if said == step else said
+    below = say("below {zero}", zero=zero_words(plan))
+    height = sided(mark.above_mm, style, "", f" {below}")
+    if line_mm is None:
+        return height
+    away_mm = line_mm - mark.above_mm
+    said = say("{height}, or {away} down from the line")
+    if _is_below(away_mm, style):
+        said = say("{height}, or {away} up from the line")
+    return said.format(height=height, away=format_length(abs(away_mm), style))
 
 
 def screed_csv(plans: Sequence[Screed], style: Style) -> str:
     """Every mark as a table: zone, wall, along, east, north, height above the rim."""
-    zeros = " or ".join(dict.fromkeys(zero_words(plan) for plan in plans))
-    rows = [("zone", "wall", "from its corner with", "along", "east", "north", f"above {zeros}")]
+    either = say("or")
+    zeros = f" {either} ".join(dict.fromkeys(zero_words(plan) for plan in plans))
+    rows = [
+        (
+            say("zone"),
+            say("wall"),
+            say("from its corner with"),
+            say("along"),
+            say("east"),
+            say("north"),
+            say("above {zero}", zero=zeros),
+        )
+    ]
     for plan in plans:
         for mark in plan.marks:
             east, north = mark.at
@@ -193,37 +213,46 @@ def screed_html(plans: Sequence[Screed], survey: Survey, room: Room, line_mm: fl
     style = survey.show
     pages = []
     for plan in plans:
-        notes = screed_words(plan, survey, room, line_mm)
-        planes = "".join(
-            f"<li>{escape(words.strip())}</li>"
-            for words in notes[1:]
-            if not words.startswith(("  Along", "    ", "  Caution"))
-        )
+        notes = plane_words(plan, survey, room) + make_words(plan, survey, room)
         if style.unit == "mm":
-            planes += "<li>Heights on the drawing are in mm.</li>"
+            notes.append(say("Heights on the drawing are in mm."))
         if any_below(plan, style):
-            planes += "<li>Heights with a minus sign on the drawing lie below that.</li>"
+            notes.append(say("Heights with a minus sign on the drawing lie below that."))
+        listed = "".join(f"<li>{escape(words)}</li>" for words in notes)
         tables = "".join(
-            f"<table><caption>{escape(wall_called(name))}, from its corner with the "
-            f"{escape(wall_called(marks[0].start))}</caption><tr><th>along</th>"
-            f"<th>above {'rim' if plan.drain else 'corner'}</th>"
-            f"{'<th>below line</th>' if line_mm is not None else ''}</tr>"
-            + "".join(_row(mark, style, line_mm) for mark in marks)
-            + "</table>"
-            for name, marks in by_wall(plan.marks)
+            _table(plan, name, marks, style, line_mm) for name, marks in by_wall(plan.marks)
         )
         pages.append(
-            f"<section><h2>{escape(notes[0])}</h2>{drawing(plan, survey)}"
-            f"<ul>{planes}</ul><div class='walls'>{tables}</div></section>"
+            f"<section><h2>{escape(head_words(plan, survey))}</h2>{drawing(plan, survey)}"
+            f"<ul>{listed}</ul><div class='walls'>{tables}</div></section>"
         )
-    caution = f"<p><b>Caution.</b> {escape(CAUTION)}</p>"
+    head = say("Caution.")
+    caution = f"<p><b>{escape(head)}</b> {escape(CAUTION)}</p>"
     return page(survey.title, "".join(pages) + caution)
 
 
-def _row(mark: Mark, style: Style, line_mm: float | None) -> str:
-    cells = [format_distance(mark.along_mm, style), sided(mark.above_mm, style, "", " below")]
+def _table(
+    plan: Screed, name: str, marks: Sequence[Mark], style: Style, line_mm: float | None
+) -> str:
+    """The marks along one wall."""
+    caption = say(
+        "{wall}, from its corner with the {start}",
+        wall=wall_called(name),
+        start=wall_called(marks[0].start),
+    )
+    heads = [say("along"), say("above rim") if plan.drain else say("above corner")]
     if line_mm is not None:
-        cells.append(sided(line_mm - mark.above_mm, style, "", " above"))
+        heads.append(say("below line"))
+    headed = "".join(f"<th>{escape(head)}</th>" for head in heads)
+    rows = "".join(_row(mark, style, line_mm) for mark in marks)
+    return f"<table><caption>{escape(caption)}</caption><tr>{headed}</tr>{rows}</table>"
+
+
+def _row(mark: Mark, style: Style, line_mm: float | None) -> str:
+    above, below = say("above"), say("below")
+    cells = [format_distance(mark.along_mm, style), sided(mark.above_mm, style, "", f" {below}")]
+    if line_mm is not None:
+        cells.append(sided(line_mm - mark.above_mm, style, "", f" {above}"))
     return "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>"
 
 
@@ -262,7 +291,7 @@ def drawing(plan: Screed, survey: Survey) -> str:
             paper.label(mark.at, out, height_words(mark.above_mm, style), begins=begins)
             for mark in marks[1:-1]
         ]
-    return paper.svg(drawn, f"planes and valleys of {plan.zone}")
+    return paper.svg(drawn, say("planes and valleys of {zone}", zone=plan.zone))
 
 
 def _arrows(falls: Falls, paper: Paper) -> list[str]:
