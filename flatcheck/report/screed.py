@@ -44,7 +44,7 @@ def screed_words(plan: Screed, survey: Survey, room: Room, line_mm: float | None
     caution = say("Caution: {words}", words=CAUTION)
     return [
         head_words(plan, survey),
-        *(f"  {words}" for words in plane_words(plan, survey, room)),
+        *(f"  {words}" for words in facet_words(plan, survey, room)),
         *_wall_words(plan, survey.show, line_mm),
         *(f"  {words}" for words in make_words(plan, survey, room)),
         f"  {caution}",
@@ -67,7 +67,7 @@ def head_words(plan: Screed, survey: Survey) -> str:
     )
 
 
-def plane_words(plan: Screed, survey: Survey, room: Room) -> list[str]:
+def facet_words(plan: Screed, survey: Survey, room: Room) -> list[str]:
     """How each plane of a plan falls, and what was passed over for it."""
     return passed_words(survey, room, plan.zone) + [
         say(
@@ -213,7 +213,7 @@ def screed_html(plans: Sequence[Screed], survey: Survey, room: Room, line_mm: fl
     style = survey.show
     pages = []
     for plan in plans:
-        notes = plane_words(plan, survey, room) + make_words(plan, survey, room)
+        notes = facet_words(plan, survey, room) + make_words(plan, survey, room)
         if style.unit == "mm":
             notes.append(say("Heights on the drawing are in mm."))
         if any_below(plan, style):

@@ -9,12 +9,15 @@ import plotly.graph_objects as go
 
 from flatcheck.language import say
 from flatcheck.places import wall_called
-from flatcheck.report.falls import passed_words, slope_words
+from flatcheck.report.falls import slope_words
 from flatcheck.report.screed import (
+    CAUTION,
     by_wall,
+    facet_words,
+    head_words,
     height_words,
     is_level,
-    screed_words,
+    make_words,
     zero_words,
 )
 from flatcheck.room import Ring, Room
@@ -240,10 +243,12 @@ def key_words(plan: Screed, survey: Survey, every: int) -> str:
 
 def heights_words(plan: Screed, survey: Survey, room: Room) -> list[str]:
     """What is said of a plan beside the heights along its walls: the planes, the bed, cautions."""
-    every = screed_words(plan, survey, room, None)
-    first = 1 + len(passed_words(survey, room, plan.zone)) + len(plan.falls.facets)
-    walls = sum(1 if is_level(marks) else 1 + len(marks) for _, marks in by_wall(plan.marks))
-    return [words.strip() for words in (*every[:first], *every[first + walls :])]
+    return [
+        head_words(plan, survey),
+        *facet_words(plan, survey, room),
+        *make_words(plan, survey, room),
+        say("Caution: {words}", words=CAUTION),
+    ]
 
 
 def _sided(mark: Mark, style: Style) -> str:
