@@ -74,7 +74,7 @@ def facet_words(plan: Screed, survey: Survey, room: Room) -> list[str]:
             "{plane}: falls {fall:.2%} to the {side}, longest run {run}",
             plane=facet.name,
             fall=facet.fall_ratio,
-            side=say(side_of(facet.bearing_deg)),
+            side=side_of(facet.bearing_deg),
             run=format_distance(facet.run_mm, survey.show),
         )
         for facet in plan.falls.facets
@@ -149,24 +149,19 @@ def height_words(mm: float, style: Style) -> str:
     return format_length(mm, style).removesuffix(" mm")
 
 
-def sided(mm: float, style: Style, above: str, below: str) -> str:
-    """A height with the words for its side; what is said as zero lies above."""
-    side = below if _is_below(mm, style) else above
-    return f"{format_length(abs(mm), style)}{side}"
-
-
 def _is_below(mm: float, style: Style) -> bool:
     return format_length(mm, style).startswith("-")
 
 
-def any_below(plan: Screed, style: Style) -> bool:
+def _any_below(plan: Screed, style: Style) -> bool:
     """Whether some mark of a plan is said to lie below its zero."""
     return any(_is_below(mark.above_mm, style) for mark in plan.marks)
 
 
 def _height(plan: Screed, mark: Mark, style: Style, line_mm: float | None) -> str:
-    below = say("below {zero}", zero=zero_words(plan))
-    height = sided(mark.above_mm, style, "", f" {below}")
+    height = format_length(abs(mark.above_mm), style)
+    if _is_below(mark.above_mm, style):
+        height = say("{height} below {zero}", height=height, zero=zero_words(plan))
     if line_mm is None:
         return height
     away_mm = line_mm - mark.above_mm
@@ -216,7 +211,7 @@ def screed_html(plans: Sequence[Screed], survey: Survey, room: Room, line_mm: fl
         notes = facet_words(plan, survey, room) + make_words(plan, survey, room)
         if style.unit == "mm":
             notes.append(say("Heights on the drawing are in mm."))
-        if any_below(plan, style):
+        if _any_below(plan, style):
             notes.append(say("Heights with a minus sign on the drawing lie below that."))
         listed = "".join(f"<li>{escape(words)}</li>" for words in notes)
         tables = "".join(
@@ -249,10 +244,14 @@ def _table(
 
 
 def _row(mark: Mark, style: Style, line_mm: float | None) -> str:
-    above, below = say("above"), say("below")
-    cells = [format_distance(mark.along_mm, style), sided(mark.above_mm, style, "", f" {below}")]
+    height = format_length(abs(mark.above_mm), style)
+    if _is_below(mark.above_mm, style):
+        height = say("{height} below", height=height)
+    cells = [format_distance(mark.along_mm, style), height]
     if line_mm is not None:
-        cells.append(sided(line_mm - mark.above_mm, style, "", f" {above}"))
+        away_mm = line_mm - mark.above_mm
+        away = format_length(abs(away_mm), style)
+        cells.append(say("{height} above", height=away) if _is_below(away_mm, style) else away)
     return "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>"
 
 

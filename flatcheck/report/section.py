@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.assess import Assessment
+from flatcheck.compass import SIDE_WORDS
 from flatcheck.language import say
 from flatcheck.places import where
 from flatcheck.report.relief import above_plane
@@ -78,7 +79,7 @@ def profile_of(assessment: Assessment, finding: Finding) -> Profile:
         gap_mm=worst.value_mm,
         limit_mm=worst.limit_mm,
         bar=_NOT_A_BAR.get(finding.rule.measure, say("bar")),
-        start=say("high place") if from_plane else end_words(_end_side(worst)),
+        start=say("high place") if from_plane else end_words(SIDE_WORDS[_end_side(worst)]),
     )
 
 
@@ -100,7 +101,7 @@ def _line_through(
 
 def end_words(side: str) -> str:
     """The end of a bar that lies on a side of the compass."""
-    return say("{side} end", side=say(side))
+    return say("{side} end", side=side)
 
 
 def _end_side(worst: Placement) -> str:
