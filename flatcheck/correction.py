@@ -14,15 +14,21 @@ from flatcheck.assess import Assessment
 from flatcheck.errors import SurveyError
 from flatcheck.instead import Instead, instead
 from flatcheck.quantities import Quantities, quantities
-from flatcheck.refusal import Refusal, still_bad, unjudged
+from flatcheck.refusal import NOT_TRIED, UNFINISHED, Refusal, still_bad, unjudged
 from flatcheck.site import Proposal, Site, rejudged
 from flatcheck.units import MM_PER_INCH
 from flatcheck.verdict import Outcome, Place, Verdict, place_of
 
 Floats = npt.NDArray[np.float64]
 
+SOUGHT = ("grind", "least", "patch")
+"""Remedies that are searched for; that takes time, so they are the last to be tried."""
+
 GRINDER, TO_GRIND = "the grinder", "liters to grind off"
 """What a `Flip` is called that is about renting a grinder, and about how much there is to grind."""
+
+CLOSE = 1e-6
+"""A cost that is no farther above what is known to be the least is the least, as a share."""
 
 FAR = 20
 """A price or an amount that would have to change by more than so many times turns nothing."""
@@ -45,6 +51,11 @@ class Fix:
     takes: Quantities
     verdict: Verdict
     rises: tuple[tuple[str, float], ...]
+
+    @property
+    def proven(self) -> bool:
+        """Whether it is known that no work of its kind costs less."""
+        return self.proposal.least_cost is not None and self.gap_ratio <= CLOSE
 
     @property
     def gap_ratio(self) -> float:
@@ -76,7 +87,8 @@ class Choice:
     Of those that cost the same the quickest is first.
 
     `flips` are changes that would make another remedy the cheapest, the amount that would first.
-    `instead` are other tiles and standards that the floor passes as it is.
+    `instead` are other tiles and standards that the floor passes as it is. `stopped` says that the
+    search was stopped before all remedies were searched to the end.
     """
 
     site: Site
@@ -84,6 +96,7 @@ class Choice:
     refused: tuple[Refusal, ...]
     flips: tuple[Flip, ...]
     instead: tuple[Instead, ...]
+    stopped: bool = False
 
 
 @dataclass(frozen=True)
@@ -124,10 +137,13 @@ def correct(
     as_is = assessment.verdict.outcome is Outcome.WITHIN
     fixes: list[Fix] = []
     refused: list[Refusal] = []
-    for remedy in remedies():
+    for remedy in sorted(remedies(), key=lambda remedy: remedy.ID in SOUGHT):
         now = remedy.ID
         if open_rule:
             refused.append(Refusal(remedy.ID, remedy.TITLE, open_rule))
+            continue
+        if site.stopped and remedy.ID in SOUGHT and not as_is:
+            refused.append(Refusal(remedy.ID, remedy.TITLE, NOT_TRIED))
             continue
         offered = remedy.propose(site)
         if isinstance(offered, Refusal):
@@ -140,12 +156,16 @@ def correct(
         _, verdict = rejudged(site, offered.fill_mm, offered.grind_mm)
         bad = still_bad(site, verdict)
         if bad:
-            refused.append(Refusal(offered.id, offered.title, bad))
+            open_end = site.stopped and remedy.ID in SOUGHT
+            refused.append(Refusal(offered.id, offered.title, UNFINISHED if open_end else bad))
             continue
         fixes.append(Fix(offered, quantities(site, offered), verdict, _rises(site, offered)))
     fixes.sort(key=lambda fix: (fix.takes.money, fix.takes.hours, fix.proposal.id))
+    refused.sort(key=lambda refusal: refusal.id)
+    cut = any(refusal.why in (NOT_TRIED, UNFINISHED) for refusal in refused)
+    cut |= site.stopped and any(fix.gap_ratio > CLOSE for fix in fixes)
     bare = replace(site, progress=None, stop=None)
-    return Choice(bare, tuple(fixes), tuple(refused), _flips(bare, fixes), instead(bare))
+    return Choice(bare, tuple(fixes), tuple(refused), _flips(bare, fixes), instead(bare), cut)
 
 
 def fix_named(choice: Choice, remedy: str | None) -> Fix | None:

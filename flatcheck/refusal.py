@@ -29,6 +29,19 @@ class Refusal:
     why: str
 
 
+NOT_TRIED = "Not tried: the search was stopped before its turn."
+UNFINISHED = (
+    "Not searched to the end: when the search was stopped, no plan of this kind was known that "
+    "passes."
+)
+"""Why a remedy is not offered that may well pass."""
+
+
+def unfinished(site: Site, found: Correction) -> bool:
+    """Whether a search was stopped before its end, so that nothing can be said against it."""
+    return site.stopped and not found.proven
+
+
 def unjudged(site: Site) -> str:
     """Which rule the readings could not judge, so that nothing can be said of any correction."""
     for finding in site.assessment.verdict.findings:
@@ -76,7 +89,7 @@ def offered(
     """A correction of least cost as a proposal, where its material can be laid so."""
     fill = found.fill_mm
     if material and (wrong := too_thin(site, fill, material) or too_heavy(site, fill, material)):
-        return Refusal(id, title, wrong)
+        return Refusal(id, title, UNFINISHED if unfinished(site, found) else wrong)
     least = found.least_cost if site.linear else None
     return Proposal(id, title, fill, found.grind_mm, material, found.cost, least)
 

@@ -93,6 +93,11 @@ class Site:
         return self.assessment.surface
 
     @property
+    def stopped(self) -> bool:
+        """Whether the search is to end with what is known."""
+        return self.stop is not None and self.stop()
+
+    @property
     def guarded(self) -> bool:
         """Whether the corrected floor must be within whatever the reading error."""
         return self.assessment.survey.decision != "as read"
@@ -264,7 +269,7 @@ def cheapest(site: Site, grind: bool, fill: Material | None) -> Correction | Con
         change = found.fill_mm - found.grind_mm
         more = [_broken(item, change) for item in _demands(site, change)]
         more = [item for item in more if len(item.spare_mm)]
-        if not more or (site.stop is not None and site.stop()):
+        if not more or site.stopped:
             return found
         demands += more
         found = least_work(work, demands, site.progress, site.stop)

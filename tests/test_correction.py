@@ -32,7 +32,7 @@ from flatcheck.errors import SurveyError
 from flatcheck.instead import Instead
 from flatcheck.quantities import quantities
 from flatcheck.readers.folder import checked, edited, read_folder
-from flatcheck.refusal import Refusal
+from flatcheck.refusal import NOT_TRIED, UNFINISHED, Refusal
 from flatcheck.site import Proposal, rejudged
 from flatcheck.surface import decided
 from flatcheck.survey import Survey
@@ -707,6 +707,41 @@ def test_stopped(after: int) -> None:
             assert 0 <= fix.gap_ratio <= 1
     known = {fix.proposal.id for fix in choice.fixes} | {one.id for one in choice.refused}
     assert known == WAYS
+    assert choice.stopped
+    assert not {fix.proposal.id for fix in choice.fixes if fix.gap_ratio > 1e-6} - {
+        "least",
+        "patch",
+    }
+    why = {one.id: one.why for one in choice.refused if one.id in full}
+    assert set(why.values()) <= {NOT_TRIED, UNFINISHED}
+    if not after:
+        assert why["least"] == why["patch"] == NOT_TRIED
+
+
+def test_stopped_at_the_end() -> None:
+    """Stopped when all was searched to the end, the comparison is as complete as ever."""
+    assessment = assess(slab(rough(7, 9, 4, 1.2)))
+    asked: list[int] = []
+    count = correct(assessment, stop=lambda: bool(asked.append(1)))
+    last = len(asked)
+    assert not count.stopped
+    asked.clear()
+    choice = correct(assessment, stop=lambda: bool(asked.append(1)) or len(asked) > last - 1)
+    assert not choice.stopped
+    assert [fix.takes.money for fix in choice.fixes] == [fix.takes.money for fix in count.fixes]
+
+
+def test_least_is_not_one_alone_before_its_end() -> None:
+    """A search that was stopped claims neither that one alone is least, nor that none passes."""
+    hard = slab(rough(7, 9, 4, 3.0), correction={"most_grind": "4 mm"})
+    assessment = assess(hard)
+    for after in range(12):
+        asked: list[int] = []
+        stop = lambda asked=asked, after=after: bool(asked.append(1)) or len(asked) > after  # noqa: E731
+        choice = correct(assessment, stop=stop)
+        for one in choice.refused:
+            if one.id in ("least", "patch") and one.why not in (NOT_TRIED, UNFINISHED):
+                assert "give way" in one.why
 
 
 def test_a_choice_keeps_no_watcher() -> None:

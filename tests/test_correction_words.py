@@ -69,6 +69,18 @@ def test_free_work_is_said() -> None:
     assert "planned by its volume" not in terms_words(sample("gorse-yard-humps"))
 
 
+def test_a_stopped_search_is_said() -> None:
+    """What was not tried says so, and the recommendation that the comparison is not complete."""
+    choice = correct(assess(read_folder(SAMPLES / "marram-hall-waves")), stop=lambda: True)
+    said = choice_words(choice)
+    assert said[1].startswith("The search was stopped, so the comparison is not complete")
+    for title in ("Grinding the high places", "Patching the low places"):
+        assert f"{title}: Not tried: the search was stopped before its turn." in said
+    assert PROVEN not in said
+    none = recommended(replace(choice, fixes=()))
+    assert none == ["No plan that passes was known when the search was stopped."]
+
+
 def test_what_is_proven_is_said() -> None:
     """Where a plan is proven least it is said of what; where none is, nothing."""
     assert PROVEN in choice_words(sample("withy-lane-dips"))

@@ -233,7 +233,7 @@ def test_pour_is_the_cheapest_level(seed: int) -> None:
 
 def test_free_pour_is_the_least_work() -> None:
     """Where all is free no level takes less, ground and poured together, than what is poured to."""
-    free = {"labor": 0, "leveler": {"price": 0}, "most_grind": "10 mm"}
+    free = {"labor": 0, "leveler": {"price": 0}, "most_grind": "30 mm"}
     site = site_of(slab(rough(5, 6, 1, 2.0), correction=free))
     found, z = offered(pour, site), site.floor.height_mm
     takes = site.area_mm2 @ (found.fill_mm + found.grind_mm)

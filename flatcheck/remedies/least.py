@@ -1,7 +1,7 @@
 """Least work: grind and patch together, each where it is the cheaper."""
 
 from flatcheck.leastwork import Conflict
-from flatcheck.refusal import Refusal, conflict_words, offered
+from flatcheck.refusal import UNFINISHED, Refusal, conflict_words, offered, unfinished
 from flatcheck.site import Proposal, Site, cheapest
 
 ID = "least"
@@ -17,6 +17,8 @@ def propose(site: Site) -> Proposal | Refusal:
     if isinstance(found, Conflict):
         return Refusal(ID, TITLE, f"By grinding and filling {conflict_words(site, found)}.")
     if found.fill_mm.any() != found.grind_mm.any():
+        if unfinished(site, found):
+            return Refusal(ID, TITLE, UNFINISHED)
         alone = "patching" if found.fill_mm.any() else "grinding"
         return Refusal(ID, TITLE, f"The least work is {alone} alone.")
     return offered(site, ID, TITLE, found, material)

@@ -102,7 +102,7 @@ def instead_words(choice: Choice) -> list[str]:
 
 def proven_words(fixes: Sequence[Fix]) -> list[str]:
     """What a proof that a plan is least is a proof of, where any has one."""
-    return [PROVEN] if any(_least_of(fix) is not None for fix in fixes) else []
+    return [PROVEN] if any(_least_of(fix) is not None and fix.proven for fix in fixes) else []
 
 
 def _least_of(fix: Fix) -> float | None:
@@ -205,6 +205,8 @@ def recommended(choice: Choice) -> list[str]:
                     "read the rest first."
                 )
             ]
+        if choice.stopped:
+            return [say("No plan that passes was known when the search was stopped.")]
         return [say("No remedy passes on these terms; see below what stands in the way of each.")]
     style = choice.site.assessment.survey.show
     first = choice.fixes[0]
@@ -228,6 +230,13 @@ def recommended(choice: Choice) -> list[str]:
         next_one = say("next comes {remedy} at {cost}", remedy=called, cost=cost)
         said += "; " + (as_much if second.takes.money == first.takes.money else next_one)
     sentences = [said + "."]
+    if choice.stopped:
+        sentences.append(
+            say(
+                "The search was stopped, so the comparison is not complete: what was not tried or "
+                "not searched to the end may be cheaper; work it out again to know."
+            )
+        )
     turned: dict[str, list[str]] = {}
     for flip in choice.flips:
         turned.setdefault(flip.to, []).append(_flip(flip, style))
@@ -328,8 +337,11 @@ def fix_words(fix: Fix, style: Style) -> str:
         rise = say("{name} rises {height}", name=name, height=format_length(mm, style))
         parts.append(rise if mm > 0.05 else say("{name} stays as it is", name=name))
     if _least_of(fix) is not None:
-        proven = say("proven least to {gap:.1%}", gap=fix.gap_ratio)
-        parts.append(proven if fix.gap_ratio > 1e-6 else say("proven least"))
+        less = say(
+            "not searched to the end: the least of its kind may cost up to {gap:.1%} less",
+            gap=fix.gap_ratio,
+        )
+        parts.append(say("proven least") if fix.proven else less)
     costs = [money(takes.money), say("{hours:.1f} hours of work", hours=takes.hours)]
     if takes.wait_h:
         costs.append(say("{hours:.0f} hours before tile", hours=takes.wait_h))

@@ -34,12 +34,6 @@ from flatcheck.ui.terms import on_terms, terms_form
 AT_ONCE_S = 3.0
 """A correction that takes no longer than this is simply shown; a longer one is told of [s]."""
 
-STOPPED = say(
-    "The search was stopped: plans may cost more than the least, and remedies that "
-    "were not searched to the end may be missing. Work it out again for the whole "
-    "of it."
-)
-
 LABELS = (
     say("Remedy"),
     say("Passes"),
@@ -157,8 +151,6 @@ def _kept(source: str, assessment: Assessment, pressed: bool) -> Choice | None:
     if not search.done(AT_ONCE_S if pressed else 0.0):
         _watched(search)
         return None
-    if search.stopped:
-        write(f"<p class=warn>{STOPPED}</p>")
     try:
         return search.found()
     except Exception:
