@@ -143,7 +143,7 @@ def conflict_words(site: Site, found: Conflict) -> str:
     room, style = site.floor.room, site.assessment.survey.show
 
     def tell(stations: Ints) -> str:
-        return _and([where(room, place_of(site.floor.xy_mm[i]), style) for i in stations[:3]])
+        return "; ".join(where(room, place_of(site.floor.xy_mm[i]), style) for i in stations[:3])
 
     bounds = []
     if len(found.unground):

@@ -341,6 +341,7 @@ def fix_words(fix: Fix, style: Style) -> str:
             "not searched to the end: the least of its kind may cost up to {gap:.1%} less",
             gap=fix.gap_ratio,
         )
+        less = less if fix.proposal.least_cost else say("not searched to the end")
         parts.append(say("proven least") if fix.proven else less)
     costs = [money(takes.money), say("{hours:.1f} hours of work", hours=takes.hours)]
     if takes.wait_h:
