@@ -20,20 +20,21 @@ DOMAIN = "flatcheck"
 ENGLISH = "en"
 
 
-def _spoken() -> gettext.NullTranslations:
+def _spoken() -> tuple[str, gettext.NullTranslations]:
     asked = os.environ.get(LANGUAGE, ENGLISH)
     if asked == ENGLISH:
-        return gettext.NullTranslations()
+        return ENGLISH, gettext.NullTranslations()
     folder = Path(asked) if os.sep in asked else FOLDER / asked
     try:
         with (folder / "LC_MESSAGES" / f"{DOMAIN}.mo").open("rb") as file:
-            return gettext.GNUTranslations(file)
+            return folder.name, gettext.GNUTranslations(file)
     except OSError:
         print(f"{LANGUAGE}: {asked} is not among {FOLDER}; English it is.", file=sys.stderr)
-        return gettext.NullTranslations()
+        return ENGLISH, gettext.NullTranslations()
 
 
-_SPOKEN = _spoken()
+SPOKEN, _SPOKEN = _spoken()
+"""The language that is spoken, by the name of its folder, and its texts."""
 
 
 def say(text: str, /, **values: object) -> str:

@@ -8,6 +8,7 @@ from itertools import groupby
 import numpy as np
 import numpy.typing as npt
 
+from flatcheck.language import SPOKEN
 from flatcheck.places import wall_called
 from flatcheck.room import Room, ring_area, wall_names
 
@@ -145,7 +146,7 @@ def _item(line: str) -> str:
 def page(title: str, body: str, style: str = "") -> str:
     """A page with a title around a body that is HTML already, with more style where it has any."""
     return f"""<!DOCTYPE html>
-<html lang="en">
+<html lang="{SPOKEN}">
 <head>
 <meta charset="utf-8">
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from flatcheck.language import say, several
+from flatcheck.language import SPOKEN, say, several
 from flatcheck.planning import SurveyPlan, plan_words
 from flatcheck.readers.cells import csv_text
 from flatcheck.room import ring_area, wall_names
@@ -87,13 +87,13 @@ def sheet_html(survey: SurveyPlan, heading: Heading, style: Style) -> str:
     unit = say("millimeters, to {step} mm", step=f"{10.0**-style.decimals:g}")
     if style.unit == "in":
         unit = say("inches, to {step} in", step=f"1/{style.denominator}")
-    write = say("Write {sense} readings in {unit};\nlarger is higher.")
+    read = _SENSE.get(heading.sense, heading.sense)
+    write = say("Write {read} readings in {unit};\nlarger is higher.", read=read, unit=unit)
     if heading.sense == "rod":
-        write = say("Write {sense} readings in {unit};\nlarger is lower.")
-    write = write.format(sense=_SENSE.get(heading.sense, heading.sense), unit=unit)
+        write = say("Write {read} readings in {unit};\nlarger is lower.", read=read, unit=unit)
     cross_out = say("Cross out a place that cannot be read.")
     return f"""<!DOCTYPE html>
-<html lang="en">
+<html lang="{SPOKEN}">
 <head>
 <meta charset="utf-8">
 <title>{escape(title)}</title>
