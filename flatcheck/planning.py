@@ -142,7 +142,7 @@ def plan_words(survey: SurveyPlan, style: Style) -> list[str]:
             step = say("{step} ({pitch} at most)", step=step, pitch=pitch)
         words = say(
             "For {rule}: a reading every {step}, {count:,} readings",
-            rule=_named(need.rule, style),
+            rule=rule_called(need.rule, style),
             step=step,
             count=need.readings,
         )
@@ -184,7 +184,7 @@ def resolution_words(found: Resolution, style: Style) -> list[str]:
             "By {rule} (limit {limit}), with readings good to {doubt} every {step}, you can tell "
             "this of a round dip {width} across, 9 times in 10: {out}; {within}; anything else is "
             "mostly too close to call.",
-            rule=_named(found.rule, style),
+            rule=rule_called(found.rule, style),
             limit=_exact(found.limit_mm, style),
             doubt=fine(found.u_mm, style),
             step=format_distance(found.step_mm, style),
@@ -217,7 +217,8 @@ def resolution_words(found: Resolution, style: Style) -> list[str]:
     return said
 
 
-def _named(rule: Rule, style: Style) -> str:
+def rule_called(rule: Rule, style: Style) -> str:
+    """A rule in a sentence, by the length of its bar."""
     return (
         say("the {length} rule", length=format_distance(rule.length_mm, style))
         if rule.length_mm

@@ -14,9 +14,10 @@ from flatcheck.errors import RuleError, SurveyError, UnitsError
 from flatcheck.instrument import Statement, describe, standard_uncertainty
 from flatcheck.judgment import TOLD_AS_SPOTS
 from flatcheck.language import say
-from flatcheck.planning import plan, plan_words, resolution_words, resolves
+from flatcheck.planning import plan, plan_words, resolution_words, resolves, rule_called
 from flatcheck.readers.folder import read_folder
 from flatcheck.report.sheet import Heading, sheet_csv, sheet_html
+from flatcheck.report.text import wrapped
 from flatcheck.room import Room
 from flatcheck.rules import Rule, grade_of, rules_for
 from flatcheck.tile import Tile
@@ -62,7 +63,7 @@ def run_plan(arguments: argparse.Namespace) -> int:
     said.append(say("One reading: {description}", description=describe(stated, sight_mm, style)))
     for need in ahead.needs:
         said += resolution_words(resolves(plan(room, [need.rule], u_mm, mark_mm), need.rule), style)
-    print("\n".join(said))
+    print("\n".join(wrapped(said)))
     if arguments.sheet:
         # The sheet is for the rule that asks for the fewest readings, unless another was named.
         first = plan(room, [ahead.needs[0].rule], u_mm, mark_mm)
@@ -75,7 +76,7 @@ def run_plan(arguments: argparse.Namespace) -> int:
         print(
             say(
                 "Reading sheet for {rule}: {sheet}",
-                rule=ahead.needs[0].rule.id,
+                rule=rule_called(ahead.needs[0].rule, style),
                 sheet=arguments.sheet,
             )
         )
