@@ -189,9 +189,11 @@ def _slips(
 def _blame(net: Network, solution: Solution, rows: Ints) -> dict[int, tuple[float, float]]:
     """How far off each reading is if it alone is wrong, and the u of that.
 
-    Without a reading its residual v becomes v / r, where r is its redundancy, with u / √r.
+    Without a reading its residual v becomes v / r, where r is its redundancy, with u / √r. Of one
+    that the others do not check, and so has none, nothing is told.
     """
     spare = 1 - solution.row_variance[rows] / net.u[rows] ** 2
+    rows, spare = rows[spare > CHECKED], spare[spare > CHECKED]
     error, u = solution.residual[rows] / spare, net.u[rows] / np.sqrt(spare)
     return {int(k): (float(e), float(s)) for k, e, s in zip(rows, error, u, strict=True)}
 

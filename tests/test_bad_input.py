@@ -1103,6 +1103,7 @@ SURVEYS = st.builds(
 
 @example(tables_of([], [(0, 0, 0, [0, 0, 0, 0, 0]), (0, 0, 0, [0, 0, 2, 40, 0])], [], []))
 @example(tables_of([(0, 0, 0, 0), (1, 0, 0, 0)], [], [(0, 0, 1, 0)], []))
+@example(tables_of([(0, 0, 0, 0), (3, 1, 0, 1), (3, 1, 1, 1)], [], [], []))
 @given(SURVEYS)
 @settings(max_examples=60, deadline=None)
 def test_any_mix_of_readings(tables: dict[str, list[list[str]]]) -> None:

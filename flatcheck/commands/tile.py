@@ -29,7 +29,7 @@ from flatcheck.report.tiling import tiling_html, tiling_words
 from flatcheck.sections import share_of
 from flatcheck.survey import Survey
 from flatcheck.tile import Tile
-from flatcheck.units import STYLES, parse_length
+from flatcheck.units import STYLES, parse_length, style_name, typed_style
 from flatcheck.verdict import Outcome
 
 
@@ -98,7 +98,9 @@ def run_lay(arguments: argparse.Namespace) -> int:
 def _empty(written: str, sections: dict[str, dict[str, Any]]) -> Survey:
     """A survey without readings of a room that was written as its size."""
     corners = [[f"{x} mm", f"{y} mm"] for x, y in room_of(written).outline.corners_mm]
-    about = {"survey": {"title": written}, "units": {"readings": "in", "offsets": "in"}}
+    show = style_name(typed_style([written], "in"))
+    units = {"readings": "in", "offsets": "in", "show": show}
+    about = {"survey": {"title": written}, "units": units}
     about["units"] |= sections.pop("units", {})
     return bare_room(about | {"room": {"outline": corners}} | sections)
 

@@ -13,9 +13,17 @@ from flatcheck.errors import UnitsError
 from flatcheck.language import say
 from flatcheck.misread import as_written
 from flatcheck.report.words import tile_size
-from flatcheck.room import clear, inside
+from flatcheck.room import Room, clear, inside
 from flatcheck.survey import Gap, Observation, Reading, Tilt
-from flatcheck.units import LENGTH_UNITS, Style, format_distance, format_slope, parse_length
+from flatcheck.tile import Tile
+from flatcheck.units import (
+    LENGTH_UNITS,
+    Style,
+    format_distance,
+    format_length,
+    format_slope,
+    parse_length,
+)
 
 FAR_MM = 300.0
 """No place of a floor is this far from the usual reading of its setup, unless many are [mm]."""
@@ -34,6 +42,9 @@ STEEPEST_RATIO = 0.1
 
 TILE_MM = (8.0, 3500.0)
 """The smallest and the largest edge that a tile is made with [mm]."""
+
+WIDEST_JOINT_MM = 25.0
+"""No wider joint is grouted [mm]."""
 
 WIDEST_MM = 200_000.0
 CLOSEST_MM = 200.0
@@ -58,6 +69,20 @@ def doubts(assessment: Assessment) -> list[str]:
     return said
 
 
+def tile_doubts(tile: Tile, room: Room, style: Style) -> list[str]:
+    """A tile that nobody makes, one that the room does not hold, and a joint that nobody grouts."""
+    said, edges = [], (tile.length_mm, tile.width_mm)
+    size = tile_size(tile, style)
+    if not TILE_MM[0] <= min(edges) <= max(edges) <= TILE_MM[1]:
+        said.append(say("A tile of {size} is unusual: is its size right?", size=size))
+    elif min(edges) > float(np.ptp(np.array(room.outline.corners_mm), axis=0).max()):
+        said.append(say("A tile of {size} is larger than the room: is its size right?", size=size))
+    if tile.joint_mm > WIDEST_JOINT_MM:
+        joint = format_length(tile.joint_mm, style)
+        said.append(say("A joint of {joint} is unusual: is its width right?", joint=joint))
+    return said
+
+
 def _kept(assessment: Assessment) -> list[Observation]:
     """The readings that were not set aside already."""
     aside = {suspect.number for suspect in assessment.adjusted.suspects}
@@ -67,12 +92,7 @@ def _kept(assessment: Assessment) -> list[Observation]:
 def _sizes(assessment: Assessment) -> list[str]:
     """Tiles that nobody makes, and readings too far apart, or too close, for one floor."""
     tile, style = assessment.survey.tile, assessment.survey.show
-    said = []
-    if tile and not all(
-        TILE_MM[0] <= edge <= TILE_MM[1] for edge in (tile.length_mm, tile.width_mm)
-    ):
-        size = tile_size(tile, style)
-        said.append(say("A tile of {size} is unusual: is its size right?", size=size))
+    said = tile_doubts(tile, assessment.surface.room, style) if tile else []
     wide = float(np.ptp(assessment.surface.xy_mm, axis=0).max())
     span = format_distance(wide, style)
     if wide > WIDEST_MM:

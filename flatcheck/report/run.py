@@ -62,7 +62,7 @@ def _left_out(section: Section) -> list[str]:
                 section.short,
                 "{number} line or piece of one with fewer than {fewest} readings in a row left "
                 "out.",
-                "{number} line or piece of ones with fewer than {fewest} readings in a row left "
+                "{number} lines or pieces of one with fewer than {fewest} readings in a row left "
                 "out.",
                 fewest=FEWEST,
             )
@@ -72,7 +72,7 @@ def _left_out(section: Section) -> list[str]:
             several(
                 section.close,
                 "{number} line or piece of one left out as too near to another.",
-                "{number} line or piece of ones left out as too near to another.",
+                "{number} lines or pieces of one left out as too near to another.",
             )
         )
     if section.uneven:
@@ -80,7 +80,7 @@ def _left_out(section: Section) -> list[str]:
             several(
                 section.uneven,
                 "{number} line or piece of one left out, as its step is neither 12 in nor 300 mm.",
-                "{number} line or piece of ones left out, as its step is neither 12 in nor 300 mm.",
+                "{number} lines or pieces of one left out, as its step is neither 12 in nor 300 mm.",
             )
         )
     return said

@@ -8,6 +8,7 @@ from flatcheck.bond import Pattern
 from flatcheck.language import say, several
 from flatcheck.pattern import SLIVER, Laying, narrowest, slivers
 from flatcheck.places import wall_called, where
+from flatcheck.report.doubts import tile_doubts
 from flatcheck.report.paper import page, plan_of
 from flatcheck.report.words import tile_size
 from flatcheck.room import Room, from_walls
@@ -35,6 +36,7 @@ def tiling_words(survey: Survey, room: Room) -> list[str]:
             size=tile_size(laying.tile, style),
             pattern=pattern_words(pattern, style),
         ),
+        *(f"  {words}" for words in tile_doubts(laying.tile, room, style)),
         f"  {full}, {_cut_tiles(laying.cuts)}.",
     ]
     for lot in lots(laying):
@@ -48,7 +50,12 @@ def tiling_words(survey: Survey, room: Room) -> list[str]:
                 cut=lot.cut,
             )
         if lot.boxes:
-            boxes = say("{count} whole boxes of {each}", count=lot.boxes, each=laying.tile.per_box)
+            boxes = several(
+                lot.boxes,
+                "{number} whole box of {each}",
+                "{number} whole boxes of {each}",
+                each=laying.tile.per_box,
+            )
             tiles = f"{tiles} ({boxes})"
         said.append("  " + say("To buy: {tiles}.", tiles=tiles))
     spare = say("Every cut takes a tile, and {share:.0%} more are for breakage.", share=SPARE)
