@@ -199,3 +199,18 @@ def test_a_length_that_cannot_be(written: str) -> None:
     """A rod of more than 10 km is refused by its cell."""
     with pytest.raises(SurveyError, match=r"^p\.csv, row 11, cell C11: .* is more than 10 km"):
         judged(with_rod(written))
+
+
+@pytest.mark.parametrize(
+    ("tile", "joint", "said"),
+    [
+        ("120 in", "1/8 in", ['A tile of 120" x 120" is larger than the room: is its size right?']),
+        ("12 in", "2 ft", ['A joint of 24" is unusual: is its width right?']),
+        ("12 in", "1 in", []),
+    ],
+)
+def test_a_tile_and_its_joint(tile: str, joint: str, said: list[str]) -> None:
+    """A tile that its room cannot hold whole, and a joint that nobody grouts, are questioned."""
+    own = f'length = "{tile}"\nwidth = "{tile}"\njoint = "{joint}"'
+    document = DOCUMENT.replace('length = "24 in"\nwidth = "12 in"', own)
+    assert doubts(judged(floor(), document)) == said

@@ -71,11 +71,13 @@ def doubts(assessment: Assessment) -> list[str]:
 
 def tile_doubts(tile: Tile, room: Room, style: Style) -> list[str]:
     """A tile that nobody makes, one that the room does not hold, and a joint that nobody grouts."""
-    said, edges = [], (tile.length_mm, tile.width_mm)
-    size = tile_size(tile, style)
+    said, edges, size = [], (tile.length_mm, tile.width_mm), tile_size(tile, style)
+    wide = math.inf
+    if not room.assumed:
+        wide = float(np.ptp(np.array(room.outline.corners_mm), axis=0).max())
     if not TILE_MM[0] <= min(edges) <= max(edges) <= TILE_MM[1]:
         said.append(say("A tile of {size} is unusual: is its size right?", size=size))
-    elif min(edges) > float(np.ptp(np.array(room.outline.corners_mm), axis=0).max()):
+    elif min(edges) > wide:
         said.append(say("A tile of {size} is larger than the room: is its size right?", size=size))
     if tile.joint_mm > WIDEST_JOINT_MM:
         joint = format_length(tile.joint_mm, style)

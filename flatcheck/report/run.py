@@ -80,7 +80,8 @@ def _left_out(section: Section) -> list[str]:
             several(
                 section.uneven,
                 "{number} line or piece of one left out, as its step is neither 12 in nor 300 mm.",
-                "{number} lines or pieces of one left out, as its step is neither 12 in nor 300 mm.",
+                "{number} lines or pieces of one left out, as their steps are neither 12 in nor "
+                "300 mm.",
             )
         )
     return said
