@@ -256,6 +256,7 @@ def test_no_room_for_a_pour(rise: Any) -> None:
     door = [{"name": "door", "at": [0, 0], "rise": rise}]
     said = refusal(pour, site_of(slab(DIP, hold=door)))
     assert "The leveler must be 3.2 mm thick" in said
+    assert "the height of 'door' leaves " in said
     door = [{"name": "door", "at": [0, 0], "rise": "1/8 in"}]
     assert offered(pour, site_of(slab(DIP, hold=door))).dams == 1
 
@@ -264,7 +265,9 @@ def test_too_deep_for_a_pour() -> None:
     """More than three lifts is refused."""
     z = np.zeros((4, 5))
     z[1, 1] = -80.0
-    assert "number of lifts" in refusal(pour, site_of(slab(z, correction={"substrate": "heated"})))
+    assert "3 lifts over the lowest place end 7 mm too low" in refusal(
+        pour, site_of(slab(z, correction={"substrate": "heated"}))
+    )
 
 
 FALLS = {"kind": "fall", "fall": "2 %", "toward": "west"}
@@ -332,7 +335,7 @@ def test_screed_too_thick() -> None:
 def test_screed_and_a_door() -> None:
     """A bed that ends above a door is refused by how much; a door that may rise is none."""
     door = [{"name": "door", "at": [0, 0], "rise": "10 mm"}]
-    assert "ends 21.8 mm above a height" in refusal(screed, site_of(slab(0 * DIP, hold=door)))
+    assert "ends 21.8 mm too high for 'door'" in refusal(screed, site_of(slab(0 * DIP, hold=door)))
     offered(screed, site_of(slab(0 * DIP, hold=[door[0] | {"rise": "32 mm"}])))
 
 

@@ -42,11 +42,13 @@ def propose(site: Site) -> Proposal | Refusal:
     levels, lifts, dams, cost = [], 1, 0, 0.0
     for part in site.assessment.parts:
         own = part.stations
-        highest = np.inf
-        for stations, rise in site.held:
+        highest, lowest = np.inf, ""
+        for hold, (stations, rise) in zip(site.assessment.survey.holds, site.held, strict=True):
             held = np.intersect1d(stations, own)
             if len(held):
-                highest = min(highest, float(heights[held].min()) + rise)
+                highest, lowest = min(
+                    (highest, lowest), (float(heights[held].min()) + rise, hold.name)
+                )
                 dams += 1
         found = pour(
             heights[own],
@@ -59,19 +61,17 @@ def propose(site: Site) -> Proposal | Refusal:
             highest,
         )
         if isinstance(found, NoLevel):
-            short = found.lowest_mm - found.highest_mm
-            return Refusal(
-                ID,
-                TITLE,
-                in_part(
-                    site,
-                    part,
-                    f"the leveler must be {format_length(material.least_mm, style)} thick over the "
-                    "highest place that is not ground, and a fixed height or the number of lifts "
-                    f"leaves {fine(short, style)} too little; grind more, let the opening rise, "
-                    "or pour up to a dam.",
-                ),
+            short = fine(found.lowest_mm - found.highest_mm, style)
+            why = f"{MOST_LIFTS} lifts over the lowest place end {short} too low for that; "
+            way = "grind more, or fill the lowest places first."
+            if found.highest_mm == highest:
+                why = f"the height of {lowest!r} leaves {short} too little for that; "
+                way = "grind more, let it rise, or pour up to a dam."
+            words = (
+                f"the leveler must be {format_length(material.least_mm, style)} thick over the "
+                f"highest place that is not ground, and {why}{way}"
             )
+            return Refusal(ID, TITLE, in_part(site, part, words))
         grind[own], fill[own] = found.grind_mm, found.thick_mm
         levels.append((part.name, found.level_mm))
         lifts, cost = max(lifts, found.lifts), cost + found.cost

@@ -98,7 +98,7 @@ def _bed(site: Site, steeper: float) -> Floats | str:
                 f"the highest place is {format_length(thick, style)} over the lowest, and "
                 f"{format_length(material.most_mm, style)} is the most.",
             )
-        for stations, rise in site.held:
+        for hold, (stations, rise) in zip(survey.holds, site.held, strict=True):
             held = np.intersect1d(stations, own)
             if len(held) and level > float(heights[held].min()) + rise:
                 over = level - float(heights[held].min()) - rise
@@ -106,8 +106,8 @@ def _bed(site: Site, steeper: float) -> Floats | str:
                     site,
                     part,
                     f"a bed {format_length(material.least_mm, style)} thick or more "
-                    f"over the highest place ends {format_length(over, style)} above a height that "
-                    "must not change.",
+                    f"over the highest place ends {format_length(over, style)} too high for "
+                    f"{hold.name!r}.",
                 )
         fill[own] = level - heights[own]
     fill = np.maximum(fill, 0.0)

@@ -332,7 +332,9 @@ def fix_words(fix: Fix, style: Style) -> str:
             )
         )
     if not parts:
-        parts.append(say("nothing to do"))
+        return say(
+            "there is nothing to do; the floor is {outcome}.", outcome=say(fix.verdict.outcome)
+        )
     for name, mm in fix.rises:
         rise = say("{name} rises {height}", name=name, height=format_length(mm, style))
         parts.append(rise if mm > 0.05 else say("{name} stays as it is", name=name))
