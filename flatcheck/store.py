@@ -12,20 +12,17 @@ import sqlite3
 import threading
 import tomllib
 import zlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
-from itertools import zip_longest
 from pathlib import Path
 
 from flatcheck.document import DOCUMENT
-from flatcheck.errors import FlatcheckError, StaleError, StoreError
-from flatcheck.language import say, several
-from flatcheck.merge import merged
-from flatcheck.readers.cells import cells_of
-from flatcheck.survey import cell_name
+from flatcheck.errors import StaleError, StoreError
+from flatcheck.language import say
+from flatcheck.merge import Files, difference, merged
 
 FILE = "surveys.db"
 """The one file of the store in its folder, but for what SQLite puts beside it while it is open."""
@@ -48,9 +45,6 @@ SIGNS = "abcdefghjkmnpqrstuvwxyz23456789"
 
 KEY_LENGTH = 12
 
-TELL = 3
-"""More changed cells than this are counted, not listed."""
-
 _MOVES = {
     "undo": (
         say("{changed}; look at it before you undo."),
@@ -64,8 +58,6 @@ _MOVES = {
     ),
 }
 """Why one cannot be done, twice, and what the history says of it."""
-
-Files = Mapping[str, bytes]
 
 
 @dataclass(frozen=True)
@@ -355,64 +347,6 @@ def title_of(document: bytes) -> str:
         return str(tomllib.loads(document.decode("utf-8-sig"))["survey"]["title"])[:200]
     except (ValueError, KeyError, TypeError):
         return say("survey")
-
-
-def difference(before: Files, after: Files) -> str:
-    """What changed between two states of a survey's files, in words."""
-    said = []
-    for name in dict.fromkeys([*before, *after]):
-        old, new = before.get(name), after.get(name)
-        if old == new:
-            continue
-        if old is None or new is None:
-            said.append(
-                say("{file} added", file=name)
-                if old is None
-                else say("{file} taken out", file=name)
-            )
-        elif name == DOCUMENT:
-            said.append(_document_words(old, new))
-        else:
-            said.append(_table_words(name, old, new))
-    return "; ".join(said)
-
-
-def _document_words(old: bytes, new: bytes) -> str:
-    try:
-        was, now = (tomllib.loads(data.decode("utf-8-sig")) for data in (old, new))
-    except ValueError:
-        return say("{file} changed", file=DOCUMENT)
-    parts = [part for part in dict.fromkeys([*was, *now]) if was.get(part) != now.get(part)]
-    where = f"{DOCUMENT}: {', '.join(parts)}" if parts else DOCUMENT
-    return say("{file} changed", file=where)
-
-
-def _table_words(name: str, old: bytes, new: bytes) -> str:
-    try:
-        was, now = cells_of(name, old), cells_of(name, new)
-    except FlatcheckError:
-        return say("{file} changed", file=name)
-    changes = [
-        (row, column, a, b)
-        for row, pair in enumerate(zip_longest(was, now, fillvalue=()), 1)
-        for column, (a, b) in enumerate(zip_longest(*pair, fillvalue=""), 1)
-        if a != b
-    ]
-    if not changes:
-        return say("{file} written anew", file=name)
-    if len(changes) > TELL:
-        return several(
-            len(changes),
-            "{file}: {number} cell changed",
-            "{file}: {number} cells changed",
-            file=name,
-        )
-    return "; ".join(
-        say("{cell}: {new!r} for {old!r}", cell=cell_name(name, row, column), new=b, old=a)
-        if a
-        else f"{cell_name(name, row, column)}: {b!r}"
-        for row, column, a, b in changes
-    )
 
 
 def _since(last: Entry) -> str:

@@ -16,9 +16,10 @@ from hypothesis import strategies as some
 
 from flatcheck.document import DOCUMENT
 from flatcheck.errors import StaleError, StoreError
+from flatcheck.merge import difference
 from flatcheck.readers.bundle import packed, unpacked
 from flatcheck.readers.folder import folder_files, read_folder, survey_of
-from flatcheck.store import FILE, MIGRATIONS, Store, difference, usual_folder
+from flatcheck.store import FILE, MIGRATIONS, Store, usual_folder
 
 SAMPLES = Path(__file__).parents[1] / "sample_surveys"
 HEAD = '[survey]\ntitle = "Kitchen"\n'

@@ -14,8 +14,9 @@ import streamlit as st
 from flatcheck.amendment import Place, amended, built, replaced, table_in
 from flatcheck.errors import FlatcheckError, StaleError, SurveyError
 from flatcheck.language import say
+from flatcheck.merge import difference
 from flatcheck.readers.cells import cells_of
-from flatcheck.store import Kept, Store, difference
+from flatcheck.store import Kept, Store
 from flatcheck.survey import Cells, column_name
 from flatcheck.ui.markup import tell, write
 
