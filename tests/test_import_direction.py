@@ -20,6 +20,7 @@ ORDER = (
     "fields",
     "compass",
     "instrument",
+    "kit",
     "uncertainty",
     "room",
     "facet",

@@ -9,18 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flatcheck.errors import FlatcheckError, SurveyError, UnitsError
-from flatcheck.instrument import (
-    TURNS,
-    bow,
-    corrected,
-    describe,
-    drift,
-    fine,
-    freed,
-    standard_uncertainty,
-    statement,
-    two_peg,
-)
+from flatcheck.instrument import describe, fine, standard_uncertainty, statement
+from flatcheck.kit import TURNS, bow, corrected, drift, freed, two_peg
 from flatcheck.units import LENGTH_UNITS, STYLES
 
 Floats = npt.NDArray[np.float64]

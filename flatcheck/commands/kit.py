@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from flatcheck.commands.said import stated_of
-from flatcheck.instrument import TURNS
+from flatcheck.kit import TURNS
 from flatcheck.language import say
 from flatcheck.readers import turned
 from flatcheck.readers.cells import cells_of

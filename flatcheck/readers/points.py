@@ -15,7 +15,8 @@ from dataclasses import dataclass
 
 from flatcheck.errors import SurveyError
 from flatcheck.fields import length_of, quoted
-from flatcheck.instrument import MOST_COLLIMATION_RATIO, corrected, drift, fine
+from flatcheck.instrument import fine
+from flatcheck.kit import MOST_COLLIMATION_RATIO, corrected, drift
 from flatcheck.language import say
 from flatcheck.readers.columns import UNREAD, Row, rows_of, said_slope
 from flatcheck.survey import Reading, Table, height_from, sense_of, setup_named
@@ -86,7 +87,7 @@ def drift_words(table: Table, style: Style) -> list[str]:
     said = []
     for seen in drifts(table):
         change = fine(abs(seen.change_mm), style)
-        # A smaller difference is no proof of drift (see `flatcheck.instrument.drift`).
+        # A smaller difference is no proof of drift (see `flatcheck.kit.drift`).
         if abs(seen.change_mm) > 2 * seen.u_mm:
             said.append(
                 say(

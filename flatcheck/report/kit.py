@@ -4,17 +4,14 @@ from collections.abc import Sequence
 
 from flatcheck.errors import SurveyError
 from flatcheck.instrument import (
-    Collimation,
-    Pair,
     Part,
     Statement,
-    bow,
     describe,
     fine,
     standard_uncertainty,
     statement,
-    two_peg,
 )
+from flatcheck.kit import Collimation, Pair, bow, two_peg
 from flatcheck.language import say
 from flatcheck.survey import Cells
 from flatcheck.units import LENGTH_UNITS, Style, format_distance, parse_length

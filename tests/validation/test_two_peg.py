@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import pytest
 
 from flatcheck.errors import SurveyError
-from flatcheck.instrument import corrected, two_peg
+from flatcheck.kit import corrected, two_peg
 
 METER = 1000.0
 
