@@ -11,22 +11,13 @@ from flatcheck.assess import Assessment
 from flatcheck.bond import Pattern
 from flatcheck.correction import Choice
 from flatcheck.errors import FlatcheckError, SurveyError
-from flatcheck.forecast import (
-    Answer,
-    Bed,
-    Forecast,
-    Option,
-    Row,
-    choose,
-    floors,
-    forecast,
-    required_heights,
-)
+from flatcheck.forecast import Answer, Bed, Forecast, forecast, required_heights
 from flatcheck.judgment import NO_FLATNESS
 from flatcheck.language import say
 from flatcheck.pattern import lay
 from flatcheck.product import bow_met
 from flatcheck.rules import ABOUT, Rule, Standard, grade_of, standards, step_limit, step_rule
+from flatcheck.selection import Option, Row, choose, floors
 from flatcheck.surface import Surface
 from flatcheck.survey import Survey
 from flatcheck.tile import Tile

@@ -13,17 +13,7 @@ from layings import Rows, rows
 from flatcheck.assess import assess
 from flatcheck.correction import correct
 from flatcheck.errors import SurveyError
-from flatcheck.forecast import (
-    Answer,
-    Bed,
-    Forecast,
-    Option,
-    Way,
-    choose,
-    floors,
-    forecast,
-    required_heights,
-)
+from flatcheck.forecast import Answer, Bed, Forecast, Way, forecast, required_heights
 from flatcheck.readers.folder import read_folder
 from flatcheck.relief import relief
 from flatcheck.report.forecast import (
@@ -35,6 +25,7 @@ from flatcheck.report.forecast import (
     rows_table,
 )
 from flatcheck.room import Room, rectangle
+from flatcheck.selection import Option, choose, floors
 from flatcheck.surface import Surface, surface
 from flatcheck.units import MM_PER_INCH, STYLES, parse_length
 from flatcheck.verdict import Outcome

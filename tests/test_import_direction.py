@@ -101,6 +101,7 @@ ORDER = (
     "instead",
     "correction",
     "forecast",
+    "selection",
     "outlook",
     "change",
     "layout",

@@ -4,12 +4,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from flatcheck.forecast import FELT_MM, Answer, Forecast, Row, Way
+from flatcheck.forecast import FELT_MM, Answer, Forecast, Way
 from flatcheck.instrument import fine
 from flatcheck.language import say, several
 from flatcheck.places import about
 from flatcheck.report.correction import columns
 from flatcheck.report.paper import plan_of
+from flatcheck.selection import Row
 from flatcheck.surface import Surface
 from flatcheck.units import STYLES, Style, format_distance, format_length, format_volume
 from flatcheck.verdict import Outcome

@@ -7,7 +7,7 @@ import numpy as np
 
 from flatcheck.assess import Assessment
 from flatcheck.bond import Pattern
-from flatcheck.forecast import Answer, Forecast, Row, Way
+from flatcheck.forecast import Answer, Forecast, Way
 from flatcheck.instrument import fine
 from flatcheck.language import say, several
 from flatcheck.outlook import Outlook
@@ -25,6 +25,7 @@ from flatcheck.report.paper import MOST_LABELS, heading, page, paragraphs, plan_
 from flatcheck.report.text import cite
 from flatcheck.report.tiling import pattern_words
 from flatcheck.report.words import tile_size
+from flatcheck.selection import Row
 from flatcheck.spacing import OFFSETS, may_offset
 from flatcheck.surface import Surface
 from flatcheck.survey import Survey
