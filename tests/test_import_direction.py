@@ -80,6 +80,7 @@ ORDER = (
     "waviness",
     "scheme",
     "sampling",
+    "tally",
     "compare",
     "falls",
     "thickness",

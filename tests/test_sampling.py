@@ -18,10 +18,11 @@ from flatcheck.errors import RuleError, SurveyError
 from flatcheck.readers.folder import checked, read_folder
 from flatcheck.report.sample import plan_csv, plan_words, tally_words
 from flatcheck.room import Ring, Room, clear, inside, rectangle
-from flatcheck.sampling import Plan, draw, lower_bound, more_to_prove, tally
+from flatcheck.sampling import Plan, draw
 from flatcheck.scheme import asked, scheme_named
 from flatcheck.survey import Gap, Survey
 from flatcheck.tables import readings_of
+from flatcheck.tally import lower_bound, more_to_prove, tally
 from flatcheck.tile import Tile
 from flatcheck.units import STYLES
 from flatcheck.verdict import Outcome

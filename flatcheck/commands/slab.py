@@ -24,9 +24,10 @@ from flatcheck.report.sample import plan_csv, tally_record, tally_words
 from flatcheck.report.sample import plan_words as sample_words
 from flatcheck.report.slab import slab_record, slab_words
 from flatcheck.report.text import wrapped
-from flatcheck.sampling import about_of, draw, may_sample, tally
+from flatcheck.sampling import about_of, draw, may_sample
 from flatcheck.scheme import scheme_named
 from flatcheck.survey import DECISIONS
+from flatcheck.tally import tally
 from flatcheck.tile import Tile
 from flatcheck.units import STYLES, parse_length
 from flatcheck.verdict import Outcome, chosen

@@ -10,9 +10,10 @@ from flatcheck.report.advice import bar_length
 from flatcheck.report.text import cite, paper_words
 from flatcheck.report.words import against, beside_of
 from flatcheck.room import area
-from flatcheck.sampling import WORSE, Plan, SampleVerdict, Share
+from flatcheck.sampling import Plan
 from flatcheck.scheme import Bar, Scheme
 from flatcheck.survey import Survey
+from flatcheck.tally import WORSE, SampleVerdict, Share
 from flatcheck.units import Style, format_area, format_length, format_offset
 from flatcheck.verdict import Outcome, chosen
 

@@ -16,8 +16,9 @@ from scipy.stats import binomtest, chisquare, kstest
 from statsmodels.stats.proportion import proportion_confint
 
 from flatcheck.room import Ring, Room, rectangle
-from flatcheck.sampling import draw, lower_bound, more_to_prove
+from flatcheck.sampling import draw
 from flatcheck.scheme import scheme_named
+from flatcheck.tally import lower_bound, more_to_prove
 
 ODDS = 1e-3
 """A correct draw fails each of these tests with this chance for one seed in a thousand; the seeds
