@@ -3,14 +3,12 @@
 It holds all that it shows, runs nothing and asks no network. What a person typed is escaped.
 """
 
-from dataclasses import replace
 from datetime import date
 from html import escape
 from importlib.metadata import PackageNotFoundError, version
 
 from flatcheck.assess import Assessment
 from flatcheck.box import judge_box
-from flatcheck.correction import Choice, Fix, marks
 from flatcheck.falls import drainage, plane_falls
 from flatcheck.fingerprint import canonical, fingerprint
 from flatcheck.instrument import fine
@@ -20,14 +18,12 @@ from flatcheck.report.box import box_words
 from flatcheck.report.case import Case, outcomes
 from flatcheck.report.change import change_body
 from flatcheck.report.checks import checks
-from flatcheck.report.correction import cautions, table
 from flatcheck.report.doubts import doubts
 from flatcheck.report.falls import plane_words, water_words
 from flatcheck.report.joints import SIGN_WORDS, histogram_svg, joints_plan
 from flatcheck.report.lippage import lippage_words
-from flatcheck.report.marks import mark_words, marks_drawing
 from flatcheck.report.misread import misread
-from flatcheck.report.paper import heading, listed, page, paragraphs
+from flatcheck.report.paper import figure, heading, listed, page, paragraphs
 from flatcheck.report.plans import (
     SPOTS,
     falls_plan,
@@ -37,6 +33,7 @@ from flatcheck.report.plans import (
 )
 from flatcheck.report.plans import STYLE as DRAWN
 from flatcheck.report.relief import worst_of
+from flatcheck.report.remedy import correction
 from flatcheck.report.section import profile_of
 from flatcheck.report.text import cite
 from flatcheck.report.words import (
@@ -52,14 +49,6 @@ from flatcheck.report.words import (
 from flatcheck.rules import grade_of
 from flatcheck.survey import Survey
 from flatcheck.tables import tiles_of
-from flatcheck.units import (
-    Style,
-    format_area,
-    format_length,
-    format_load,
-    format_volume,
-    format_weight,
-)
 from flatcheck.verdict import Outcome
 
 MEANINGS = {
@@ -125,7 +114,7 @@ def report_html(case: Case, made: date) -> str:
         body += [_map(case.assessment), _falls(case.assessment)]
     body += [_lippage(case), _box(survey)]
     if case.choice:
-        body.append(_correction(case.choice, case.fix))
+        body.append(correction(case.choice, case.fix))
     if case.assessment:
         if case.change and case.before:
             changed = change_body(case.change, case.before, case.assessment)
@@ -265,9 +254,7 @@ def _map(assessment: Assessment) -> str:
     if finding and finding.worst:
         key.append(say("The thick line is where it is worst, and lies on the two squares."))
         drawn = section(profile_of(assessment, finding), survey.show)
-        side = heading(say("The worst place, from the side"), 3) + _figure(
-            drawn, finding.rule.words
-        )
+        side = heading(say("The worst place, from the side"), 3) + figure(drawn, finding.rule.words)
     rows = "".join(
         f'<tr><td>{spot.number}</td><td class="words">{escape(spot_words(spot, room, survey.show))}'
         "</td></tr>"
@@ -282,12 +269,7 @@ def _map(assessment: Assessment) -> str:
         listing += paragraphs([more])
     plan = relief(assessment) + legend(assessment)
     title = heading(say("Where it is {high} and {low}", high=high, low=low))
-    return f"{title}{_figure(plan, ' '.join(key))}{side}{listing}"
-
-
-def _figure(drawn: str, words: str) -> str:
-    """A drawing with the words below it, which are escaped."""
-    return f"<figure>{drawn}<figcaption>{escape(words)}</figcaption></figure>"
+    return f"{title}{figure(plan, ' '.join(key))}{side}{listing}"
 
 
 def _falls(assessment: Assessment) -> str:
@@ -301,7 +283,7 @@ def _falls(assessment: Assessment) -> str:
         "Arrows show which way and how much each plane falls as read. Solid lines are valleys, "
         "dashed ones ridges; a numbered outline is standing water."
     )
-    drawn = _figure(falls_plan(assessment, planes, water), key)
+    drawn = figure(falls_plan(assessment, planes, water), key)
     return heading(say("How it falls")) + drawn + paragraphs(said)
 
 
@@ -313,8 +295,8 @@ def _lippage(case: Case) -> str:
     # The outcome, the standard and the sources are told with those of the floor.
     told = {*rows, *lines[:3], *(cite(joint.rule.citation) for joint in case.lippage.joints)}
     said = [words for words in lines if words not in told]
-    plan = _figure(joints_plan(case.lippage, case.survey), SIGN_WORDS)
-    sizes = _figure(
+    plan = figure(joints_plan(case.lippage, case.survey), SIGN_WORDS)
+    sizes = figure(
         histogram_svg(case.lippage, case.survey.show),
         say("How many joints stand proud by up to how much."),
     )
@@ -325,109 +307,3 @@ def _box(survey: Survey) -> str:
     if not tiles_of(survey):
         return ""
     return heading(say("The tiles themselves")) + listed(box_words(judge_box(survey), survey))
-
-
-def _correction(choice: Choice, fix: Fix | None) -> str:
-    """What is to be done, how much of it, where, with which cautions, and what else was tried."""
-    style = choice.site.assessment.survey.show
-    refused = [f"{refusal.title}: {refusal.why}" for refusal in choice.refused]
-    if fix is None:
-        if len(why := dict.fromkeys(refusal.why for refusal in choice.refused)) == 1:
-            refused = list(why)
-        none = say("No remedy was found that brings it in; this is what stands in the way of each.")
-        return heading(say("Correction")) + paragraphs([none, *refused])
-    head, *rows = table(choice)
-    kept = [k for k, name in enumerate(head) if name != say("cost")]
-    beside_each_other = "".join(
-        "<tr>" + "".join(f'<td class="words">{escape(row[k])}</td>' for k in kept) + "</tr>"
-        for row in (head, *rows)
-    )
-    taken = "".join(
-        f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>"
-        for name, value in _quantities(fix, style)
-    )
-    drawn = ""
-    if fix.proposal.id != "nothing":
-        plan = marks_drawing(choice, marks(choice.site, fix.proposal))
-        key = say(
-            "X: grind off. O: fill. Each with its depth; a square is a height that must not change."
-        )
-        drawn = f'{_figure(plan, key)}<div class="columns">{listed(mark_words(choice, fix))}</div>'
-    warned = "".join(
-        f'<p class="caution"><b>{escape(say("Caution."))}</b> {escape(words)}</p>'
-        for words in cautions(replace(choice, fixes=(fix,)))
-    )
-    return (
-        f'{heading(say("Correction"))}{heading(fix.proposal.title, 3)}<table class="facts wide">'
-        f"{taken}</table>{drawn}{warned}{heading(say('What else was tried'), 3)}"
-        f'<div class="scroll"><table>{beside_each_other}</table></div>'
-        f"{paragraphs(refused, 'fine')}"
-    )
-
-
-def _quantities(fix: Fix, style: Style) -> list[tuple[str, str]]:
-    """What the work takes, without prices: those are between whoever pays and whoever works."""
-    takes, material = fix.takes, fix.proposal.material
-    said = []
-    if takes.grind_l > 0:
-        said.append(
-            (
-                say("Grind off"),
-                say(
-                    "{volume} (give or take {spread}), up to {depth} deep over {area}",
-                    volume=format_volume(takes.grind_l, style),
-                    spread=format_volume(2 * takes.u_grind_l, style),
-                    depth=format_length(takes.highest_mm, style),
-                    area=format_area(takes.grind_m2 * 1e6, style),
-                ),
-            )
-        )
-    if takes.fill_l > 0 and material is not None:
-        lifts = fix.proposal.lifts
-        said += [
-            (
-                say("Fill"),
-                say(
-                    "{volume} (give or take {spread}), up to {depth} deep{lifts} over {area}",
-                    volume=format_volume(takes.fill_l, style),
-                    spread=format_volume(2 * takes.u_fill_l, style),
-                    depth=format_length(takes.deepest_mm, style),
-                    lifts=say(", in {number} lifts", number=lifts) if lifts > 1 else "",
-                    area=format_area(takes.fill_m2 * 1e6, style),
-                ),
-            ),
-            (
-                say("Material"),
-                several(
-                    takes.bags,
-                    "{number} bag of {material} of {weight}, and primer",
-                    "{number} bags of {material} of {weight}, and primer",
-                    material=material.name,
-                    weight=format_weight(material.bag_kg, style),
-                ),
-            ),
-            (
-                say("Weight"),
-                say(
-                    "{weight}, {load} at its thickest",
-                    weight=format_weight(takes.fill_kg, style),
-                    load=format_load(takes.load_kg_m2, style),
-                ),
-            ),
-        ]
-    work = say("{hours:.1f} hours", hours=takes.hours) if takes.hours else say("none")
-    said.append((say("Work"), work))
-    if takes.wait_h:
-        said.append((say("Wait before tile"), say("{hours:.0f} hours", hours=takes.wait_h)))
-    said += [
-        (
-            say("At {name}", name=name),
-            say("rises {rise}", rise=format_length(mm, style))
-            if mm > 0.05
-            else say("stays as it is"),
-        )
-        for name, mm in fix.rises
-    ]
-    after = say("{outcome}, as predicted", outcome=say(fix.verdict.outcome))
-    said.append((say("Measured again after it"), after))
-    return said

@@ -128,6 +128,11 @@ def paragraphs(said: Iterable[str], kind: str = "") -> str:
     return "".join(f"<p{shown}>{escape(words)}</p>" for words in said)
 
 
+def figure(drawn: str, words: str) -> str:
+    """A drawing with the words below it, which are escaped."""
+    return f"<figure>{drawn}<figcaption>{escape(words)}</figcaption></figure>"
+
+
 def listed(said: Iterable[str]) -> str:
     """Sentences, and what is indented below them as lists; a number of its own in bold."""
     return "".join(
