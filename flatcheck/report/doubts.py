@@ -43,7 +43,7 @@ STEEPEST_RATIO = 0.1
 TILE_MM = (8.0, 3500.0)
 """The smallest and the largest edge that a tile is made with [mm]."""
 
-WIDEST_JOINT_MM = 25.0
+WIDEST_JOINT_MM = 30.0
 """No wider joint is grouted [mm]."""
 
 WIDEST_MM = 200_000.0
