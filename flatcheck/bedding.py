@@ -13,6 +13,7 @@ import numpy.typing as npt
 from scipy.sparse import csc_array, csr_array, hstack, vstack
 
 from flatcheck.interior import least
+from flatcheck.language import say
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -33,7 +34,7 @@ NONE_MM = 0.01
 
 TIGHT = {"primal_feasibility_tolerance": 1e-8, "dual_feasibility_tolerance": 1e-8}
 
-STAGES = ("what the bed can hold", "the worst step", "the total of all steps")
+STAGES = (say("what the bed can hold"), say("the worst step"), say("the total of all steps"))
 """What is worked out, in order; whoever waits is told."""
 
 Progress = Callable[[int, str], None]

@@ -13,6 +13,7 @@ import numpy.typing as npt
 from flatcheck.assess import Assessment
 from flatcheck.errors import SurveyError
 from flatcheck.instead import Instead, instead
+from flatcheck.language import say
 from flatcheck.quantities import Quantities, quantities
 from flatcheck.refusal import NOT_TRIED, UNFINISHED, Refusal, still_bad, unjudged
 from flatcheck.site import Proposal, Site, rejudged
@@ -24,7 +25,7 @@ Floats = npt.NDArray[np.float64]
 SOUGHT = ("grind", "least", "patch")
 """Remedies that are searched for; that takes time, so they are the last to be tried."""
 
-GRINDER, TO_GRIND = "the grinder", "liters to grind off"
+GRINDER, TO_GRIND = say("the grinder"), say("liters to grind off")
 """What a `Flip` is called that is about renting a grinder, and about how much there is to grind."""
 
 CLOSE = 1e-6
@@ -150,7 +151,7 @@ def correct(
             refused.append(offered)
             continue
         if as_is and remedy.ID != "nothing" and not (offered.fill_mm + offered.grind_mm).any():
-            why = "There is nothing to do: every rule holds as it is."
+            why = say("There is nothing to do: every rule holds as it is.")
             refused.append(Refusal(offered.id, offered.title, why))
             continue
         _, verdict = rejudged(site, offered.fill_mm, offered.grind_mm)
@@ -182,7 +183,9 @@ def fix_named(choice: Choice, remedy: str | None) -> Fix | None:
         if refusal.id == remedy:
             raise SurveyError(f"{remedy}: {refusal.why}")
     known = ", ".join(module.ID for module in remedies())
-    raise SurveyError(f"remedy {remedy[:40]!r} is not one of {known}.")
+    raise SurveyError(
+        say("remedy {remedy!r} is not one of {known}.", remedy=remedy[:40], known=known)
+    )
 
 
 def marks(site: Site, proposal: Proposal) -> tuple[Mark, ...]:
@@ -228,7 +231,9 @@ def _amounts(site: Site, fixes: list[Fix]) -> list[Flip]:
         each = material.price + terms.labor / material.bags_h
         if each > 0 and apart / each < MANY:
             then = bags + int(apart / each) + 1
-            found.append(Flip(f"bags of {material.name}", bags, then, to, bags=True))
+            found.append(
+                Flip(say("bags of {material}", material=material.name), bags, then, to, bags=True)
+            )
     if first.takes.grind_l > 0 and terms.labor > 0:
         more = apart / terms.labor * terms.grind_l_h
         found.append(Flip(TO_GRIND, first.takes.grind_l, first.takes.grind_l + more, to))
@@ -244,14 +249,14 @@ def _prices(site: Site, fixes: list[Fix]) -> list[Flip]:
     """
     terms, first = site.terms, fixes[0]
     things = [
-        ("an hour of work", terms.labor, [fix.takes.hours for fix in fixes]),
+        (say("an hour of work"), terms.labor, [fix.takes.hours for fix in fixes]),
         (GRINDER, terms.grinder, [float(fix.takes.grind_l > 0) for fix in fixes]),
     ]
     for material in (terms.patch, terms.leveler, terms.mortar):
         bags = [
             float(fix.takes.bags) if fix.proposal.material is material else 0.0 for fix in fixes
         ]
-        things.append((f"a bag of {material.name}", material.price, bags))
+        things.append((say("a bag of {material}", material=material.name), material.price, bags))
     found = []
     for what, now, amounts in things:
         turns = []

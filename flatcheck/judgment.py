@@ -11,6 +11,7 @@ from scipy.spatial import cKDTree
 from flatcheck.errors import SurveyError
 from flatcheck.evidence import Evidence, decided_rows, looks_at, measure_named, some_rows
 from flatcheck.guard import CLEAR, RISK, Call, call
+from flatcheck.language import say
 from flatcheck.parts import OFF, Face, Part, cell_of, faces_for, parts_of, spread
 from flatcheck.reach import blind_mm
 from flatcheck.room import EDGE_MM, Room, ring_area
@@ -123,7 +124,7 @@ def rules_of(survey: Survey) -> tuple[Rule, ...]:
         flatness = rules_for(grade_of(survey.standard)[1], survey.tile)
     rules = (*flatness, *falls_rules(survey))
     if not rules:
-        raise SurveyError("no standard is named, neither for flatness nor for falls.")
+        raise SurveyError(say("no standard is named, neither for flatness nor for falls."))
     return rules
 
 
@@ -154,8 +155,11 @@ def _check_asked(survey: Survey, findings: Sequence[Finding]) -> None:
         asked = asked - {"fall_most"} or asked  # a level floor has a steepest place too
         if not any(finding.rule.measure in asked for finding in findings):
             raise SurveyError(
-                f"{name} asks for falls, and no zone is meant to fall; give the zone that does an "
-                'intent of kind "fall", "to drain" or "to channel".'
+                say(
+                    "{rule} asks for falls, and no zone is meant to fall; give the zone that does "
+                    'an intent of kind "fall", "to drain" or "to channel".',
+                    rule=name,
+                )
             )
 
 

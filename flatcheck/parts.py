@@ -11,6 +11,7 @@ from flatcheck.errors import SurveyError
 from flatcheck.evidence import Ground, View
 from flatcheck.facet import Falls, one_fall
 from flatcheck.intent import DRAINING, Intent, fall_of, fit
+from flatcheck.language import say
 from flatcheck.room import EDGE_MM, Ring, Room, foot_on, inside, onto, wall_names
 from flatcheck.surface import LINE_MM, Surface, form_u, lines, part
 from flatcheck.survey import Survey
@@ -91,10 +92,14 @@ def parts_of(survey: Survey, floor: Surface, piece: Ints) -> tuple[Part, ...]:
         covered |= here
         pieces = [p for p in np.unique(piece[here]) if np.count_nonzero(here & (piece == p)) > 1]
         if not pieces:
-            raise SurveyError(f"zone {name!r} holds fewer than two readings.")
+            raise SurveyError(say("zone {zone!r} holds fewer than two readings.", zone=name))
         for number, p in enumerate(pieces, 1):
             own, kept = part(floor, room, piece == p)
-            called = name if len(pieces) == 1 else f"{name}, piece {number}"
+            called = (
+                name
+                if len(pieces) == 1
+                else say("{zone}, piece {number}", zone=name, number=number)
+            )
             faces, bare = _faces(called, own, intent, falls, survey.drains)
             parts.append(
                 Part(
@@ -111,7 +116,7 @@ def parts_of(survey: Survey, floor: Surface, piece: Ints) -> tuple[Part, ...]:
         check_zones(survey, floor.room)
     if not covered.all():
         stray = floor.where[int(np.argmin(covered))]
-        raise SurveyError(f"{stray}: the reading lies in none of the zones.")
+        raise SurveyError(say("{where}: the reading lies in none of the zones.", where=stray))
     return tuple(parts)
 
 
@@ -125,11 +130,25 @@ def drain_of(name: str, outline: Ring, intent: Intent, drains: tuple[Drain, ...]
     if intent.drain:
         lies_in = [drain for drain in drains if drain.outline.name == intent.drain]
         if not lies_in:
-            raise SurveyError(f"zone {name!r} falls to {intent.drain!r}, and no drain is so named.")
+            raise SurveyError(
+                say(
+                    "zone {zone!r} falls to {drain!r}, and no drain is so named.",
+                    zone=name,
+                    drain=intent.drain,
+                )
+            )
     if not lies_in:
-        raise SurveyError(f"zone {name!r} is to fall to a drain, and there is none in it.")
+        raise SurveyError(
+            say("zone {zone!r} is to fall to a drain, and there is none in it.", zone=name)
+        )
     if len(lies_in) > 1:
-        raise SurveyError(f"zone {name!r} has {len(lies_in)} drains; say which one it falls to.")
+        raise SurveyError(
+            say(
+                "zone {zone!r} has {count} drains; say which one it falls to.",
+                zone=name,
+                count=len(lies_in),
+            )
+        )
     return lies_in[0]
 
 
@@ -144,7 +163,9 @@ def falls_of(
     if intent.kind not in DRAINING and not (intent.kind == "fall" and intent.fall_ratio):
         return None
     if not inside(Room(room.outline), np.array(outline.corners_mm)).all():
-        raise SurveyError(f"zone {name!r} is to fall, and a corner of it lies outside the room.")
+        raise SurveyError(
+            say("zone {zone!r} is to fall, and a corner of it lies outside the room.", zone=name)
+        )
     if intent.kind == "fall":
         return one_fall(outline, ratio, intent.bearing_deg)
     drain = drain_of(name, outline, intent, drains)
@@ -152,12 +173,13 @@ def falls_of(
     return falls_to(outline, drain.outline, ratio, linear, side_names(room, outline))
 
 
-def side_names(room: Room, outline: Ring, line: str = "{}") -> tuple[str, ...]:
+def side_names(room: Room, outline: Ring, line: bool = False) -> tuple[str, ...]:
     """What the sides of a zone are called: by the wall of the room they lie on.
 
-    A side on none is called by the compass, as `line` has it.
+    A side on none is called by the compass; of a bed's edge, a `line` is said of it.
     """
-    called = [line.format(name) for name in wall_names(Room(outline))]
+    sides = wall_names(Room(outline))
+    called = [say("{side} line", side=side) if line else side for side in sides]
     corners, walls = np.array(outline.corners_mm), np.array(room.outline.corners_mm)
     middles = (corners + np.roll(corners, -1, axis=0)) / 2
     for name, p, q in zip(wall_names(room), walls, np.roll(walls, -1, axis=0), strict=True):
@@ -191,7 +213,9 @@ def _faces(
     if falls is None:
         floor, kept = part(own, room) if drains else (own, np.arange(len(own.xy_mm)))
         if len(kept) < 2:
-            raise SurveyError(f"zone {name!r} holds fewer than two readings beside its drain.")
+            raise SurveyError(
+                say("zone {zone!r} holds fewer than two readings beside its drain.", zone=name)
+            )
         return (Face(name, view_of(floor, intent), kept),), ()
     faces, bare = [], []
     for facet in falls.facets:
@@ -205,7 +229,9 @@ def _faces(
             Face(facet.name, replace(view_of(floor, meant), flow_deg=facet.bearing_deg), kept)
         )
     if not faces:
-        raise SurveyError(f"none of the planes of zone {name!r} holds three readings.")
+        raise SurveyError(
+            say("none of the planes of zone {zone!r} holds three readings.", zone=name)
+        )
     return tuple(faces), tuple(bare)
 
 
@@ -254,7 +280,9 @@ def check_drains(survey: Survey, room: Room) -> None:
     """Drains lie in the room. Raises SurveyError naming one that does not."""
     for drain in survey.drains:
         ring = drain.outline
-        check_drain(ring.name, np.array(ring.corners_mm), replace(room, cutouts=()), "the room")
+        check_drain(
+            ring.name, np.array(ring.corners_mm), replace(room, cutouts=()), say("the room")
+        )
 
 
 def check_zones(survey: Survey, room: Room) -> None:
@@ -266,12 +294,17 @@ def check_zones(survey: Survey, room: Room) -> None:
     held = np.zeros(len(points), dtype=np.int64)
     for zone in survey.zones:
         held += inside(replace(room, zone=zone.outline), points)
-    for bad, words in ((held == 0, "lies in no zone"), (held > 1, "lies in two zones")):
+    for bad, words in ((held == 0, say("lies in no zone")), (held > 1, say("lies in two zones"))):
         if np.mean(bad) > 0.005:
             x, y = points[int(np.argmax(bad))]
             raise SurveyError(
-                f"the floor around {x:.0f} mm east and {y:.0f} mm north {words}; zones cover the "
-                "room, each place once."
+                say(
+                    "the floor around {x:.0f} mm east and {y:.0f} mm north {words}; zones cover "
+                    "the room, each place once.",
+                    x=x,
+                    y=y,
+                    words=words,
+                )
             )
 
 

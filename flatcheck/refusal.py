@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.instrument import fine
+from flatcheck.language import say
 from flatcheck.leastwork import Conflict, Correction
 from flatcheck.parts import Part, settled
 from flatcheck.places import where
@@ -14,7 +15,7 @@ from flatcheck.room import EDGE_MM
 from flatcheck.site import AT_LIMIT_MM, Proposal, Site
 from flatcheck.terms import Material
 from flatcheck.units import format_distance, format_length, format_load
-from flatcheck.verdict import Finding, Outcome, Verdict, chosen, place_of
+from flatcheck.verdict import SAID, Finding, Outcome, Verdict, chosen, place_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -46,9 +47,9 @@ def unjudged(site: Site) -> str:
     """Which rule the readings could not judge, so that nothing can be said of any correction."""
     for finding in site.assessment.verdict.findings:
         if finding.outcome is Outcome.NOT_ASSESSED and finding.as_read is Outcome.NOT_ASSESSED:
-            return (
-                "The readings cannot show this rule, so no plan can be proven: "
-                f"{_would_show(site, finding)}"
+            return say(
+                "The readings cannot show this rule, so no plan can be proven: {rule}",
+                rule=_would_show(site, finding),
             )
     return ""
 
@@ -65,7 +66,11 @@ def still_bad(site: Site, verdict: Verdict) -> str:
     words = bad.rule.words
     if verdict.outcome is Outcome.NOT_ASSESSED:
         words = _would_show(site, bad)
-    return f"Measured again after the work the floor is {verdict.outcome}: {words}"
+    return say(
+        "Measured again after the work the floor is {outcome}: {rule}",
+        outcome=SAID[verdict.outcome],
+        rule=words,
+    )
 
 
 def _would_show(site: Site, finding: Finding) -> str:
@@ -73,10 +78,20 @@ def _would_show(site: Site, finding: Finding) -> str:
     words = finding.rule.words.removesuffix(".")
     need = format_distance(finding.pitch_mm, site.assessment.survey.show)
     if finding.have_mm > finding.pitch_mm * 1.01 + EDGE_MM:
-        return f"{words}; that takes a reading every {need} or closer, in two directions."
+        return say(
+            "{rule}; that takes a reading every {need} or closer, in two directions.",
+            rule=words,
+            need=need,
+        )
     if finding.left_open:
-        return f"{words}; that takes bars on the diagonal too, or heights by level or laser."
-    return f"{words}; that takes readings over all of the floor, every {need} or closer."
+        return say(
+            "{rule}; that takes bars on the diagonal too, or heights by level or laser.", rule=words
+        )
+    return say(
+        "{rule}; that takes readings over all of the floor, every {need} or closer.",
+        rule=words,
+        need=need,
+    )
 
 
 def offered(
@@ -98,7 +113,7 @@ def in_part(site: Site, part: Part, words: str) -> str:
     """A sentence about a part of the floor, which is named where there are several."""
     if len(site.assessment.parts) == 1:
         return words[:1].upper() + words[1:]
-    return f"In {part.name!r} {words}"
+    return say("In {part!r} {words}", part=part.name, words=words)
 
 
 def too_heavy(site: Site, fill_mm: Floats, material: Material) -> str:
@@ -110,9 +125,12 @@ def too_heavy(site: Site, fill_mm: Floats, material: Material) -> str:
     worst = float(fill_mm.max(initial=0.0)) * material.wet_kg_l
     if most is None or worst <= most:
         return ""
-    return (
-        f"At its thickest the {material.name} weighs {format_load(worst, style)}, and "
-        f"{format_load(most, style)} was said to be what the floor may take."
+    return say(
+        "At its thickest the {material} weighs {load}, and {most} was said to be what the "
+        "floor may take.",
+        material=material.name,
+        load=format_load(worst, style),
+        most=format_load(most, style),
     )
 
 
@@ -122,9 +140,11 @@ def too_thin(site: Site, fill_mm: Floats, material: Material) -> str:
     thin = (fill_mm > 0) & (fill_mm < material.least_mm - AT_LIMIT_MM)
     if not thin.any():
         return ""
-    return (
-        f"It would have to run out to nothing, and the {material.name} is at least "
-        f"{format_length(material.least_mm, style)} thick; take one that feathers."
+    return say(
+        "It would have to run out to nothing, and the {material} is at least {least} thick; "
+        "take one that feathers.",
+        material=material.name,
+        least=format_length(material.least_mm, style),
     )
 
 
@@ -132,9 +152,9 @@ def open_level(site: Site) -> str:
     """Why nothing can be laid level on a floor; empty where the readings tell how it lies."""
     if all(settled(part.view.surface) for part in site.assessment.parts):
         return ""
-    return (
-        "The readings leave open how high the places lie to each other, so that nothing tells how "
-        "thick it would be; read heights with a level or a laser."
+    return say(
+        "The readings leave open how high the places lie to each other, so that "
+        "nothing tells how thick it would be; read heights with a level or a laser."
     )
 
 
@@ -147,16 +167,20 @@ def conflict_words(site: Site, found: Conflict) -> str:
 
     bounds = []
     if len(found.unground):
-        bounds.append(f"what may be ground ({tell(found.unground)})")
+        bounds.append(say("what may be ground ({places})", places=tell(found.unground)))
     if len(found.unfilled):
-        bounds.append(f"what may be filled ({tell(found.unfilled)})")
-    against = _and(bounds) if bounds else "reading and placing error"
-    more = " and more places" if max(len(found.unground), len(found.unfilled)) > 3 else ""
+        bounds.append(say("what may be filled ({places})", places=tell(found.unfilled)))
+    against = _and(bounds) if bounds else say("reading and placing error")
+    more = say(" and more places") if max(len(found.unground), len(found.unfilled)) > 3 else ""
     # Where demands were measured again after a first answer, another way might have led on.
-    met = "cannot be met" if site.linear else "found no way to be met"
-    return (
-        f"{_called(found)} {met}: {against}{more} would have to give way by "
-        f"{fine(found.short_mm, style)} at least"
+    met = say("cannot be met") if site.linear else say("found no way to be met")
+    return say(
+        "{rule} {met}: {against}{more} would have to give way by {short} at least",
+        rule=_called(found),
+        met=met,
+        against=against,
+        more=more,
+        short=fine(found.short_mm, style),
     )
 
 
@@ -164,9 +188,13 @@ def _called(found: Conflict) -> str:
     """The rules in conflict, each by its own sentence."""
     asked = [words.removesuffix(".") for words in found.names]
     if len(asked) == 1:
-        return f"the rule ({asked[0]})"
-    return f"the rules ({'; '.join(asked)}) together"
+        return say("the rule ({rule})", rule=asked[0])
+    return say("the rules ({rules}) together", rules="; ".join(asked))
 
 
 def _and(items: Sequence[str]) -> str:
-    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
+    return (
+        items[0]
+        if len(items) == 1
+        else say("{names} and {last}", names=", ".join(items[:-1]), last=items[-1])
+    )

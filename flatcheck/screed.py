@@ -291,7 +291,7 @@ def _marks(survey: Survey, outline: Ring, made: Falls, spacing_mm: float) -> tup
         raise SurveyError(say("the spacing of marks along a wall must be at least 10 mm."))
     corners = np.array(made.corners)
     room = survey.room or Room(outline)
-    names = side_names(room, Ring(outline.name, made.corners), "{} line")
+    names = side_names(room, Ring(outline.name, made.corners), line=True)
     marks = []
     for k, name in enumerate(names):
         ahead = (k + 1) % len(corners)

@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flatcheck.errors import SurveyError
+from flatcheck.language import say
 from flatcheck.surface import Lines
 
 Floats = npt.NDArray[np.float64]
@@ -74,8 +75,14 @@ def bars(families: Sequence[Lines], height: Floats, length_mm: float | None) -> 
     count = sum(_count(family, reach) for family in families)
     if count > MOST_BARS:
         raise SurveyError(
-            f"{len(height)} readings give {count:,} ways to lay the bar, more than the "
-            f"{MOST_BARS:,} that can be listed; read on a wider grid, or judge the floor in zones."
+            say(
+                "{readings} readings give {count:,} ways to lay the bar, more than the "
+                "{most:,} that can be listed; read on a wider grid, or judge the floor in "
+                "zones.",
+                readings=len(height),
+                count=count,
+                most=MOST_BARS,
+            )
         )
     found = []
     for number, family in enumerate(families):

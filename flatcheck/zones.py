@@ -11,6 +11,7 @@ import numpy as np
 
 from flatcheck.cutting import cells, outlines
 from flatcheck.intent import DRAINING, Intent
+from flatcheck.language import say
 from flatcheck.room import EDGE_MM, Ring, Room, in_ring
 from flatcheck.survey import Survey, Zone
 
@@ -26,7 +27,7 @@ def zones_of(survey: Survey, room: Room | None) -> list[tuple[str, Ring, Intent]
     if survey.zones:
         return list(_floors(survey.zones, room))
     assert room is not None  # a survey without zones is asked only with its room
-    return [("floor", room.outline, survey.intent)]
+    return [(say("floor"), room.outline, survey.intent)]
 
 
 def joined(survey: Survey, room: Room) -> list[str]:
@@ -85,5 +86,9 @@ def _together(
 
 def _called(names: list[str]) -> str:
     if len(names) > NAMED + 1:
-        return f"{', '.join(names[:NAMED])} and {len(names) - NAMED} more zones"
-    return " and ".join((", ".join(names[:-1]), names[-1]))
+        return say(
+            "{names} and {count} more zones",
+            names=", ".join(names[:NAMED]),
+            count=len(names) - NAMED,
+        )
+    return say("{names} and {last}", names=", ".join(names[:-1]), last=names[-1])

@@ -1,11 +1,12 @@
 """Grind: take the high places down, and fill nothing."""
 
+from flatcheck.language import say
 from flatcheck.leastwork import Conflict
 from flatcheck.refusal import Refusal, conflict_words, offered
 from flatcheck.site import Proposal, Site, cheapest
 
 ID = "grind"
-TITLE = "Grinding the high places"
+TITLE = say("Grinding the high places")
 
 
 def propose(site: Site) -> Proposal | Refusal:
@@ -14,5 +15,5 @@ def propose(site: Site) -> Proposal | Refusal:
         return Refusal(ID, TITLE, f"{site.ungrindable}.")
     found = cheapest(site, grind=True, fill=None)
     if isinstance(found, Conflict):
-        return Refusal(ID, TITLE, f"By grinding alone {conflict_words(site, found)}.")
+        return Refusal(ID, TITLE, say("By grinding alone {why}.", why=conflict_words(site, found)))
     return offered(site, ID, TITLE, found, None)

@@ -9,6 +9,7 @@ from itertools import combinations
 import numpy as np
 
 from flatcheck.instrument import fine
+from flatcheck.language import say
 from flatcheck.pour import NoLevel, pour
 from flatcheck.refusal import Refusal, in_part, open_level, too_heavy
 from flatcheck.room import EDGE_MM, Ring, Room, onto
@@ -17,7 +18,7 @@ from flatcheck.terms import weighed
 from flatcheck.units import format_length
 
 ID = "pour"
-TITLE = "Pouring a self-leveler"
+TITLE = say("Pouring a self-leveler")
 
 MOST_LIFTS = 3
 """More lifts than this are another job. Common practice, no source."""
@@ -26,15 +27,15 @@ MOST_LIFTS = 3
 def propose(site: Site) -> Proposal | Refusal:
     """Each zone poured to the height that costs least."""
     if site.floor.room.upright:
-        return Refusal(ID, TITLE, "A self-leveler is poured on floors, not on a wall.")
+        return Refusal(ID, TITLE, say("A self-leveler is poured on floors, not on a wall."))
     if any(part.view.ground is not None for part in site.assessment.parts):
-        return Refusal(ID, TITLE, "A self-leveler finds its own level and makes no falls.")
+        return Refusal(ID, TITLE, say("A self-leveler finds its own level and makes no falls."))
     unknown = open_level(site)
     if unknown:
         return Refusal(ID, TITLE, unknown)
     if any(not keep.fill for keep in site.terms.keeps):
         return Refusal(
-            ID, TITLE, "A part of the floor may not be filled, and a leveler covers all."
+            ID, TITLE, say("A part of the floor may not be filled, and a leveler covers all.")
         )
     material, terms, style = site.terms.leveler, site.terms, site.assessment.survey.show
     heights, n = site.floor.height_mm, len(site.floor.xy_mm)
@@ -61,16 +62,25 @@ def propose(site: Site) -> Proposal | Refusal:
             highest,
         )
         if isinstance(found, NoLevel):
+            least = format_length(material.least_mm, style)
             short = fine(found.lowest_mm - found.highest_mm, style)
-            why = f"{MOST_LIFTS} lifts over the lowest place end {short} too low for that; "
-            way = "grind more, or fill the lowest places first."
-            if found.highest_mm == highest:
-                why = f"the height of {lowest!r} leaves {short} too little for that; "
-                way = "grind more, let it rise, or pour up to a dam."
-            words = (
-                f"the leveler must be {format_length(material.least_mm, style)} thick over the "
-                f"highest place that is not ground, and {why}{way}"
+            words = say(
+                "the leveler must be {least} thick over the highest place that is not ground, and "
+                "{lifts} lifts over the lowest place end {short} too low for that; grind more, or "
+                "fill the lowest places first.",
+                least=least,
+                lifts=MOST_LIFTS,
+                short=short,
             )
+            if found.highest_mm == highest:
+                words = say(
+                    "the leveler must be {least} thick over the highest place that is not ground, "
+                    "and the height of {hold!r} leaves {short} too little for that; grind more, "
+                    "let it rise, or pour up to a dam.",
+                    least=least,
+                    hold=lowest,
+                    short=short,
+                )
             return Refusal(ID, TITLE, in_part(site, part, words))
         grind[own], fill[own] = found.grind_mm, found.thick_mm
         levels.append((part.name, found.level_mm))

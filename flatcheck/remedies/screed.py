@@ -8,6 +8,7 @@ import numpy.typing as npt
 from flatcheck.errors import FlatcheckError
 from flatcheck.facet import height_at
 from flatcheck.intent import DRAINING, Intent
+from flatcheck.language import say
 from flatcheck.parts import Part
 from flatcheck.refusal import Refusal, in_part, open_level, too_heavy
 from flatcheck.screed import limits_of, screeds
@@ -20,7 +21,7 @@ from flatcheck.verdict import Outcome
 Floats = npt.NDArray[np.float64]
 
 ID = "screed"
-TITLE = "Screeding a mortar bed"
+TITLE = say("Screeding a mortar bed")
 
 STEEPER = (1.0, 1.05, 1.1, 1.2, 1.35)
 """Falls that nobody fixed are tried at so many times the least that the rules ask for: a floor
@@ -31,12 +32,14 @@ def propose(site: Site) -> Proposal | Refusal:
     """Every zone under a mortar bed: to its falls where it is to fall, else level."""
     material = site.terms.mortar
     if site.floor.room.upright:
-        return Refusal(ID, TITLE, "A bed is screeded on floors, not on a wall.")
+        return Refusal(ID, TITLE, say("A bed is screeded on floors, not on a wall."))
     unknown = open_level(site)
     if unknown:
         return Refusal(ID, TITLE, unknown)
     if any(not keep.fill for _, keep in site.kept):
-        return Refusal(ID, TITLE, "A part of the floor may not be filled, and a bed covers all.")
+        return Refusal(
+            ID, TITLE, say("A part of the floor may not be filled, and a bed covers all.")
+        )
     none = np.zeros(len(site.floor.xy_mm))
     first: Proposal | Refusal | None = None
     tries = STEEPER if _free(site) else STEEPER[:1]
@@ -94,9 +97,13 @@ def _bed(site: Site, steeper: float) -> Floats | str:
             return in_part(
                 site,
                 part,
-                f"a bed {format_length(material.least_mm, style)} thick or more over "
-                f"the highest place is {format_length(thick, style)} over the lowest, and "
-                f"{format_length(material.most_mm, style)} is the most.",
+                say(
+                    "a bed {least} thick or more over the highest place is {thick} over the "
+                    "lowest, and {most} is the most.",
+                    least=format_length(material.least_mm, style),
+                    thick=format_length(thick, style),
+                    most=format_length(material.most_mm, style),
+                ),
             )
         for hold, (stations, rise) in zip(survey.holds, site.held, strict=True):
             held = np.intersect1d(stations, own)
@@ -105,9 +112,13 @@ def _bed(site: Site, steeper: float) -> Floats | str:
                 return in_part(
                     site,
                     part,
-                    f"a bed {format_length(material.least_mm, style)} thick or more "
-                    f"over the highest place ends {format_length(over, style)} too high for "
-                    f"{hold.name!r}.",
+                    say(
+                        "a bed {least} thick or more over the highest place ends {over} too high "
+                        "for {hold!r}.",
+                        least=format_length(material.least_mm, style),
+                        over=format_length(over, style),
+                        hold=hold.name,
+                    ),
                 )
         fill[own] = level - heights[own]
     fill = np.maximum(fill, 0.0)
