@@ -30,8 +30,8 @@ class Refusal:
     why: str
 
 
-NOT_TRIED = "Not tried: the search was stopped before its turn."
-UNFINISHED = (
+NOT_TRIED = say("Not tried: the search was stopped before its turn.")
+UNFINISHED = say(
     "Not searched to the end: when the search was stopped, no plan of this kind was known that "
     "passes."
 )
