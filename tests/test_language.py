@@ -1,25 +1,46 @@
 """Texts in the person's language, and that all of them stand in one place."""
 
 import ast
+import csv
 import gettext
+import json
 import os
+import re
+import string
 import subprocess
 import sys
+import tomllib
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
+from babel.messages.catalog import Catalog
+from babel.messages.mofile import write_mo
+from shown import words_of
 
+from flatcheck.fnumber import F_CITATION
 from flatcheck.language import LANGUAGE, say, several
 from flatcheck.languages.__main__ import (
     PACKAGE,
     TEMPLATE,
+    catalog,
     compiled,
     places,
     said_in,
     template,
     texts,
 )
+from flatcheck.product import PRODUCTS
+from flatcheck.rules import standards
+from flatcheck.run import LINE_RULES
+from flatcheck.scheme import scheme_named
+from flatcheck.slab import CLASS_CITATION, LOCAL_CITATION
+from flatcheck.tables import kinds
+from flatcheck.waviness import WI_CITATION
 
+ROOT = PACKAGE.parent
+SAMPLES = ROOT / "sample_surveys"
 SOURCES = [str(path.relative_to(PACKAGE)) for path in sorted(PACKAGE.rglob("*.py"))]
 
 PO = r"""msgid ""
@@ -147,3 +168,234 @@ def test_language_asked_for(tmp_path: Path) -> None:
         assert ran.stdout.strip() == said
         assert told in ran.stderr
         assert bool(told) is bool(ran.stderr)
+
+
+# A trial language: every letter of a text is wide (Ａ for A), so what is shown in plain letters has
+# not been said in it. Letters rather than brackets around a text, for brackets hide what is filled
+# in, and come apart where a text is wrapped or cut.
+
+KEPT = re.compile(r"(\{[^{}]*\}|<[^<>]*>|&[a-z]+;|%\(\w+\)s|%%)")
+"""What of a text is no words: places, tags, signs."""
+
+
+WIDE = {ord(letter): ord(letter) + 0xFEE0 for letter in string.ascii_letters}
+
+
+def wide(text: str) -> str:
+    """A text in the trial language."""
+    parts = KEPT.split(text)
+    parts[::2] = [
+        re.sub("[A-Za-z]", lambda m: chr(ord(m[0]) + 0xFEE0), part) for part in parts[::2]
+    ]
+    return "".join(parts)
+
+
+@pytest.fixture(scope="session")
+def trial(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the trial language."""
+    folder = tmp_path_factory.mktemp("trial")
+    made = Catalog(locale="en", charset="utf-8")
+    for message in catalog():
+        if isinstance(message.id, str):
+            made.add(message.id, wide(message.id))
+        else:
+            made.add(message.id, tuple(map(wide, message.id)))
+    (folder / "LC_MESSAGES").mkdir()
+    with (folder / "LC_MESSAGES" / "flatcheck.mo").open("wb") as file:
+        write_mo(file, made)
+    return folder
+
+
+def shown(trial: Path, *command: str) -> str:
+    """What a program prints in the trial language."""
+    ran = subprocess.run(
+        [sys.executable, *command],
+        env={**os.environ, LANGUAGE: str(trial), "PYTHONPATH": str(ROOT), "COLUMNS": "500"},
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+    )
+    assert "Traceback" not in ran.stderr, ran.stderr[-2000:]
+    return ran.stdout + "".join(r for r in ran.stderr.splitlines(True) if "ScriptRun" not in r)
+
+
+FREE = (
+    "title",
+    "place",
+    "by",
+    "surface",
+    "notes",
+    "note",
+    "name",
+    "walls",
+    "drain",
+    "id",
+    "specified",
+)
+"""Keys of a survey document whose text is the person's own."""
+
+
+def typed(document: Any, key: str = "") -> Iterator[str]:
+    """What a person wrote in a survey in words of their own."""
+    if isinstance(document, dict):
+        for name, value in document.items():
+            yield from typed(value, name)
+    elif isinstance(document, list):
+        for value in document:
+            yield from typed(value, key)
+    elif isinstance(document, str) and key in FREE:
+        yield document
+
+
+def records() -> Iterator[str]:
+    """Of the rule book: ids, and the documents, editions, clauses and sources it cites."""
+    cited = [*LINE_RULES.values(), F_CITATION, CLASS_CITATION, LOCAL_CITATION, WI_CITATION]
+    cited += [product.citation for product in PRODUCTS]
+    cited += [scheme_named(name).how_many for name in ("bs-8204", "dtu-slabs", "aci-bar")]
+    for standard in standards().values():
+        yield standard.id
+        for grade in standard.grades:
+            yield f"{standard.id}:{grade.id}"
+            cited += [rule.citation for rule in grade.rules]
+    yield from (product.id for product in PRODUCTS)
+    for one in cited:
+        yield from (one.document, one.edition, one.clause, one.source)
+
+
+ALLOWED = {
+    # units
+    *("mm", "cm", "ft", "in", "sq", "cubic", "kg", "lb", "gal", "deg"),
+    # numbers and bodies that are called by these letters everywhere
+    *("FF", "FL", "DIN", "ASTM", "ANSI", "ISO", "EN", "ACI"),
+    # the program, and kinds of files
+    *("flatcheck", "CSV", "JSON", "HTML", "XLSX", "ZIP", "TOML"),
+}
+"""Words that are the same in every language."""
+
+CODE = re.compile(
+    r"`[^`]*`"  # commands
+    r"|--[\w-]+|\b[\w-]+\.(?:toml|csv|txt|html|xlsx|zip|json)\b|/\S+/\S*"  # options, files
+    rf"|(?<=: )(?:{'|'.join(kinds())})\b"  # what a table is
+    r"|^ *(?:\[[a-z.]+\]|[a-z_]+ = .*)$|, [a-z_]+ = "  # lines of a survey document
+    r"|\b[0-9a-f]{64}\b",  # fingerprints
+    re.MULTILINE,
+)
+"""What is written in no language."""
+
+ARGPARSE = re.compile(
+    r"^usage: .*|^flatcheck [\w-]+: error: .*|^positional arguments:$|^options:$"
+    r"|show this help message and exit|^ +(?:-.*?|[\w-]+)(?=  |$)",
+    re.MULTILINE,
+)
+"""Of a help page what Python's own argparse says, and the names of commands and arguments."""
+
+
+@pytest.fixture(scope="session")
+def own() -> re.Pattern[str]:
+    """What persons wrote in the sample surveys and what the rule book cites, the longest first."""
+    found = set(records())
+    for path in SAMPLES.glob("*/survey.toml"):
+        document = tomllib.loads(path.read_text(encoding="utf-8"))
+        found |= {path.parent.name, *typed(document)}
+        found.add(", ".join(document.get("correction", ())).replace("_", " "))  # keys, as written
+    phrases = sorted((p for p in found if re.search("[A-Za-z]{2}", p)), key=len, reverse=True)
+    spaced = [r"\s+".join(map(re.escape, phrase.split())) for phrase in phrases]
+    ids = {re.escape(grade.id) for one in standards().values() for grade in one.grades}
+    grades = "|".join(sorted(ids, key=len, reverse=True))
+    spaced.insert(0, rf"(?:{grades})(?:,\s+(?:{grades}))+")  # the classes of a standard, listed
+    return re.compile(rf"(?<![A-Za-z])(?:{'|'.join(spaced)})(?![A-Za-z])")
+
+
+def plain(text: str, own: re.Pattern[str], *written: re.Pattern[str]) -> list[str]:
+    """Where words stand in plain letters that are neither allowed nor a person's own, and which."""
+    kept = text
+    for pattern in (*written, own, CODE):
+        kept = pattern.sub(lambda found: re.sub(r"\S", " ", found[0]), kept)
+    left = []
+    for row, bare in zip(text.split("\n"), kept.split("\n"), strict=True):
+        words = [word for word in re.findall(r"[A-Za-z]{2,}", bare) if word not in ALLOWED]
+        if words:
+            left.append(f"{', '.join(words)}: in {row.strip()[:150]!r}")
+    return left
+
+
+SAID = (
+    "check fernhollow-corridor",
+    "check millbrook-plywood",
+    "check larkfield-coarse",
+    "check cobbler-yard-mixed",
+    "check tern-quay-bars-only",
+    "check withy-end-wall",
+    "check cressbrook-pan",
+    "check quillet-lane-steps",
+    "falls cressbrook-pan",
+    "falls hollin-ghyll-shower",
+    "flood cressbrook-pan 20mm",
+    "correct gorse-yard-humps",
+    "lay tansy-ford-roll",
+    "forecast tansy-ford-roll --quick",
+    "compare larkfield-coarse",
+    "numbers harnmoor-bays",
+    "box quillet-lane-steps",
+    "change gorse-yard-humps gorse-yard-ground",
+    "check 404",
+    "check fernhollow-corridor --standard 5385-3:9",
+    "sample 12x14ft --standard bs-8204",
+    "standards",
+    "two-peg --help",
+    "check --help",
+    "--help",
+)
+
+
+@pytest.mark.parametrize("command", SAID)
+def test_nothing_left_in_english(command: str, trial: Path, own: re.Pattern[str]) -> None:
+    """In another language the terminal says nothing in English but what has none."""
+    words = [str(SAMPLES / word) if (SAMPLES / word).is_dir() else word for word in command.split()]
+    said = shown(trial, "-m", "flatcheck", *words)
+    assert said
+    left = plain(said, own, ARGPARSE) if "--help" in command else plain(said, own)
+    assert not left, "\n".join(left)
+
+
+PAPERS = (
+    "report millbrook-plywood -o",
+    "report cressbrook-pan -o",
+    "report quillet-lane-steps -o",
+    "check larkfield-coarse --reach",
+    "falls hollin-ghyll-shower --sheet",
+    "lay tansy-ford-roll --sheet",
+    "plan fernhollow-corridor --sheet",
+    "correct gorse-yard-humps --sheet",
+)
+
+
+@pytest.mark.parametrize("command", PAPERS)
+def test_nothing_left_in_english_on_paper(
+    command: str, trial: Path, own: re.Pattern[str], tmp_path: Path
+) -> None:
+    """In another language no page to print holds anything in English but what has none."""
+    paper = tmp_path / "paper.html"
+    words = [str(SAMPLES / word) if (SAMPLES / word).is_dir() else word for word in command.split()]
+    shown(trial, "-m", "flatcheck", *words, str(paper))
+    said = words_of(paper.read_text(encoding="utf-8"))
+    assert len(said) > 20
+    cells = {
+        cell.strip()
+        for path in (SAMPLES / command.split()[1]).glob("*.csv")
+        for row in csv.reader(path.open(encoding="utf-8", newline=""))
+        for cell in row
+    }
+    left = [found for text in said if text.strip() not in cells for found in plain(text, own)]
+    assert not left, "\n".join(left)
+
+
+@pytest.mark.parametrize("sample", ["millbrook-plywood", "cressbrook-pan", "quillet-lane-steps"])
+def test_nothing_left_in_english_on_the_page(
+    sample: str, trial: Path, own: re.Pattern[str]
+) -> None:
+    """In another language no step of the page shows anything in English but what has none."""
+    said = json.loads(shown(trial, "tests/shown.py", sample))
+    assert len(said) > 100
+    left = [f"{place}: {found}" for place, text in said for found in plain(text, own)]
+    assert not left, "\n".join(left)
