@@ -64,23 +64,30 @@ def propose(site: Site) -> Proposal | Refusal:
         if isinstance(found, NoLevel):
             least = format_length(material.least_mm, style)
             short = fine(found.lowest_mm - found.highest_mm, style)
-            words = say(
-                "the leveler must be {least} thick over the highest place that is not ground, and "
-                "{lifts} lifts over the lowest place end {short} too low for that; grind more, or "
-                "fill the lowest places first.",
-                least=least,
+            why = say(
+                "{lifts} lifts over the lowest place end {short} too low for that",
                 lifts=MOST_LIFTS,
                 short=short,
             )
+            way = say("grind more, or fill the lowest places first")
+            if site.ungrindable:
+                way = say("fill the lowest places first")
             if found.highest_mm == highest:
-                words = say(
-                    "the leveler must be {least} thick over the highest place that is not ground, "
-                    "and the height of {hold!r} leaves {short} too little for that; grind more, "
-                    "let it rise, or pour up to a dam.",
-                    least=least,
+                why = say(
+                    "the height of {hold!r} leaves {short} too little for that",
                     hold=lowest,
                     short=short,
                 )
+                way = say("grind more, let it rise, or pour up to a dam")
+                if site.ungrindable:
+                    way = say("let it rise, or pour up to a dam")
+            words = say(
+                "the leveler must be {least} thick over the highest place that is not ground, and "
+                "{why}; {way}.",
+                least=least,
+                why=why,
+                way=way,
+            )
             return Refusal(ID, TITLE, in_part(site, part, words))
         grind[own], fill[own] = found.grind_mm, found.thick_mm
         levels.append((part.name, found.level_mm))
