@@ -18,6 +18,7 @@ from flatcheck.report.correction import (
     recommended,
     terms_words,
 )
+from flatcheck.report.remedy import correction
 from flatcheck.rules import standards
 from flatcheck.units import STYLES, format_load, format_volume, format_weight
 
@@ -77,6 +78,7 @@ def test_a_stopped_search_is_said() -> None:
     for title in ("Grinding the high places", "Patching the low places"):
         assert f"{title}: Not tried: the search was stopped before its turn." in said
     assert PROVEN not in said
+    assert said[1] in correction(choice, choice.fixes[0])
     none = recommended(replace(choice, fixes=()))
     assert none == ["No plan that passes was known when the search was stopped."]
 

@@ -230,13 +230,7 @@ def recommended(choice: Choice) -> list[str]:
         next_one = say("next comes {remedy} at {cost}", remedy=called, cost=cost)
         said += "; " + (as_much if second.takes.money == first.takes.money else next_one)
     sentences = [said + "."]
-    if choice.stopped:
-        sentences.append(
-            say(
-                "The search was stopped, so the comparison is not complete: what was not tried or "
-                "not searched to the end may be cheaper; work it out again to know."
-            )
-        )
+    sentences += stopped_words(choice)
     turned: dict[str, list[str]] = {}
     for flip in choice.flips:
         turned.setdefault(flip.to, []).append(_flip(flip, style))
@@ -251,6 +245,15 @@ def recommended(choice: Choice) -> list[str]:
     if ways:
         sentences.append(f"{ways[0][:1].upper()}{'; '.join(ways)[1:]}.")
     return sentences
+
+
+def stopped_words(choice: Choice) -> list[str]:
+    """That a comparison is not complete, where its search was stopped."""
+    said = say(
+        "The search was stopped, so the comparison is not complete: what was not tried or not "
+        "searched to the end may be cheaper; work it out again to know."
+    )
+    return [said] if choice.stopped else []
 
 
 def _lower(title: str) -> str:

@@ -5,7 +5,7 @@ from html import escape
 
 from flatcheck.correction import Choice, Fix, marks
 from flatcheck.language import say, several
-from flatcheck.report.correction import cautions, table
+from flatcheck.report.correction import cautions, stopped_words, table
 from flatcheck.report.marks import mark_words, marks_drawing
 from flatcheck.report.paper import figure, heading, listed, paragraphs
 from flatcheck.units import (
@@ -22,6 +22,7 @@ def correction(choice: Choice, fix: Fix | None) -> str:
     """What is to be done, how much of it, where, with which cautions, and what else was tried."""
     style = choice.site.assessment.survey.show
     refused = [f"{refusal.title}: {refusal.why}" for refusal in choice.refused]
+    refused += stopped_words(choice)
     if fix is None:
         if len(why := dict.fromkeys(refusal.why for refusal in choice.refused)) == 1:
             refused = list(why)
