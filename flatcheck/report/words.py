@@ -345,11 +345,6 @@ def spot_words(spot: Spot, room: Room, style: Style) -> str:
     )
 
 
-def many(count: int, noun: str) -> str:
-    """So many of a thing, the noun in its right number."""
-    return f"{count} {noun}{'' if count == 1 else 's'}"
-
-
 def tile_size(tile: Tile, style: Style) -> str:
     """A tile's edges, short one first, as 12" x 24"."""
     short, long = sorted((tile.width_mm, tile.length_mm))
