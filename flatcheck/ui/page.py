@@ -36,6 +36,9 @@ from flatcheck.ui.walking import walked
 from flatcheck.ui.water import falls, heights
 from flatcheck.verdict import Outcome
 
+LONG = 2000
+"""A survey of more cells than this takes long enough to be told of."""
+
 
 def main() -> None:
     """Draw the page once: what is entered, and the step that is open."""
@@ -84,8 +87,14 @@ def _whole() -> None:
 
 def _assessed(survey: Survey) -> Assessment:
     """The survey judged: kept from before, or judged now."""
-    with st.spinner(say("Working out the floor.")):
-        return kept("judged", text_of(survey), lambda: assess(survey))
+
+    def judged() -> Assessment:
+        if sum(len(row) for table in survey.tables for row in table.cells) < LONG:
+            return assess(survey)
+        with st.spinner(say("Working out the floor.")):
+            return assess(survey)
+
+    return kept("judged", text_of(survey), judged)
 
 
 def _open(step: str, source: str, assessment: Assessment) -> None:
