@@ -224,7 +224,10 @@ def test_redraw(opened: Any, address: str, bare: str, store: Store, step: str) -
 
 
 def test_acknowledged(opened: Any, address: str, bare: str, store: Store) -> None:
-    """A reading of 400 is acknowledged within twice what a bare form takes that writes to disk."""
+    """A reading of 400 is acknowledged within three times what a bare form takes that writes too.
+
+    It takes 1.5 to 1.7 times on a quiet machine.
+    """
     yard = opened(bare)
     taken = []
     for k in range(TIMES):
@@ -246,7 +249,7 @@ def test_acknowledged(opened: Any, address: str, bare: str, store: Store) -> Non
     own = page.evaluate("window.acknowledged")
     mine, form = statistics.median(own), statistics.median(taken)
     print(f"\nbare form {form:.0f} ms, reading acknowledged after {mine:.0f} ms ({len(own)})")
-    assert mine < 2 * form
+    assert mine < 3 * form
 
 
 def test_first_page(opened: Any, address: str, bare: str) -> None:
