@@ -265,15 +265,23 @@ def test_first_page(opened: Any, address: str, bare: str) -> None:
     assert taken["first page"] < 6 * taken["bare"]
 
 
+LAYING = ("Lay the tile", "Stop")
+
+
 def test_stopped(opened: Any, address: str, store: Store) -> None:
     """A forecast of thousands of tiles tells what it works at, and ends when it is told to."""
     files = floor(20, 300)
     files[DOCUMENT] = files[DOCUMENT].replace(b'"600"', b'"100"').replace(b'"300"', b'"100"')
     key = store.create(files, "test", "begun")
     page = opened(f"{address}/?survey={key}&step=tile")
-    page.get_by_role("button", name="Lay the tile").click()
-    page.locator("[role=status]").get_by_text("Working out").wait_for()
-    drawn_anew(page, page.get_by_role("button", name="Stop", exact=True).click)
+    lay, stop = (page.get_by_role("button", name=name, exact=True) for name in LAYING)
+    lay.wait_for()
+    page.wait_for_function("document.querySelector('[data-test-script-state=notRunning]')")
+    page.wait_for_timeout(1000)  # a press while the page is still being drawn can be lost
+    lay.click()
+    stop.wait_for()
+    page.locator("[role=status]").wait_for()
+    drawn_anew(page, stop.click)
     page.get_by_text("Every tile is laid").wait_for()
     assert page.locator(".st-key-laying").count() == 0
 
