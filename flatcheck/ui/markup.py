@@ -11,11 +11,10 @@ import plotly.graph_objects as go
 import streamlit as st
 
 from flatcheck.errors import FlatcheckError
-from flatcheck.language import say
 from flatcheck.report.paper import listed as listed
 from flatcheck.report.paper import paragraphs as paragraphs
 from flatcheck.ui.axes import INK
-from flatcheck.verdict import Outcome
+from flatcheck.verdict import SAID, Outcome
 
 MIMES = {
     "txt": "text/plain",
@@ -96,18 +95,9 @@ def write(*parts: str) -> None:
     st.html(f"<div class=fc>{''.join(parts)}</div>")
 
 
-OUTCOMES = {
-    Outcome.WITHIN: say("within"),
-    Outcome.OUT: say("out"),
-    Outcome.CLOSE: say("too close to call"),
-    Outcome.NOT_ASSESSED: say("not assessed"),
-}
-"""The outcomes in the person's language, as `say` has them elsewhere on the page too."""
-
-
 def word(outcome: Outcome) -> str:
     """An outcome as a word on its color."""
-    return f'<span class="word {outcome.name.lower()}">{OUTCOMES[outcome].upper()}</span>'
+    return f'<span class="word {outcome.name.lower()}">{SAID[outcome].upper()}</span>'
 
 
 def draw(figure: go.Figure, key: str, shape: float = 1.0, beside_px: int = 0) -> None:

@@ -13,7 +13,7 @@ import plotly.graph_objects as go
 import streamlit as st
 
 from flatcheck.assess import Assessment
-from flatcheck.bond import KINDS
+from flatcheck.bond import CALLED, KINDS
 from flatcheck.correction import correct
 from flatcheck.errors import FlatcheckError
 from flatcheck.forecast import Answer
@@ -44,16 +44,6 @@ LINES = {
     Outcome.OUT: ("#a3231c", 4, "solid"),
 }
 """How joints are drawn by how they end: color, width and dash."""
-
-PATTERNS = {
-    "aligned": say("aligned"),
-    "running bond": say("running bond"),
-    "diagonal": say("diagonal"),
-    "herringbone": say("herringbone"),
-    "modular": say("modular"),
-    "plank": say("plank"),
-}
-"""What each of KINDS is called."""
 
 KEY = say(
     "Joints in an even bed: thin gray lines will be within, dotted brown ones are "
@@ -119,7 +109,7 @@ def _form(source: str, survey: Survey) -> tuple[bool, bool, dict[str, str]]:
             say("Pattern"),
             KINDS,
             KINDS.index(survey.pattern.kind) if survey.pattern else 0,
-            PATTERNS.__getitem__,
+            CALLED.__getitem__,
             key=f"{source}/pattern",
         )
         typed = {"kind": kind} | {
