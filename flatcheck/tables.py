@@ -7,13 +7,13 @@ that its entry in the document may have.
 
 import importlib
 import pkgutil
-from functools import cache
+from functools import cache, lru_cache
 from types import ModuleType
 
 from flatcheck.document import TABLE_KEYS
 from flatcheck.errors import SurveyError
 from flatcheck.language import say
-from flatcheck.survey import Observation, Step, Survey
+from flatcheck.survey import Observation, Step, Survey, Table
 from flatcheck.warpage import Bench, Pair
 
 MOST_READINGS = 50_000
@@ -21,6 +21,12 @@ MOST_READINGS = 50_000
 
 CELLS_EACH = 5
 """Cells that one reading may fill: a point has x, y, reading, setup and note."""
+
+
+REMEMBERED = 8
+"""How many tables are remembered as they were read: a page asks for the same ones at every step."""
+
+Seen = Observation | Step | Bench | Pair
 
 
 @cache
@@ -53,7 +59,7 @@ def tiles_of(survey: Survey) -> tuple[Bench | Pair, ...]:
     return tuple(seen for seen in _seen(survey) if isinstance(seen, Bench | Pair))
 
 
-def _seen(survey: Survey) -> tuple[Observation | Step | Bench | Pair, ...]:
+def _seen(survey: Survey) -> tuple[Seen, ...]:
     """All that the tables hold, in the order it is written."""
     if not survey.tables:
         raise SurveyError(say("survey.toml names no table of readings; add a [[table]]."))
@@ -67,7 +73,7 @@ def _seen(survey: Survey) -> tuple[Observation | Step | Bench | Pair, ...]:
                 most=MOST_READINGS,
             )
         )
-    found: list[Observation | Step | Bench | Pair] = []
+    found: list[Seen] = []
     for table in survey.tables:
         if table.kind not in kinds():
             raise SurveyError(
@@ -90,7 +96,8 @@ def _seen(survey: Survey) -> tuple[Observation | Step | Bench | Pair, ...]:
                         known=known,
                     )
                 )
-        found += reader.read(table)
+        # Options are as a document has them: lists, and true and 1, which are equal.
+        found += reader.read(table) if table.options else _read(table)
     if len(found) > MOST_READINGS:
         raise SurveyError(
             say(
@@ -101,3 +108,9 @@ def _seen(survey: Survey) -> tuple[Observation | Step | Bench | Pair, ...]:
             )
         )
     return tuple(found)
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _read(table: Table) -> tuple[Seen, ...]:
+    """What a table without options holds."""
+    return tuple(kinds()[table.kind].read(table))
