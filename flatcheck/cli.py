@@ -2,13 +2,13 @@
 
 import argparse
 import errno
+import importlib
 import io
 import os
 import sys
 import traceback
 from collections.abc import Sequence
 
-from flatcheck.commands import box, check, correct, falls, kit, page, plan, report, slab, tile
 from flatcheck.errors import FlatcheckError
 from flatcheck.language import say
 
@@ -23,7 +23,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # an old terminal cannot say every sign
-    arguments = _parser().parse_args(argv)
+    said = sys.argv[1:] if argv is None else list(argv)
+    arguments = _parser(said[0] if said else "").parse_args(said)
     try:
         status: int = arguments.run(arguments)
         print(end="", flush=True)
@@ -49,15 +50,28 @@ def _say_no_more() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-COMMANDS = (check, slab, plan, falls, correct, tile, box, report, kit, page)
-"""In the order in which they are listed."""
+COMMANDS = {
+    "check": ("check", "compare"),
+    "slab": ("numbers", "sample", "tally"),
+    "plan": ("plan",),
+    "falls": ("falls", "flood"),
+    "correct": ("correct", "change"),
+    "tile": ("lay", "forecast", "choose"),
+    "box": ("box",),
+    "report": ("report", "verify"),
+    "kit": ("two-peg", "bar"),
+    "page": ("standards", "page"),
+}
+"""The files of commands with the commands of each, in the order in which they are listed."""
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parser(first: str) -> argparse.ArgumentParser:
+    """What may be said; after a `first` word that is a command only its own file is loaded."""
     parser = argparse.ArgumentParser(
         prog="flatcheck", description=say("Is this floor flat enough for this tile, and where not?")
     )
     verbs = parser.add_subparsers(required=True, metavar="command")
-    for command in COMMANDS:
-        command.add(verbs)
+    own = [file for file, names in COMMANDS.items() if first in names]
+    for file in own or COMMANDS:
+        importlib.import_module(f"flatcheck.commands.{file}").add(verbs)
     return parser

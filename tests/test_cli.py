@@ -1,5 +1,7 @@
 """The command line: what it prints, what it returns, what it refuses."""
 
+import argparse
+import importlib
 import io
 import json
 import os
@@ -9,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from flatcheck.cli import main
+from flatcheck.cli import COMMANDS, main
 from flatcheck.commands.said import tile_section
 from flatcheck.errors import SurveyError
 
@@ -377,3 +379,20 @@ def test_a_terminal_that_knows_only_ascii() -> None:
     assert ran.returncode == 1
     assert ran.stdout.startswith(b"OUT")
     assert ran.stderr == b""
+
+
+@pytest.mark.parametrize("file", COMMANDS)
+def test_every_command_is_where_it_is_said_to_be(file: str) -> None:
+    """A file of commands has those that it is loaded for, and no other."""
+    verbs = argparse.ArgumentParser().add_subparsers()
+    importlib.import_module(f"flatcheck.commands.{file}").add(verbs)
+    assert tuple(verbs.choices) == COMMANDS[file]
+
+
+def test_page_loads_nothing_to_begin() -> None:
+    """The page's server is started before anything that takes long to load."""
+    said = "import sys; from flatcheck.cli import _parser; _parser('page'); print(*sys.modules)"
+    loaded = subprocess.run(
+        [sys.executable, "-c", said], capture_output=True, text=True, check=True
+    )
+    assert not {"numpy", "scipy", "streamlit"} & set(loaded.stdout.split())

@@ -5,8 +5,6 @@ from pathlib import Path
 from typing import Any
 
 from flatcheck.language import say
-from flatcheck.report.text import shelf
-from flatcheck.rules import standards
 
 
 def add(verbs: Any) -> None:
@@ -27,6 +25,9 @@ def add(verbs: Any) -> None:
 
 
 def run_standards(arguments: argparse.Namespace) -> int:
+    from flatcheck.report.text import shelf
+    from flatcheck.rules import standards
+
     print("\n".join(shelf(standards().values())))
     return 0
 
