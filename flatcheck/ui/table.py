@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from html import escape
 
-import pandas as pd
 import streamlit as st
 
 from flatcheck.amendment import Place, amended, built, replaced, table_in
@@ -87,6 +86,8 @@ def _edit(store: Store, kept: Kept, name: str, cells: Cells, who: str) -> None:
         sheet.version, sheet.kept, sheet.shown = sheet.version + 1, cells, _drawn(cells, typed)
     sheet.number = kept.last.number
     columns = [column_name(c) for c in range(1, len(sheet.shown[0]) + 1)]
+    import pandas as pd  # only who opens the table waits for it
+
     st.data_editor(
         pd.DataFrame(sheet.shown, range(1, len(sheet.shown) + 1), columns, dtype=str),
         key=f"{slot} {sheet.version}",
