@@ -4,7 +4,6 @@ Run as a program, because a program speaks one language from its start to its en
 """
 
 import json
-import re
 import sys
 from collections.abc import Iterator
 from html.parser import HTMLParser
@@ -29,9 +28,6 @@ NOT_SHOWN = (
     "default",  # what a person typed
 )
 """Strings that streamlit hands to a browser for its own use."""
-
-DRAWN = ("text", "hovertemplate", "hovertext", "name", "ticktext", "label")
-"""What of a figure is written on it."""
 
 
 class Words(HTMLParser):
@@ -63,20 +59,13 @@ def words_of(markup: str) -> list[str]:
     return parser.found
 
 
-def drawn(figure: Any, name: str = "", legend: bool = True) -> Iterator[str]:
-    """The texts of a figure; the name of a line is one where a legend shows it."""
-    if isinstance(figure, dict):
-        legend = (
-            figure.get("layout", {}).get("showlegend", legend) if "layout" in figure else legend
-        )
-        for key, value in figure.items():
-            if key != "name" or (legend and figure.get("showlegend") is not False):
-                yield from drawn(value, key, legend)
-    elif isinstance(figure, list):
-        for value in figure:
-            yield from drawn(value, name, legend)
-    elif isinstance(figure, str) and name in DRAWN:
-        yield from words_of(re.sub(r"%\{[^}]*\}", " ", figure))
+def drawn(handed: Any) -> Iterator[str]:
+    """The texts of what a component is handed: its markup, and what it tells."""
+    if isinstance(handed, dict | list):
+        for one in handed.values() if isinstance(handed, dict) else handed:
+            yield from drawn(one)
+    elif isinstance(handed, str):
+        yield from words_of(handed)
 
 
 def texts(message: Any) -> Iterator[str]:
@@ -93,7 +82,7 @@ def texts(message: Any) -> Iterator[str]:
                     yield from texts(one)
         elif field.type == field.TYPE_STRING:
             for one in many:
-                if field.name == "spec":
+                if field.name == "json":
                     yield from drawn(json.loads(one))
                 else:
                     yield from words_of(one)

@@ -5,7 +5,6 @@ import re
 from pathlib import Path
 
 import numpy as np
-import plotly.graph_objects as go
 import pytest
 
 from flatcheck.assess import Assessment, assess, reads_floor
@@ -19,6 +18,7 @@ from flatcheck.report.relief import departures_of
 from flatcheck.room import EDGE_MM, Ring, Room, inside, rectangle, ring_area
 from flatcheck.screed import screeds
 from flatcheck.ui.drainage import falls_key, falls_map, head_of, rims
+from flatcheck.ui.drawing import Drawing, Line, Signs, Words
 from flatcheck.ui.figures import floor_map, raster
 from flatcheck.ui.heights import height_words, heights_plan, key_words, walls_tables, written
 from flatcheck.ui.plan import middle_of, reach_of, write_beside
@@ -31,6 +31,7 @@ from flatcheck.ui.planes import (
     letter_of,
     planes_table,
 )
+from flatcheck.ui.svg import markup, places
 from flatcheck.units import STYLES
 from flatcheck.verdict import Outcome
 
@@ -136,23 +137,47 @@ def sample(name: str) -> Assessment:
     return assess(read_folder(SAMPLES / name))
 
 
-def drawn(found: Assessment) -> go.Figure:
+def drawn(found: Assessment) -> Drawing:
     return falls_map(found, drainage(found))
 
 
-def trace(figure: go.Figure, name: str) -> go.Scatter:
-    """The one trace with a name."""
-    (found,) = [t for t in figure.data if t.name == name]
+def line(drawing: Drawing, name: str) -> Line:
+    """The one line with a name."""
+    found = drawing.layer(name)
+    assert isinstance(found, Line)
     return found
 
 
-def notes(figure: go.Figure) -> list[str]:
-    """The words on a drawing that belong to no trace."""
-    return [note.text for note in figure.layout.annotations]
+def signs(drawing: Drawing, name: str) -> Signs:
+    """The signs with a name."""
+    found = drawing.layer(name)
+    assert isinstance(found, Signs)
+    return found
 
 
-def filled(figure: go.Figure) -> list[go.Scatter]:
-    return [t for t in figure.data if t.fill]
+def xy_of(drawn: Line | Signs) -> set[tuple[float, ...]]:
+    """The places of a layer, without the lifts of the pen."""
+    return {tuple(xy) for xy in drawn.xy[np.isfinite(drawn.xy[:, 0])].tolist()}
+
+
+def notes(drawing: Drawing) -> list[str]:
+    """All words on a drawing."""
+    return [words.text for words in drawing.words]
+
+
+def heights_on(drawing: Drawing) -> list[Words]:
+    """The heights that are written at corners and marks."""
+    found = drawing.said("height")
+    assert all(re.fullmatch(r"(<b>)?[0-9.]+(</b>)?", words.text) for words in found)
+    return found
+
+
+def filled(drawing: Drawing) -> list[Line]:
+    """What is colored within, but for the room and what stands on it."""
+    lines = [layer for layer in drawing.layers if isinstance(layer, Line)]
+    return [
+        each for each in lines if each.fill != "none" and not each.name.startswith("ground of ")
+    ]
 
 
 def test_departures_are_from_each_plane() -> None:
@@ -203,11 +228,12 @@ def departures(view: object) -> np.ndarray:
 def test_drain_on_the_map() -> None:
     """The map has the drain in its outline with its name, and tells a reading on it apart."""
     found, _ = exact()
-    figure = floor_map(found)
-    grate = trace(figure, "drain drain")
-    assert set(zip(grate.x, grate.y, strict=True)) == set(DRAIN.corners_mm)
-    assert "drain" in notes(figure)
-    assert any("on no plane" in text for text in trace(figure, "readings").hovertext)
+    drawing = floor_map(found)
+    grate = line(drawing, "drain drain")
+    assert xy_of(grate) == set(DRAIN.corners_mm)
+    assert grate.hatch
+    assert "drain" in notes(drawing)
+    assert any("on no plane" in text for text in signs(drawing, "readings").told)
 
 
 def test_arrows_run_down() -> None:
@@ -248,16 +274,19 @@ def test_arrows_lie_in_their_planes(name: str) -> None:
 
 @pytest.mark.parametrize("name", FALLING)
 def test_arrows_are_drawn_as_worked_out(name: str) -> None:
-    """The drawn shaft goes from tail to head, and its head is turned the way it goes."""
+    """The drawn shaft goes from tail to head; there its head is, turned the way it goes."""
     found = sample(name)
-    figure = drawn(found)
+    drawing = drawn(found)
     for arrow in arrows_of(found):
-        shaft = trace(figure, f"fall of {arrow.letter}")
-        assert list(zip(shaft.x, shaft.y, strict=True)) == [arrow.tail, arrow.head]
+        assert arrow.told
+        shaft = line(drawing, f"fall of {arrow.letter}")
+        assert shaft.xy.tolist() == [list(arrow.tail), list(arrow.head)]
+        head = signs(drawing, f"head of {arrow.letter}")
+        assert head.sign == "arrow"
+        assert head.xy.tolist() == [list(arrow.head)]
         east, north = np.subtract(arrow.head, arrow.tail)
-        assert shaft.marker.angle % 360 == pytest.approx(
-            math.degrees(math.atan2(east, north)) % 360, abs=1e-6
-        )
+        (turn,) = head.turn_deg
+        assert turn % 360 == pytest.approx(math.degrees(math.atan2(east, north)) % 360, abs=1e-6)
 
 
 def test_no_fall_no_arrow() -> None:
@@ -266,8 +295,11 @@ def test_no_fall_no_arrow() -> None:
     arrows = arrows_of(found)
     assert not any(arrow.told for arrow in arrows)
     assert all(arrow.tail == arrow.head for arrow in arrows)
-    shaft = trace(drawn(found), "fall of A")
-    assert shaft.marker.symbol == "circle-open"
+    drawing = drawn(found)
+    circle = signs(drawing, "fall of A")
+    assert (circle.sign, circle.fill) == ("dot", "white")
+    assert circle.edge_px > 0
+    assert "head of A" not in [layer.name for layer in drawing.layers]
     assert "open circle" in falls_key(found, drainage(found))
 
 
@@ -283,13 +315,13 @@ def test_letters() -> None:
 def test_every_plane_on_plan_and_table(name: str) -> None:
     """Each plane's letter stands once on the plan and once in the table, with what it falls."""
     found = sample(name)
-    figure, table = drawn(found), planes_table(found)
+    drawing, table = drawn(found), planes_table(found)
     wide, _, narrow = table.partition('<div class="narrow">')
     planes = plane_falls(found)
     assert wide.count("<tr>") == len(planes) + 1
     for number, plane in enumerate(planes):
         mark = f"<b>{letter_of(number)}</b>"
-        assert len([text for text in notes(figure) if text.startswith(mark)]) == 1
+        assert len([text for text in notes(drawing) if text.startswith(mark)]) == 1
         assert mark in wide
         assert mark in narrow
         assert plane.name in wide
@@ -308,20 +340,19 @@ def test_pond_is_numbered_as_told() -> None:
     """A dent is drawn in its shores with a number, and the words of that number tell its depth."""
     found = two(dent_mm=12)
     west, _ = drainage(found)
-    figure = drawn(found)
+    drawing = drawn(found)
     assert len(west.ponds) == 1
     (pond,) = west.ponds
-    drawing = trace(figure, "pond 1")
-    shore = np.column_stack((drawing.x, drawing.y))
-    shore = shore[~np.isnan(shore.astype(float)).any(axis=1)]
-    assert {tuple(p) for p in shore.tolist()} == {tuple(p) for s in pond.shores for p in s.tolist()}
-    number = trace(figure, "number of pond 1")
-    assert (number.x[0], number.y[0]) == pond.at
-    assert number.text[0] == "<b>1</b>"
+    shores = {tuple(p) for shore in pond.shores for p in shore.tolist()}
+    assert xy_of(line(drawing, "pond 1")) == shores
+    number = signs(drawing, "number of pond 1")
+    assert number.xy.tolist() == [list(pond.at)]
+    (written_on,) = drawing.said("number of pond 1")
+    assert (written_on.at, written_on.text) == (pond.at, "<b>1</b>")
     words = water_words(west, found.surface.room, found.survey.show)[0]
     assert words.startswith(f"Pond 1: {pond.depth_mm:.1f} mm deep")
     assert f"{pond.volume_mm3 / 1e6:.2f} l" in words
-    assert number.hovertext[0].replace("<br>", " ") == words
+    assert number.told == [words]
 
 
 def test_doubtful_pond_is_dashed() -> None:
@@ -331,28 +362,28 @@ def test_doubtful_pond_is_dashed() -> None:
         found = sample(name)
         (zone,) = drainage(found)
         told[name] = zone.ponds[0].told
-        dash = trace(drawn(found), "pond 1").line.dash
+        dash = line(drawn(found), "pond 1").dash
         assert dash == ("solid" if zone.ponds[0].told else "dash")
     assert set(told.values()) == {True, False}
 
 
 def test_each_zone_drains_to_its_own() -> None:
     """With two drains the ground of each has a pattern of its own and says where it drains to."""
-    figure = drawn(two())
-    grounds = [trace(figure, f"to {name}") for name in ("first", "second")]
-    assert len({ground.fillpattern.shape for ground in grounds}) == 2
+    drawing = drawn(two())
+    grounds = [line(drawing, f"to {name}") for name in ("first", "second")]
+    assert all(ground.hatch for ground in grounds)
+    assert len({ground.hatch for ground in grounds}) == 2
     for name, ground, middle in zip(("first", "second"), grounds, (1000, 3000), strict=True):
-        assert f"<i>to {name}</i>" in notes(figure)
-        x = np.array(ground.x, float)
-        assert np.nanmax(np.abs(x - middle)) == pytest.approx(1000)
+        assert f"<i>to {name}</i>" in notes(drawing)
+        assert np.nanmax(np.abs(ground.xy[:, 0] - middle)) == pytest.approx(1000)
     assert "one pattern" in falls_key(two(), drainage(two()))
 
 
 def test_one_drain_needs_no_ground() -> None:
     """Where all of the floor goes to one drain no ground is shaded."""
     found, _ = exact()
-    figure = drawn(found)
-    assert not any(text.startswith("<i>") for text in notes(figure))
+    drawing = drawn(found)
+    assert not any(text.startswith("<i>") for text in notes(drawing))
     assert "pattern" not in falls_key(found, drainage(found))
 
 
@@ -364,11 +395,12 @@ def test_floor_that_drains_nowhere() -> None:
     falls = falls_to(PAN, DRAIN, FALL)
     heights = np.nan_to_num(height_at(falls, grid(21, 16).reshape(-1, 2) * 1.0)).reshape(16, 21)
     found = read(ONE.replace("[intent]", f"{wall}\n[intent]"), heights)
-    figure = drawn(found)
-    lost = trace(figure, "drains nowhere")
-    assert np.nanmax(np.array(lost.x, float)) == 500
-    assert "<i>drains nowhere</i>" in notes(figure)
-    assert lost.fillpattern.shape != trace(figure, "to drain").fillpattern.shape
+    drawing = drawn(found)
+    lost = line(drawing, "drains nowhere")
+    assert np.nanmax(lost.xy[:, 0]) == 500
+    assert "<i>drains nowhere</i>" in notes(drawing)
+    assert lost.hatch
+    assert lost.hatch != line(drawing, "to drain").hatch
 
 
 def test_rims_enclose_their_triangles() -> None:
@@ -387,27 +419,31 @@ def test_rims_enclose_their_triangles() -> None:
 @pytest.mark.parametrize("found", [two(dent_mm=12), sample("linden-weir-recess"), exact()[0]])
 def test_nothing_is_told_by_color_alone(found: Assessment) -> None:
     """Every ground has a pattern, every pond a number, every crossed place its word."""
-    figure = drawn(found)
-    assert filled(figure)
-    for ground in filled(figure):
-        assert ground.fillpattern.shape
-    ponds = [t.name for t in figure.data if re.fullmatch("pond [0-9]+", t.name)]
-    numbers = [t.name for t in figure.data if t.name.startswith("number of ")]
+    drawing = drawn(found)
+    assert filled(drawing)
+    for ground in filled(drawing):
+        assert ground.hatch
+    names = [layer.name for layer in drawing.layers]
+    ponds = [name for name in names if re.fullmatch("pond [0-9]+", name)]
+    numbers = [name for name in names if name.startswith("number of ")]
     assert numbers == [f"number of {name}" for name in ponds]
-    crosses = trace(figure, "worst places")
-    assert all(crosses.text)
-    assert len(crosses.text) == len(crosses.x)
-    assert {t.line.dash for t in figure.data if t.name == "valleys"} == {"solid"}
-    assert {t.line.dash for t in figure.data if t.name == "ridges"} == {"dash"}
+    assert all(drawing.said(number) for number in numbers)
+    crosses = signs(drawing, "worst places")
+    assert crosses.sign == "cross"
+    words = drawing.said("worst")
+    assert all(worst.text for worst in words)
+    assert [list(worst.at) for worst in words] == crosses.xy.tolist()
+    creases = [layer for layer in drawing.layers if isinstance(layer, Line)]
+    assert {crease.dash for crease in creases if crease.name == "valleys"} == {"solid"}
+    assert {crease.dash for crease in creases if crease.name == "ridges"} == {"dash"}
 
 
 def test_valleys_where_planes_meet() -> None:
     """The drawn valleys are the creases of the plan, from the drain's corners to the room's."""
     found, _ = exact()
-    valleys = trace(drawn(found), "valleys")
-    ends = {(x, y) for x, y in zip(valleys.x, valleys.y, strict=True) if x is not None}
-    assert ends == {*PAN.corners_mm, *DRAIN.corners_mm}
-    assert not any(trace(drawn(found), "ridges").x)
+    drawing = drawn(found)
+    assert xy_of(line(drawing, "valleys")) == {*PAN.corners_mm, *DRAIN.corners_mm}
+    assert not len(line(drawing, "ridges").xy)
 
 
 @pytest.mark.parametrize("name", FALLING)
@@ -415,14 +451,15 @@ def test_runs_go_down(name: str) -> None:
     """The drawn ways of water are those worked out, and none has a head off its line."""
     found = sample(name)
     water = drainage(found)
-    figure = falls_map(found, water)
-    drawn_x = np.array(trace(figure, "runs").x, float)
+    drawing = falls_map(found, water)
+    drawn_x = line(drawing, "runs").xy[:, 0]
     lines = [run for zone in water for run in zone.lines]
     assert np.count_nonzero(np.isnan(drawn_x)) == len(lines)
-    heads = trace(figure, "heads of runs")
+    heads = signs(drawing, "heads of runs")
     worked = dict(head_of(run.xy_mm) for run in lines if len(run.xy_mm) > 1)
-    assert len(heads.x) > 0
-    for x, y, angle in zip(heads.x, heads.y, heads.marker.angle, strict=True):
+    assert heads.sign == "arrow"
+    assert len(heads.xy) > 0
+    for (x, y), angle in zip(heads.xy.tolist(), heads.turn_deg, strict=True):
         assert math.cos(math.radians(angle - worked[x, y])) == pytest.approx(1)
 
 
@@ -434,19 +471,15 @@ def test_head_halfway() -> None:
 
 
 @pytest.mark.parametrize("name", FALLING)
-def test_equal_axes_and_fingers(name: str) -> None:
-    """Both plans have equal axes and leave the finger that scrolls alone."""
+def test_drawn_to_scale(name: str) -> None:
+    """Both plans have equal axes, and no more places to point at than can be told apart."""
     found = sample(name)
     plans = screeds(found.survey, 300, found)
-    for figure in (drawn(found), *(heights_plan(plan, found.survey, 1) for plan in plans)):
-        assert figure.layout.yaxis.scaleanchor == "x"
-        assert figure.layout.yaxis.scaleratio == 1
-        assert figure.layout.xaxis.constrain == figure.layout.yaxis.constrain == "domain"
-        assert figure.layout.dragmode is False
-        assert figure.layout.xaxis.fixedrange
-        assert figure.layout.yaxis.fixedrange
-        pointed = [t for t in figure.data if t.hoverinfo == "text"]
-        assert sum(len(t.x) for t in pointed) <= 1000
+    for drawing in (drawn(found), *(heights_plan(plan, found.survey, 1) for plan in plans)):
+        assert drawing.times == 1
+        wide, tall = drawing.high - drawing.low
+        assert drawing.shape == pytest.approx(wide / tall)
+        assert 0 < len(places(drawing)) <= 1000
 
 
 def test_called_by_the_rules() -> None:
@@ -471,15 +504,10 @@ def test_planned_heights_stand_at_their_places() -> None:
     """Each corner and mark has the height of the plan there, which is its fall times the way."""
     found, _ = exact()
     (plan,) = screeds(found.survey, 250, found)
-    figure = heights_plan(plan, found.survey, 1)
-    marks = trace(figure, "marks")
+    drawing = heights_plan(plan, found.survey, 1)
     style = found.survey.show
-    placed = {
-        (note.x, note.y): re.sub("<[^>]*>", "", note.text)
-        for note in figure.layout.annotations
-        if re.fullmatch(r"(<b>)?[0-9.]+(</b>)?", note.text)
-    }
-    assert set(placed) == set(zip(marks.x, marks.y, strict=True))
+    placed = {words.at: re.sub("<[^>]*>", "", words.text) for words in heights_on(drawing)}
+    assert set(placed) == xy_of(signs(drawing, "marks"))
     # All walls are level: the flattest plane, to the west wall, decides their height.
     least = 1 / 80
     for words in placed.values():
@@ -491,14 +519,12 @@ def test_heights_fall_along_a_wall() -> None:
     """On a floor of one fall each mark is as much above the low side as it lies away from it."""
     found = sample("ashlar-court-roll-in")
     (plan,) = screeds(found.survey, 300, found)
-    figure = heights_plan(plan, found.survey, 1)
-    seen = 0
-    for note in figure.layout.annotations:
-        if re.fullmatch(r"(<b>)?[0-9.]+(</b>)?", note.text):
-            said = float(re.sub("<[^>]*>", "", note.text))
-            assert said == pytest.approx(0.0204 * note.y, abs=0.05 + 1e-9)
-            seen += 1
-    assert seen == 4 + 4 * 4
+    drawing = heights_plan(plan, found.survey, 1)
+    heights = heights_on(drawing)
+    for words in heights:
+        said = float(re.sub("<[^>]*>", "", words.text))
+        assert said == pytest.approx(0.0204 * words.at[1], abs=0.05 + 1e-9)
+    assert len(heights) == 4 + 4 * 4
     assert "lowest corner" in key_words(plan, found.survey, 1)
 
 
@@ -511,7 +537,7 @@ def test_marks_too_near_for_words() -> None:
     assert f"Every {every} marks" in key_words(plans[0], falls.survey, every)
     marks = [mark for mark in plans[0].marks if mark.wall == "south"]
     few = heights_plan(plans[0], falls.survey, every)
-    words = [n for n in few.layout.annotations if re.fullmatch(r"[0-9.]+", n.text) and n.y == 0]
+    words = [w for w in heights_on(few) if re.fullmatch(r"[0-9.]+", w.text) and w.at[1] == 0]
     assert len(words) == (len(marks) - 2) // every
     assert written(plans[0], 600) == 1
 
@@ -549,33 +575,39 @@ def test_reach(bearing: float) -> None:
 
 
 def test_hostile_names_are_text() -> None:
-    """A drain and a zone whose names are markup show as text on every drawing and table."""
-    hostile = "<a href='javascript:alert(1)'>x</a>"
+    """A drain, a zone and walls whose names are markup show as text on every drawing and table."""
+    hostile = "<b>x</b><a href='javascript:alert(1)'>x</a>"
     named = TWO.replace('"first"', f'"{hostile}"').replace('"west"', f'"{hostile}"')
+    walls = f'walls = ["{hostile} 1", "{hostile} 2", "{hostile} 3", "{hostile} 4"]'
+    named = named.replace("[[zone]]", f"{walls}\n[[zone]]", 1)
     xy = grid(41, 21)
     away = [np.abs(xy - middle).max(axis=-1) for middle in ((1000, 1000), (3000, 1000))]
     found = read(named, FALL * np.minimum(*away))
     plans = screeds(found.survey, 300, found)
+    drawings = [drawn(found), floor_map(found)]
+    drawings += [heights_plan(plan, found.survey, 1) for plan in plans]
     shown = [
-        drawn(found).to_json(),
-        floor_map(found).to_json(),
+        *map(markup, drawings),
+        *(told for drawing in drawings for _, _, told, _ in places(drawing)),
         planes_table(found),
-        *(heights_plan(plan, found.survey, 1).to_json() for plan in plans),
         *(walls_tables(plan, found.survey.show) for plan in plans),
     ]
     for text in shown:
-        assert "<a " not in text.replace("\\u003c", "<")
-    assert any("&lt;a href" in text.replace("\\u0026", "&") for text in shown)
+        assert "<a " not in text
+        assert "<b>x" not in text
+        assert "&amp;lt;" not in text
+    for drawing in drawings[:3]:
+        assert "&lt;b&gt;x&lt;/b&gt;&lt;a href" in markup(drawing)
 
 
 @pytest.mark.parametrize(("px_per_mm", "told"), [(1.0, "A 0.47"), (0.3, "A"), (0.1, "A")])
 def test_words_stay_within_a_plane_that_narrows(px_per_mm: float, told: str) -> None:
     """Beside an arrow in a triangle stand the words that lie in it, not those across its side."""
     sliver = Ring("plane", ((0, 0), (120, 400), (0, 400)))
-    figure = go.Figure()
-    write_beside(figure, sliver, True, ("A 0.47", "A"), px_per_mm)
-    (note,) = figure.layout.annotations
-    assert note.text == told
-    figure = go.Figure()
-    write_beside(figure, sliver, True, ("A 0.47", ""), 0.3)
-    assert len(figure.layout.annotations) == 0
+    drawing = Drawing("a sliver")
+    write_beside(drawing, sliver, True, ("A 0.47", "A"), px_per_mm)
+    (words,) = drawing.words
+    assert words.text == told
+    drawing = Drawing("a sliver")
+    write_beside(drawing, sliver, True, ("A 0.47", ""), 0.3)
+    assert not drawing.words

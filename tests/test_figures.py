@@ -6,7 +6,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import plotly.graph_objects as go
 import pytest
 
 from flatcheck.assess import Assessment, assess, reads_floor
@@ -21,15 +20,11 @@ from flatcheck.report.ticks import distance_steps, height_steps, ticks
 from flatcheck.room import Room, rectangle
 from flatcheck.surface import surface
 from flatcheck.survey import Cells
-from flatcheck.ui.figures import (
-    floor_map,
-    map_aspect,
-    outline_of,
-    owners_of,
-    raster,
-)
+from flatcheck.ui.drawing import Colors, Drawing, Line, Signs
+from flatcheck.ui.figures import floor_map, outline_of, owners_of, raster
 from flatcheck.ui.section import profile_figure
 from flatcheck.ui.solid import solid_figure
+from flatcheck.ui.svg import markup, places
 from flatcheck.units import STYLES, parse_length
 
 SAMPLES = Path(__file__).parents[1] / "sample_surveys"
@@ -77,37 +72,34 @@ def judged(heights: np.ndarray, standard: str = "bs-8204:SR1") -> Assessment:
     )
 
 
-def trace(figure: go.Figure, name: str) -> go.Scatter:
-    """The one trace with a name."""
-    (found,) = [t for t in figure.data if t.name == name]
+def signs(drawing: Drawing, name: str) -> Signs:
+    """The signs of a name."""
+    found = drawing.layer(name)
+    assert isinstance(found, Signs)
+    return found
+
+
+def line(drawing: Drawing, name: str) -> Line:
+    """The line of a name."""
+    found = drawing.layer(name)
+    assert isinstance(found, Line)
     return found
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_equal_axes(name: str) -> None:
-    """On the map a foot east is as long as a foot north, whatever the window."""
-    figure = floor_map(sample(name))
-    assert figure.layout.yaxis.scaleanchor == "x"
-    assert figure.layout.yaxis.scaleratio == 1
-    assert figure.layout.xaxis.constrain == figure.layout.yaxis.constrain == "domain"
-
-
-@pytest.mark.parametrize("name", FLATNESS)
-def test_finger_passes(name: str) -> None:
-    """Neither drawing takes the finger that scrolls the page."""
+    """On the map a foot east is as long as a foot north, and it is as wide as the room is."""
     found = sample(name)
-    finding = worst_of(found)
-    assert finding
-    for figure in (floor_map(found), profile_figure(profile_of(found, finding), found.survey.show)):
-        assert figure.layout.dragmode is False
-        assert figure.layout.xaxis.fixedrange
-        assert figure.layout.yaxis.fixedrange
+    drawing = floor_map(found)
+    assert drawing.times == 1
+    wide, tall = np.ptp(np.array(found.surface.room.outline.corners_mm), axis=0)
+    assert drawing.shape == pytest.approx(wide / tall)
 
 
 def test_hover_in_fractions() -> None:
     """Each reading of a survey in inches tells its departure as a signed fraction, to 1/16."""
     found = sample("millbrook-plywood")
-    texts = trace(floor_map(found), "readings").hovertext
+    texts = signs(floor_map(found), "readings").told
     above = departures_of(found)
     assert len(texts) == len(above) == 108
     assert any("/16" in text for text in texts)
@@ -121,7 +113,7 @@ def test_hover_in_fractions() -> None:
 
 def test_hover_in_millimeters() -> None:
     """A survey in millimeters is told in millimeters."""
-    texts = trace(floor_map(sample("saltmarsh-l-shaped")), "readings").hovertext
+    texts = signs(floor_map(sample("saltmarsh-l-shaped")), "readings").told
     assert all(re.match(r"<b>[+-]?[0-9]+\.[0-9] mm</b>", text) for text in texts)
 
 
@@ -229,11 +221,12 @@ def test_dense_readings_keep_the_peak() -> None:
 def test_colors_centered(name: str) -> None:
     """White is the required plane: the scale runs as far down as up, and holds every reading."""
     found = sample(name)
-    colors = trace(floor_map(found), "departures")
-    assert colors.zmin == -colors.zmax
-    assert colors.zmax >= np.nanmax(np.abs(departures_of(found)))
-    assert colors.colorbar.orientation == "h"
-    assert len(set(colors.colorbar.ticktext)) == 5
+    colors = floor_map(found).layer("departures")
+    assert isinstance(colors, Colors)
+    assert colors.marks[0] == -colors.marks[-1]
+    assert colors.marks[-1] >= np.nanmax(np.abs(departures_of(found)))
+    assert colors.scale[len(colors.scale) // 2] == (0.5, "#f7f7f7")
+    assert len(set(colors.words)) == len(colors.marks) == 5
 
 
 @pytest.mark.parametrize("name", FLOORS)
@@ -253,8 +246,8 @@ def test_bar_lies_on_its_contacts(name: str, standard: str) -> None:
     if finding.rule.measure != "plane":
         assert at[drawn.span_mm] == pytest.approx(0, abs=1e-9)
     assert np.all(np.diff(drawn.along_mm) > 0)
-    on_map = trace(floor_map(found), "worst")
-    assert list(zip(on_map.x, on_map.y, strict=True)) == [finding.worst.start, finding.worst.end]
+    on_map = line(floor_map(found), "worst")
+    assert on_map.xy.tolist() == [[*finding.worst.start], [*finding.worst.end]]
 
 
 @pytest.mark.parametrize("name", FLOORS)
@@ -279,8 +272,8 @@ def test_crown_is_drawn_above() -> None:
     drawn = profile_of(found, finding)
     assert drawn.gap_mm == pytest.approx(-6)
     assert drawn.floor_mm[drawn.along_mm == drawn.at_mm] == pytest.approx(6)
-    said = [note.text for note in profile_figure(drawn, found.survey.show).layout.annotations]
-    assert "<b>6.0 mm</b> above the bar" in said
+    (said,) = profile_figure(drawn, found.survey.show).said("gap")
+    assert said.text == "<b>6.0 mm</b> above the bar"
 
 
 @pytest.mark.parametrize("name", FLATNESS)
@@ -289,11 +282,13 @@ def test_exaggeration_is_stated(name: str) -> None:
     found = sample(name)
     finding = worst_of(found)
     assert finding
-    figure = profile_figure(profile_of(found, finding), found.survey.show)
-    stated = re.search(r"heights drawn ([0-9]+) times as tall", figure.layout.xaxis.title.text)
+    drawing = profile_figure(profile_of(found, finding), found.survey.show)
+    (said,) = drawing.said("stated")
+    stated = re.search(r"heights drawn ([0-9]+) times as tall", said.text)
     assert stated
-    assert float(stated[1]) == figure.layout.yaxis.scaleratio
-    assert figure.layout.yaxis.scaleanchor == "x"
+    assert float(stated[1]) == drawing.times
+    wide, tall = drawing.high - drawing.low
+    assert drawing.shape == pytest.approx(wide / (tall * drawing.times))
 
 
 @pytest.mark.parametrize("name", FLATNESS)
@@ -314,14 +309,14 @@ def test_spots_on_the_map() -> None:
     figure = floor_map(found)
     assert 1 <= len(found.verdict.spots) <= SPOTS
     numbers = set()
-    for name, symbol in (("high", "triangle-up"), ("low", "triangle-down")):
-        marks = trace(figure, name)
-        assert marks.marker.symbol == symbol
-        for text, color, x, y in zip(marks.text, marks.marker.color, marks.x, marks.y, strict=True):
-            number = int(re.sub(r"\D", "", text))
+    for name, shape in (("high", "up"), ("low", "down")):
+        marks, said = signs(figure, name), figure.said(name)
+        assert marks.sign == shape
+        for words, color, at in zip(said, marks.fill, marks.xy.tolist(), strict=True):
+            number = int(re.sub(r"\D", "", words.text))
             spot = found.verdict.spots[number - 1]
             assert spot.high is (name == "high")
-            assert spot.at == (x, y)
+            assert [*spot.at] == [*words.at] == at
             assert (color == "white") is not spot.proven
             numbers.add(number)
     assert numbers == {spot.number for spot in found.verdict.spots}
@@ -360,14 +355,14 @@ def test_outline_closes() -> None:
 
 def test_walls_by_name() -> None:
     """Walls stand beside the map by the names they were given."""
-    notes = [note.text for note in floor_map(sample("millbrook-plywood")).layout.annotations]
+    notes = [words.text for words in floor_map(sample("millbrook-plywood")).said("side")]
     assert notes == ["sink wall", "pantry wall", "porch wall", "stair wall"]
 
 
 def test_cutouts_by_name() -> None:
     """A counter and a column are drawn where they stand, by name."""
-    figure = floor_map(sample("saltmarsh-l-shaped"))
-    notes = {note.text: (note.x, note.y) for note in figure.layout.annotations}
+    drawing = floor_map(sample("saltmarsh-l-shaped"))
+    notes = {words.text: words.at for words in drawing.said("cutout")}
     assert notes["counter"] == ((1500 + 2400) / 2, (1000 + 1600) / 2)
     assert notes["column"] == ((4600 + 4900) / 2, (1100 + 1400) / 2)
 
@@ -379,16 +374,17 @@ def test_hostile_names_are_text() -> None:
     document = survey.document.replace('name = "counter"', f'name = "{hostile}"')
     assert hostile in document
     found = assess(checked(document, {t.name: t.cells for t in survey.tables}))
-    drawn = floor_map(found).to_json()
-    assert "<a " not in drawn.replace("\\u003c", "<")
-    assert "&lt;a href" in drawn.replace("\\u0026", "&")
+    drawing = floor_map(found)
+    drawn = markup(drawing) + str(places(drawing))
+    assert "<a " not in drawn
+    assert "&lt;a href" in drawn
 
 
 def test_assumed_outline_has_no_walls() -> None:
     """An outline that nobody gave is dashed, and none of its sides is called a wall."""
-    figure = floor_map(judged(np.zeros((4, 4))))
-    assert not figure.layout.annotations
-    assert trace(figure, "the readings").line.dash == "dash"
+    drawing = floor_map(judged(np.zeros((4, 4))))
+    assert not drawing.said("side")
+    assert line(drawing, "the readings").dash == "dash"
 
 
 def test_zones_by_their_own_plane() -> None:
@@ -425,11 +421,6 @@ sense = "elevation"
     finding = worst_of(found)
     assert finding
     assert profile_of(found, finding).along_mm.size >= 3
-
-
-def test_map_aspect() -> None:
-    """A room 12 ft by 9 ft is a third wider than tall."""
-    assert map_aspect(sample("millbrook-plywood")) == pytest.approx(12 / 9)
 
 
 @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)

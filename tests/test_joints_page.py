@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 from test_kept import address, opened
-from test_page import errors, go, said, seen, widget
+from test_page import drawings, errors, go, said, seen, widget
 
 from flatcheck.document import DOCUMENT
 from flatcheck.lippage import judge_steps
@@ -14,6 +14,7 @@ from flatcheck.store import Store
 from flatcheck.tables import steps_of
 from flatcheck.tiling import laid
 from flatcheck.ui import serve
+from flatcheck.ui.drawing import Signs
 from flatcheck.ui.joints import SIGNS, joints_figure
 
 SAMPLES = Path(__file__).parents[1] / "sample_surveys"
@@ -38,7 +39,7 @@ def test_steps_alone_are_shown(store: Store, name: str, words: str) -> None:
     assert not page.exception
     assert not errors(page)
     assert words in seen(page)
-    assert page.get("plotly_chart")
+    assert drawings(page)
     assert "Make the survey yours" in seen(page)
 
 
@@ -115,10 +116,11 @@ def test_the_figure_tells_outcomes_by_shape() -> None:
     assert survey.room is not None
     verdict, laying = judge_steps(survey), laid(survey, survey.room)
     assert verdict is not None
-    traces = {
-        trace.name: trace for trace in joints_figure(survey, survey.room, verdict, laying).data
-    }
-    assert list(traces["joints"].customdata) == list(range(len(laying.joints_mm)))
-    assert len(traces["out"].x) == 5
-    assert len(traces["within"].x) == 55
+    drawing = joints_figure(survey, survey.room, verdict, laying)
+    joints, out, within = (drawing.layer(name) for name in ("joints", "out", "within"))
+    for layer in (joints, out, within):
+        assert isinstance(layer, Signs)
+    assert list(joints.numbers) == list(range(len(laying.joints_mm)))
+    assert len(out.xy) == 5
+    assert len(within.xy) == 55
     assert len({sign for sign, _ in SIGNS.values()}) == len(SIGNS)

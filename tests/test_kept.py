@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from streamlit.testing.v1 import AppTest
+from test_page import drawings
 
 from flatcheck.document import DOCUMENT
 from flatcheck.errors import FlatcheckError
@@ -147,7 +148,7 @@ def test_store_that_cannot_be_used(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     page = opened()
     assert "cannot be used to keep surveys" in seen(page)
     assert not [button for button in page.button if button.label == "Make it mine"]
-    assert page.get("plotly_chart")
+    assert drawings(page)
 
 
 def test_hostile_words(store: Store) -> None:

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import plotly.graph_objects as go
 import pytest
 import tomli_w
 
@@ -19,6 +18,7 @@ from flatcheck.report.reach import blind_words, reach_html
 from flatcheck.report.text import record, text
 from flatcheck.room import EDGE_MM
 from flatcheck.survey import Survey
+from flatcheck.ui.drawing import Drawing, Line
 from flatcheck.ui.reach import add_reach
 from flatcheck.verdict import Finding, Reach
 
@@ -150,13 +150,14 @@ def test_map_to_print() -> None:
 
 
 def test_hatched_on_the_page() -> None:
-    """On the map of the page it is one trace of closed rectangles, as many as there are runs."""
+    """On the map of the page it is one layer of closed rectangles, as many as there are runs."""
     reach = reach_of("##..#/..#.#")
-    figure = go.Figure()
-    add_reach(figure, reach)
-    (trace,) = figure.data
-    assert trace.x.count(None) == len(hatches(reach)) == 4
-    assert trace.fillpattern.shape == "/"
+    drawing = Drawing("a floor")
+    add_reach(drawing, reach)
+    (layer,) = drawing.layers
+    assert isinstance(layer, Line)
+    assert np.isnan(layer.xy[:, 0]).sum() == len(hatches(reach)) == 4
+    assert layer.hatch == "/"
 
 
 def test_from_the_shell(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

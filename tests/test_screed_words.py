@@ -18,6 +18,7 @@ from flatcheck.report.text import text
 from flatcheck.room import Room, rectangle
 from flatcheck.screed import Screed, screeds
 from flatcheck.survey import Survey
+from flatcheck.ui.drawing import Signs
 from flatcheck.ui.heights import heights_plan, key_words, walls_tables
 
 SAMPLES = Path(__file__).parents[1] / "sample_surveys"
@@ -77,8 +78,10 @@ def test_zero_of_a_floor_without_a_drain() -> None:
     assert "above its lowest corner" in walls_tables(plan, read.show)
     assert "above its lowest corner" in screed_csv([plan], read.show).splitlines()[0]
     assert "rim" not in key_words(plan, read, 1)
-    marks = next(trace for trace in heights_plan(plan, read, 1).data if trace.name == "marks")
-    assert all("above its lowest corner" in words for words in marks.hovertext)
+    marks = heights_plan(plan, read, 1).layer("marks")
+    assert isinstance(marks, Signs)
+    assert len(marks.told) == len(marks.xy) > 0
+    assert all("above its lowest corner" in words for words in marks.told)
 
 
 def test_a_line_between_zones_is_no_wall() -> None:

@@ -13,7 +13,6 @@ from flatcheck.readers.folder import checked, survey_of
 from flatcheck.report.change import change_html, change_words
 from flatcheck.survey import Survey
 from flatcheck.ui.depths import map_of_change
-from flatcheck.ui.figures import map_aspect
 from flatcheck.ui.markup import draw, listed, offer, paragraphs, tell, word, write
 
 CHANGE_KEY = say(
@@ -43,7 +42,7 @@ def before_and_after(source: str, before: Assessment, plan: Fix | None) -> None:
             paragraphs([_plan_words(plan)] if plan else []),
             listed(change_words(change, after)),
         )
-        draw(map_of_change(before, change), "change", map_aspect(before))
+        draw(map_of_change(before, change), "change")
         write(paragraphs([CHANGE_KEY], "fine"))
         offer(
             st.container(),

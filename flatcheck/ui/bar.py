@@ -6,7 +6,7 @@ Its ends are chosen on the drawing, one after the other, or typed.
 from collections.abc import Mapping
 from html import escape
 
-import plotly.graph_objects as go
+import numpy as np
 import streamlit as st
 
 from flatcheck.amendment import Bar, bars_of, laid
@@ -18,9 +18,10 @@ from flatcheck.room import wall_names
 from flatcheck.store import Kept, Store
 from flatcheck.survey import Gap, Table
 from flatcheck.tables import readings_of
-from flatcheck.ui.axes import INK
+from flatcheck.ui.drawing import Drawing, Line, Signs, Words
 from flatcheck.ui.markup import chosen_station, tell, write
-from flatcheck.ui.plan import FLOOR, HALO, add_drains, add_room, aspect, frame, name_sides, shown
+from flatcheck.ui.plan import FLOOR, add_drains, add_ground, add_room, frame, name_sides
+from flatcheck.ui.svg import shown
 from flatcheck.units import format_offset, parse_length
 from flatcheck.verdict import place_of
 
@@ -121,8 +122,7 @@ def _said(key: str, name: str) -> str:
 
 def _choose(key: str, assessment: Assessment, table: Table) -> None:
     """The drawing; a place that is chosen becomes the first end, the next one the second."""
-    figure = _drawing(key, assessment, table)
-    chosen = chosen_station(figure, "bar", aspect(assessment.surface.room.outline), key)
+    chosen = chosen_station(_drawing(key, assessment, table), "bar", key)
     how = say("Choose the first end on the drawing, then the second; or type both.")
     write(f"<p class=fine>{how}</p>")
     before = st.session_state.get(f"bar chosen {key}")
@@ -138,49 +138,36 @@ def _choose(key: str, assessment: Assessment, table: Table) -> None:
     st.rerun()
 
 
-def _drawing(key: str, assessment: Assessment, table: Table) -> go.Figure:
+def _drawing(key: str, assessment: Assessment, table: Table) -> Drawing:
     """The room to scale, its readings as places to choose, bars laid before, and this one."""
     survey, floor = assessment.survey, assessment.surface
     room, style = floor.room, survey.show
-    figure = go.Figure()
-    add_room(figure, room, FLOOR)
-    add_drains(figure, survey.drains)
+    drawing = Drawing(say("The floor with its readings, to lay a bar on"))
+    add_ground(drawing, room, FLOOR)
+    add_room(drawing, room)
+    add_drains(drawing, survey.drains)
     gaps = [seen for seen in readings_of(survey) if isinstance(seen, Gap)]
-    for start, end in dict.fromkeys((gap.start, gap.end) for gap in gaps):
-        figure.add_scatter(
-            name="bar laid before",
-            x=[start[0], end[0]],
-            y=[start[1], end[1]],
-            mode="lines",
-            line={"color": "#8c959f", "width": 4},
-            hoverinfo="skip",
+    for ends in dict.fromkeys((gap.start, gap.end) for gap in gaps):
+        drawing.add(Line("bar laid before", np.array(ends), "#8c959f", 4))
+    drawing.add(
+        Signs(
+            "places",
+            floor.xy_mm,
+            size_px=7,
+            opacity=0.55,
+            told=[shown(where(room, place_of(xy), style)) for xy in floor.xy_mm],
+            numbers=range(len(floor.xy_mm)),
         )
-    figure.add_scatter(
-        name="places",
-        x=floor.xy_mm[:, 0],
-        y=floor.xy_mm[:, 1],
-        mode="markers",
-        marker={"size": 7, "color": INK, "opacity": 0.55},
-        customdata=list(range(len(floor.xy_mm))),
-        hovertext=[shown(where(room, place_of(xy), style)) for xy in floor.xy_mm],
-        hoverinfo="text",
     )
-    ends = _ends(key, table)
-    figure.add_scatter(
-        name="bar",
-        x=[x for x, _ in ends],
-        y=[y for _, y in ends],
-        mode="lines+markers+text",
-        text=["<b>1</b>", "<b>2</b>"][: len(ends)],
-        textposition="top center",
-        textfont={"size": 16, "color": INK, "shadow": HALO},
-        line={"color": INK, "width": 5},
-        marker={"symbol": "square", "size": 11, "color": INK},
-        hoverinfo="skip",
-    )
-    name_sides(figure, room.outline, () if room.assumed else wall_names(room))
-    frame(figure, room.outline, style)
-    return figure
+    ends_said = _ends(key, table)
+    at = np.array(ends_said).reshape(-1, 2)
+    drawing.add(Line("bar", at, width_px=5), Signs("ends of bar", at, "square", 11))
+    for number, end in enumerate(ends_said, 1):
+        words = f"<b>{number}</b>"
+        drawing.write(Words("ends of bar", end, words, (0, 1), (0, 7), size_px=16, halo=True))
+    name_sides(drawing, room.outline, () if room.assumed else wall_names(room))
+    frame(drawing, room.outline, style)
+    return drawing
 
 
 def _ends(key: str, table: Table) -> list[tuple[float, float]]:

@@ -26,7 +26,6 @@ from flatcheck.report.falls import SHOWN, worst_fall
 from flatcheck.report.marks import check_words, mark_words, marks_csv, marks_html
 from flatcheck.report.words import outcome_of, worst_words
 from flatcheck.ui.depths import plan_of_work, work_key
-from flatcheck.ui.figures import map_aspect
 from flatcheck.ui.markup import draw, listed, offer, paragraphs, tell, word, write
 from flatcheck.ui.memory import KEPT, text_of
 from flatcheck.ui.terms import on_terms, terms_form
@@ -223,7 +222,7 @@ def _chosen(choice: Choice) -> Fix:
     fix = choice.fixes[number]
     material = fix.proposal.material
     write(paragraphs([fix_words(fix, style)]), f"<h3>{say('Where to work, and how deep')}</h3>")
-    draw(plan_of_work(choice, fix), "work", map_aspect(choice.site.assessment))
+    draw(plan_of_work(choice, fix), "work")
     then = []
     for finding in fix.verdict.findings:
         outcome = outcome_of(finding, fix.verdict.decision)

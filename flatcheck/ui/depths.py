@@ -4,13 +4,14 @@ Pictures of a correction or a change; nothing is worked out here. Grinding is an
 with its depth, so that color never says alone what is to be done.
 """
 
+import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from html import unescape
 from types import MappingProxyType
 
 import numpy as np
 import numpy.typing as npt
-import plotly.graph_objects as go
 from scipy.spatial import cKDTree
 
 from flatcheck.assess import Assessment
@@ -23,27 +24,27 @@ from flatcheck.report.relief import thinned
 from flatcheck.room import Ring, wall_names
 from flatcheck.survey import Survey
 from flatcheck.terms import Keep
-from flatcheck.ui.axes import INK
+from flatcheck.ui.drawing import INK, Drawing, Line, Signs, Words
 from flatcheck.ui.figures import MOST_DOTS, add_colors, color_marks, raster_of
 from flatcheck.ui.plan import (
-    HALO,
     LETTER_PX,
     NARROW_PX,
     UNREAD,
     add_drains,
+    add_ground,
     add_planes,
     add_room,
     closed,
     frame,
     middle_of,
     name_sides,
-    shown,
-    size_of,
 )
+from flatcheck.ui.svg import shown
 from flatcheck.units import Style, format_length
 from flatcheck.verdict import Place, place_of
 
 Floats = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
 
 COLORS = ((0, "#b35806"), (0.25, "#f1a340"), (0.5, "#f7f7f7"), (0.75, "#998ec3"), (1, "#542788"))
 """Brown is taken off and violet put on, told apart with any of the common kinds of color blindness,
@@ -52,14 +53,18 @@ and not the red and blue of high and low."""
 WIDE_PX = 500
 """How wide the longer side of a room is on a desk."""
 
-SIGN_PX, DOT_PX, LETTERS_PX = 9, 4, 13
-"""How wide an X or O is, and a dot, and how tall the letters of a depth are."""
+SIGN_PX, DOT_PX, HELD_PX, LETTERS_PX = 9, 5, 12, 13
+"""How wide an X or O is, a dot, and the square at a height that is held, and how tall the letters
+of a depth are."""
+
+WALL_PX = 1.5
+"""How far from a wall the depth of a sign on it stands."""
 
 NAME_PX = 20
 """How far from its wall a wall's name stands."""
 
-MORE_TYPE = 11
-"""The size of type by which the page's style knows the depths that it leaves out on a phone."""
+KEY_PX = 56
+"""The room that the bar of colors takes below a plan, with two rows of words."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +76,7 @@ class Sign:
     told: str
 
 
-def plan_of_work(choice: Choice, fix: Fix) -> go.Figure:
+def plan_of_work(choice: Choice, fix: Fix) -> Drawing:
     """What a remedy grinds and fills, to scale, with what must not be touched or change."""
     assessment, proposal = choice.site.assessment, fix.proposal
     floor, style = assessment.surface, assessment.survey.show
@@ -95,9 +100,10 @@ def plan_of_work(choice: Choice, fix: Fix) -> go.Figure:
         depth = float(-grind[i] if grind[i] >= MARK_MM else fill[i])
         (signs if does else left).append(Sign(at, depth, words))
     ends = (say("grind"), say("fill"))
+    drawing = Drawing(say("Plan of the work: what to grind and fill, and how deep"))
     # Over a floor that is covered there is no place to mark with an O.
-    symbol = "circle" if covers(fix) else "circle-open"
-    return _drawn(assessment, fill - grind, signs, left, ends, symbol)
+    _draw(drawing, assessment, fill - grind, signs, left, ends, dots=covers(fix))
+    return drawing
 
 
 def covers(fix: Fix) -> bool:
@@ -105,7 +111,7 @@ def covers(fix: Fix) -> bool:
     return bool((fix.proposal.fill_mm > 0).all())
 
 
-def map_of_change(before: Assessment, change: Change) -> go.Figure:
+def map_of_change(before: Assessment, change: Change) -> Drawing:
     """How far the floor rose or sank at every place that was read before and after."""
     floor, style = before.surface, before.survey.show
     _, stations = cKDTree(floor.xy_mm).query(change.xy_mm)
@@ -124,45 +130,75 @@ def map_of_change(before: Assessment, change: Change) -> go.Figure:
             said.append(say("within reading error"))
         words = f"{', '.join(said)}<br>{shown(where(floor.room, at, style))}"
         (signs if sure[k] else left).append(Sign(at, depth, words))
-    return _drawn(before, rise, signs, left, (say("lower"), say("higher")), "circle-open")
+    drawing = Drawing(say("Map of the change: where the floor is lower and higher than before"))
+    _draw(drawing, before, rise, signs, left, (say("lower"), say("higher")), dots=False)
+    return drawing
 
 
-def _drawn(
+def _draw(
+    drawing: Drawing,
     assessment: Assessment,
     depth_mm: Floats,
     signs: Sequence[Sign],
     left: Sequence[Sign],
     ends: tuple[str, str],
-    symbol: str,
-) -> go.Figure:
+    *,
+    dots: bool,
+) -> None:
     survey, room = assessment.survey, assessment.surface.room
     style = survey.show
-    figure = go.Figure()
     most = max(float(np.nanmax(np.abs(depth_mm))), MARK_MM)
     marks = color_marks(most, style)
     words = [format_length(abs(mark), style) for mark in marks]
     words[0], words[-1] = f"{ends[0]}<br>{words[0]}", f"{ends[1]}<br>{words[-1]}"
-    add_colors(figure, "depths", raster_of(assessment, depth_mm), COLORS, marks, words)
+    add_ground(drawing, room, UNREAD)
+    add_colors(drawing, "depths", raster_of(assessment, depth_mm), COLORS, marks, words)
     for piece in assessment.parts:
         if piece.view.ground:
-            add_planes(figure, piece.view.ground.falls)
-    add_room(figure, room, UNREAD)
-    add_drains(figure, survey.drains)
-    _add_keeps(figure, survey)
-    _add_signs(figure, "left", left, "circle", 3, 0)
-    _add_signs(figure, "grind", [s for s in signs if s.depth_mm < 0], "x-thin", SIGN_PX, 2)
-    filled = [s for s in signs if s.depth_mm > 0]
-    _add_signs(figure, "fill", filled, symbol, SIGN_PX if symbol == "circle-open" else DOT_PX, 2)
-    _add_holds(figure, assessment, style)
-    name_sides(figure, room.outline, () if room.assumed else wall_names(room), NAME_PX)
-    frame(figure, room.outline, style, 56)
-    reach = SIGN_PX / 2 if symbol == "circle-open" else DOT_PX / 2
-    narrow = written(assessment, signs, NARROW_PX, reach)
-    wide = written(assessment, signs, WIDE_PX, reach, narrow)
-    _add_depths(figure, "depths written", signs, narrow, style, 12)
-    more = {i: side for i, side in wide.items() if i not in narrow}
-    _add_depths(figure, "more depths written", signs, more, style, MORE_TYPE)
-    return figure
+            add_planes(drawing, piece.view.ground.falls)
+    add_room(drawing, room)
+    add_drains(drawing, survey.drains)
+    _add_keeps(drawing, survey)
+    ground, filled = ([s for s in signs if s.depth_mm * way > 0] for way in (-1, 1))
+    drawing.add(
+        _marks("left", left, "dot", 3, INK, opacity=0.5),
+        _marks("grind", ground, "cross", SIGN_PX, "none", edge_px=2, halo_px=3),
+        _marks("fill", filled, "dot", DOT_PX, INK, halo_px=3)
+        if dots
+        else _marks("fill", filled, "dot", SIGN_PX, "none", edge_px=2, halo_px=3),
+    )
+    _add_holds(drawing, assessment, style)
+    name_sides(drawing, room.outline, () if room.assumed else wall_names(room), NAME_PX)
+    frame(drawing, room.outline, style, KEY_PX, NAME_PX)
+    _name_keeps(drawing, survey, signs)
+    reach = (DOT_PX if dots else SIGN_PX) / 2
+    narrow = written(drawing, signs, style, NARROW_PX, reach)
+    wide = written(drawing, signs, style, WIDE_PX, reach, narrow)
+    drawing.write(*(replace(words, spare=i not in narrow) for i, words in wide.items()))
+
+
+def _marks(
+    name: str,
+    marks: Sequence[Sign],
+    sign: str,
+    size_px: float,
+    fill: str,
+    edge_px: float = 0,
+    halo_px: float = 0,
+    opacity: float = 1,
+) -> Signs:
+    """Marks in ink, on a rim of white where they are to stand out on every color."""
+    return Signs(
+        name,
+        np.array([mark.at for mark in marks]).reshape(-1, 2),
+        sign,
+        size_px,
+        fill,
+        edge_px=edge_px,
+        halo_px=halo_px,
+        opacity=opacity,
+        told=[mark.told for mark in marks],
+    )
 
 
 def depth_words(sign: Sign, style: Style) -> str:
@@ -171,137 +207,90 @@ def depth_words(sign: Sign, style: Style) -> str:
 
 
 def written(
-    assessment: Assessment,
+    drawing: Drawing,
     signs: Sequence[Sign],
+    style: Style,
     size_px: int,
     reach_px: float,
-    first: Mapping[int, str] = MappingProxyType({}),
-) -> dict[int, str]:
-    """Which signs have room for their depth, and on which side of them: `first`, then the deepest.
+    first: Mapping[int, Words] = MappingProxyType({}),
+) -> dict[int, Words]:
+    """The depths of those signs that have room for them, by sign: `first`, then the deepest.
 
-    On a room drawn `size_px` wide, with signs that reach so far. A depth stands below its sign,
-    everywhere, so that none is taken for that of another; along walls it is moved into the room.
-    None is written on another, on a sign, or on a name.
+    On a drawing `size_px` along its longer side, with signs that reach so far. A depth stands below
+    its sign, everywhere, so that none is taken for that of another; along walls it is moved into
+    the room. None is written on another, on a sign, or on words of the drawing.
     """
-    style, outline = assessment.survey.show, assessment.surface.room.outline
-    corners = np.array(outline.corners_mm)
-    per_mm = size_px / float(size_of(outline).max())
-    (west, south), (east, _) = corners.min(axis=0) * per_mm, corners.max(axis=0) * per_mm
-    at = np.array([sign.at for sign in signs]).reshape(-1, 2) * per_mm
-    name = np.array([(west + east) / 2, south - NAME_PX])
-    solid = np.vstack((at, name))
-    reach = np.array([*[(reach_px, reach_px)] * len(at), (NAME_PX, LETTERS_PX / 2)])
-    solid = np.hstack((solid - reach, solid + reach))
-    for hold in assessment.survey.holds:
-        words = _box(
-            np.array(hold.at) * per_mm, LETTER_PX * len(hold.name), beside(hold.at, outline)
-        )
-        solid = np.vstack((solid, words))
+    per_mm = size_px / float((drawing.high - drawing.low).max())
+    at = np.array([sign.at for sign in signs]).reshape(-1, 2)
+    held = [s.xy for s in drawing.layers if isinstance(s, Signs) and s.name == "held"]
+    solid = np.vstack(
+        [_around(at * per_mm, reach_px)]
+        + [_around(xy * per_mm, HELD_PX / 2) for xy in held]
+        + [box_of(words, per_mm) for words in (*drawing.words, *first.values())]
+    )
     taken = dict(first)
-    for i in first:
-        solid = np.vstack((solid, _box(at[i], _width(signs[i], style), first[i])))
     for i in np.argsort([-abs(sign.depth_mm) for sign in signs], kind="stable").tolist():
-        width = _width(signs[i], style)
-        x = at[i, 0]
-        along = "right" if x - west < width / 2 else "left" if east - x < width / 2 else "center"
-        box = _box(at[i], width, f"bottom {along}")
+        text = depth_words(signs[i], style)
+        to_west, _ = (at[i] - drawing.low) * per_mm
+        to_east, _ = (drawing.high - at[i]) * per_mm
+        half = LETTER_PX * len(text) / 2
+        across = 1 if to_west < half else -1 if to_east < half else 0
+        off = (across * WALL_PX, -SIGN_PX / 2)
+        words = Words("depths written", signs[i].at, f"<b>{text}</b>", (across, -1), off, halo=True)
+        box = box_of(words, per_mm)
         # With what is beside its sign too: words that are moved must not come under another one.
-        box[3] = at[i, 1] + reach_px
-        others = np.delete(solid, i, axis=0)
-        apart = (box[:2] >= others[:, 2:]) | (box[2:] <= others[:, :2])
-        if i not in taken and apart.any(axis=1).all():
+        besides = np.array([*box[:3], at[i, 1] * per_mm + reach_px])
+        if i not in taken and not _covered(besides, np.delete(solid, i, axis=0)).any():
             solid = np.vstack((solid, box))
-            taken[i] = f"bottom {along}"
+            taken[i] = words
     return taken
 
 
-def _width(sign: Sign, style: Style) -> float:
-    return LETTER_PX * len(depth_words(sign, style))
+def box_of(words: Words, per_mm: float) -> Floats:
+    """The box (west, south, east, north) of words in pixels, at `per_mm` of them."""
+    lines = [unescape(re.sub("</?[bi]>", "", line)) for line in words.text.split("<br>")]
+    size = np.array([LETTER_PX * max(map(len, lines)), LETTERS_PX * len(lines)])
+    size *= words.size_px / 12
+    if words.upright:
+        size = size[::-1]
+    low = np.array(words.at) * per_mm + words.off_px + size * (np.array(words.side) - 1) / 2
+    return np.concatenate((low, low + size))
 
 
-def _box(at: Floats, width_px: float, side: str) -> Floats:
-    """The box (west, south, east, north) of words on a side of a place, in pixels."""
-    up, along = side.split()
-    west = {"left": -width_px, "center": -width_px / 2, "right": 0.0}[along]
-    south = SIGN_PX / 2 if up == "top" else -SIGN_PX / 2 - LETTERS_PX
-    x, y = at
-    return np.array([x + west, y + south, x + west + width_px, y + south + LETTERS_PX])
+def _around(xy: Floats, reach_px: float) -> Floats:
+    return np.hstack((xy - reach_px, xy + reach_px))
 
 
-def beside(at: Place, outline: Ring) -> str:
+def _covered(box: Floats, others: Floats) -> Mask:
+    """Which of the boxes (n, 4) a box lies on."""
+    lies: Mask = np.all((box[:2] < others[:, 2:]) & (box[2:] > others[:, :2]), axis=1)
+    return lies
+
+
+def _beside(at: Place, outline: Ring) -> tuple[int, int]:
     """The side of a place on which words stand in the room."""
     east, north = np.array(outline.corners_mm).mean(axis=0)
-    return f"{'top' if at[1] <= north else 'bottom'} {'right' if at[0] <= east else 'left'}"
+    return 1 if at[0] <= east else -1, 1 if at[1] <= north else -1
 
 
-def _add_signs(
-    figure: go.Figure, name: str, signs: Sequence[Sign], symbol: str, size: int, width: int
-) -> None:
-    """Marks in ink, thin ones on a rim of white so that they stand out on every color."""
-    for color, wider in (("white", 3), (INK, 0)) if width else ((INK, 0),):
-        own = name if color == INK else f"rim of {name}"
-        figure.add_scatter(
-            name=own,
-            x=[sign.at[0] for sign in signs],
-            y=[sign.at[1] for sign in signs],
-            mode="markers",
-            marker={
-                "symbol": symbol,
-                "size": size,
-                "color": color,
-                "opacity": 1 if width else 0.5,
-                "line": {"color": color, "width": width + wider if width else 0},
-            },
-            hovertext=[sign.told for sign in signs],
-            hoverinfo="text" if color == INK else "skip",
-            cliponaxis=False,
-        )
-
-
-def _add_depths(
-    figure: go.Figure,
-    name: str,
-    signs: Sequence[Sign],
-    sides: Mapping[int, str],
-    style: Style,
-    type_px: int,
-) -> None:
-    figure.add_scatter(
-        name=name,
-        x=[signs[i].at[0] for i in sides],
-        y=[signs[i].at[1] for i in sides],
-        mode="markers+text",
-        # Not seen: it holds the words off the sign.
-        marker={"size": 8, "opacity": 0},
-        text=[f"<b>{depth_words(signs[i], style)}</b>" for i in sides],
-        textposition=list(sides.values()),
-        textfont={"size": type_px, "color": INK, "shadow": HALO},
-        hoverinfo="skip",
-        cliponaxis=False,
-    )
-
-
-def _add_holds(figure: go.Figure, assessment: Assessment, style: Style) -> None:
+def _add_holds(drawing: Drawing, assessment: Assessment, style: Style) -> None:
     """Every height that must not change, as a square with its name inside the room."""
     holds, outline = assessment.survey.holds, assessment.surface.room.outline
-    figure.add_scatter(
-        name="held",
-        x=[hold.at[0] for hold in holds],
-        y=[hold.at[1] for hold in holds],
-        mode="markers+text",
-        marker={
-            "symbol": "square",
-            "size": 12,
-            "color": "white",
-            "line": {"color": INK, "width": 2},
-        },
-        text=[shown(hold.name) for hold in holds],
-        textposition=[beside(hold.at, outline) for hold in holds],
-        textfont={"size": 13, "color": INK, "shadow": HALO},
-        hovertext=[_hold_words(hold, style) for hold in holds],
-        hoverinfo="text",
-        cliponaxis=False,
+    drawing.add(
+        Signs(
+            "held",
+            np.array([hold.at for hold in holds]).reshape(-1, 2),
+            "square",
+            HELD_PX,
+            "white",
+            edge_px=2,
+            told=[_hold_words(hold, style) for hold in holds],
+        )
     )
+    for hold in holds:
+        name, (across, up) = shown(hold.name), _beside(hold.at, outline)
+        off = (across * HELD_PX / 2, up * HELD_PX / 2)
+        drawing.write(Words("held", hold.at, name, (across, up), off, size_px=13, halo=True))
 
 
 def _hold_words(hold: Hold, style: Style) -> str:
@@ -312,30 +301,43 @@ def _hold_words(hold: Hold, style: Style) -> str:
     return say("<b>{name}</b> must stay", name=name)
 
 
-def _add_keeps(figure: go.Figure, survey: Survey) -> None:
-    """Every part that may not be worked on, hatched, with what must not be done there."""
-    for keep in survey.terms.keeps:
-        if keep.grind and keep.fill:
-            continue
-        x, y = closed(keep.outline)
-        figure.add_scatter(
-            name=f"keep {shown(keep.outline.name)}",
-            x=x,
-            y=y,
-            mode="lines",
-            line={"color": INK, "width": 1.5, "dash": "dot"},
-            fill="toself",
-            fillpattern={"shape": "/", "size": 7, "fgcolor": INK, "bgcolor": "rgba(0,0,0,0)"},
-            hoverinfo="skip",
+def _barred(survey: Survey) -> list[Keep]:
+    """The parts of the floor on which not everything may be done."""
+    return [keep for keep in survey.terms.keeps if not (keep.grind and keep.fill)]
+
+
+def _add_keeps(drawing: Drawing, survey: Survey) -> None:
+    """Every part that may not be worked on, hatched."""
+    for keep in _barred(survey):
+        name, ring = keep.outline.name, closed(keep.outline.corners_mm)
+        drawing.add(Line(f"keep {name}", ring, width_px=1.5, dash="dot", hatch="/"))
+
+
+def _name_keeps(drawing: Drawing, survey: Survey, signs: Sequence[Sign]) -> None:
+    """What must not be done on every such part: in it or beside it, where it is on fewest signs."""
+    per_mm = NARROW_PX / float((drawing.high - drawing.low).max())
+    marks = _around(np.array([sign.at for sign in signs]).reshape(-1, 2) * per_mm, SIGN_PX / 2)
+    for keep in _barred(survey):
+        text, ring = (
+            f"{shown(keep.outline.name)}:<br>{barred_words(keep)}",
+            closed(keep.outline.corners_mm),
         )
-        middle = middle_of(keep.outline)
-        figure.add_annotation(
-            x=middle[0],
-            y=middle[1],
-            text=f"{shown(keep.outline.name)}:<br>{barred_words(keep)}",
-            showarrow=False,
-            font={"size": 12, "color": INK, "shadow": HALO},
-        )
+        (west, south), (east, north) = ring.min(axis=0).tolist(), ring.max(axis=0).tolist()
+        ways = [Words("keep", place_of(middle_of(keep.outline)), text, halo=True)]
+        ways += [
+            Words("keep", (x, y), text, (across, up), (0, 2 * up), halo=True)
+            for across, x in ((0, (west + east) / 2), (1, west), (-1, east))
+            for up, y in ((1, north), (-1, south))
+        ]
+        others = np.vstack([marks] + [box_of(words, per_mm) for words in drawing.words])
+
+        def price(words: Words, others: Floats = others) -> tuple[float, int]:
+            """How far words reach out of the drawing, and how much is below them."""
+            box = box_of(words, per_mm)
+            out = np.maximum(drawing.low * per_mm - box[:2], box[2:] - drawing.high * per_mm)
+            return max(float(out.max()), 0.0), int(_covered(box, others).sum())
+
+        drawing.write(min(ways, key=price))
 
 
 def barred_words(keep: Keep) -> str:
@@ -365,7 +367,7 @@ def work_key(choice: Choice, fix: Fix) -> str:
         said.append(say("Small dots are left as they are."))
     if survey.holds:
         said.append(say("Squares: heights that must not change, or not by more than was allowed."))
-    if any(not (keep.grind and keep.fill) for keep in survey.terms.keeps):
+    if _barred(survey):
         said.append(say("Hatched: to be left alone."))
     said.append(
         say(

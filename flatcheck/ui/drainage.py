@@ -4,12 +4,10 @@ Pictures of an assessment; nothing is judged here.
 """
 
 import math
-import textwrap
 from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
-import plotly.graph_objects as go
 
 from flatcheck.assess import Assessment
 from flatcheck.compass import bearing_of
@@ -19,29 +17,31 @@ from flatcheck.report.falls import plane_words, pond_words, worst_fall
 from flatcheck.report.words import outcome_of
 from flatcheck.room import wall_names
 from flatcheck.runoff import Run
-from flatcheck.ui.axes import INK
+from flatcheck.ui.drawing import Drawing, Line, Signs, Words, pieces
 from flatcheck.ui.plan import (
     FLOOR,
-    HALO,
+    LINE_PX,
     NARROW_PX,
     add_drains,
+    add_ground,
     add_planes,
     add_room,
     frame,
     middle_of,
     name_sides,
-    shown,
     size_of,
     write_beside,
 )
 from flatcheck.ui.planes import Arrow, arrow_words, arrows_of
+from flatcheck.ui.svg import shown
 from flatcheck.verdict import Finding, Outcome, Place, place_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-WATER = "#0072b2"
+WATER, WET = "#0072b2", "#d4e9f7"
 RUNNING = "#5b7f95"
+WORST = "#a3231c"
 
 GOES = (
     ("#fde4b0", "#b57400", "/"),
@@ -64,28 +64,28 @@ WORST_NAMES = {
 """What the worst place of each measure of falls and water is called on the plan."""
 
 
-def falls_map(assessment: Assessment, water: Sequence[Drainage]) -> go.Figure:
+def falls_map(assessment: Assessment, water: Sequence[Drainage]) -> Drawing:
     """The floor from above: planes and how they fall, the ways of water, and where it stands."""
     survey, room = assessment.survey, assessment.surface.room
-    figure = go.Figure()
+    drawing = Drawing(say("Plan of the floor: how it falls, and where its water goes"))
     arrows = arrows_of(assessment)
-    _add_catchments(figure, assessment, water, arrows)
+    add_ground(drawing, room, FLOOR)
+    _add_catchments(drawing, assessment, water, arrows)
     for piece in assessment.parts:
         if piece.view.ground:
-            add_planes(figure, piece.view.ground.falls)
-    add_room(figure, room, FLOOR)
-    _add_runs(
-        figure, [run for zone in water for run in zone.lines], float(size_of(room.outline).max())
-    )
-    add_drains(figure, survey.drains)
+            add_planes(drawing, piece.view.ground.falls)
+    add_room(drawing, room)
+    runs = [run for zone in water for run in zone.lines]
+    _add_runs(drawing, runs, float(size_of(room.outline).max()))
+    add_drains(drawing, survey.drains)
     for zone in water:
         for number, pond in enumerate(zone.ponds, 1):
-            _add_pond(figure, pond, number, pond_words(number, pond, room, survey.show))
-    _add_arrows(figure, assessment, arrows)
-    _add_worst(figure, assessment, water)
-    name_sides(figure, room.outline, () if room.assumed else wall_names(room))
-    frame(figure, room.outline, survey.show)
-    return figure
+            _add_pond(drawing, pond, number, pond_words(number, pond, room, survey.show))
+    _add_arrows(drawing, assessment, arrows)
+    _add_worst(drawing, assessment, water)
+    name_sides(drawing, room.outline, () if room.assumed else wall_names(room))
+    frame(drawing, room.outline, survey.show)
+    return drawing
 
 
 def destinations(water: Sequence[Drainage]) -> tuple[int, ...]:
@@ -100,7 +100,7 @@ def _split(goes: Sequence[int]) -> bool:
 
 
 def _add_catchments(
-    figure: go.Figure,
+    drawing: Drawing,
     assessment: Assessment,
     water: Sequence[Drainage],
     arrows: Sequence[Arrow],
@@ -111,10 +111,12 @@ def _add_catchments(
         return
     names = [drain.outline.name for drain in assessment.survey.drains] or [say("the low side")]
     floors = {part.name: part.view.surface for part in assessment.parts}
+    drains = [np.array(drain.outline.corners_mm) for drain in assessment.survey.drains]
+    down = LINE_PX / NARROW_PX * float(size_of(assessment.surface.room.outline).max())
     taken = np.array(
         [
             *(middle_of(arrow.outline) for arrow in arrows),
-            *(middle_of(drain.outline) for drain in assessment.survey.drains),
+            *((xy[:, 0].mean(), xy[:, 1].min() - down) for xy in drains),  # below their names
             *(pond.at for zone in water for pond in zone.ponds),
         ]
     )
@@ -125,30 +127,11 @@ def _add_catchments(
             if not len(mine):
                 continue
             ground, ink, pattern = GOES[drain % len(GOES)] if drain >= 0 else NOWHERE
-            x, y = np.concatenate([_gap(ring) for ring in rims(xy, mine)]).T
-            words = (
-                say("to {drain}", drain=shown(names[drain]))
-                if drain >= 0
-                else say("drains nowhere")
-            )
-            figure.add_scatter(
-                name=words,
-                x=x,
-                y=y,
-                mode="lines",
-                line={"color": ink, "width": 1},
-                fill="toself",
-                fillpattern={"shape": pattern, "size": 9, "fgcolor": ink, "bgcolor": ground},
-                hoverinfo="skip",
-            )
-            at = _free_place(xy[mine].mean(axis=1), np.vstack((taken, np.column_stack((x, y)))))
-            figure.add_annotation(
-                x=at[0],
-                y=at[1],
-                text=f"<i>{words}</i>",
-                showarrow=False,
-                font={"size": 13, "shadow": HALO},
-            )
+            edge = pieces(rims(xy, mine))
+            words = say("to {drain}", drain=names[drain]) if drain >= 0 else say("drains nowhere")
+            drawing.add(Line(words, edge, ink, fill=ground, hatch=pattern, hatch_color=ink))
+            at = place_of(_free_place(xy[mine].mean(axis=1), np.vstack((taken, edge))))
+            drawing.write(Words("ground", at, f"<i>{shown(words)}</i>", size_px=13, halo=True))
 
 
 def _free_place(places: Floats, taken: Floats) -> Floats:
@@ -180,34 +163,24 @@ def rims(xy: Floats, triangles: Ints) -> list[Floats]:
     return rings
 
 
-def _gap(ring: Floats) -> Floats:
-    """A line with a gap after it, so that the next one in a trace begins anew."""
-    return np.vstack((ring, [[np.nan, np.nan]]))
-
-
-def _add_runs(figure: go.Figure, lines: Sequence[Run], size: float) -> None:
+def _add_runs(drawing: Drawing, lines: Sequence[Run], size: float) -> None:
     """The ways of water as thin lines, each with a head that points down it."""
     if not lines:
         return
-    x, y = np.concatenate([_gap(run.xy_mm) for run in lines]).T
-    thin = {"color": RUNNING, "width": 1}
-    figure.add_scatter(name="runs", x=x, y=y, mode="lines", line=thin, hoverinfo="skip")
+    drawing.add(Line("runs", pieces([run.xy_mm for run in lines]), RUNNING))
     heads: list[tuple[Place, float]] = []
     for at, bearing in (head_of(run.xy_mm) for run in lines if _length(run.xy_mm) > size / 20):
         if all(math.dist(at, other) > size / 12 for other, _ in heads):
             heads.append((at, bearing))
-    figure.add_scatter(
-        name="heads of runs",
-        x=[at[0] for at, _ in heads],
-        y=[at[1] for at, _ in heads],
-        mode="markers",
-        marker={
-            "symbol": "arrow",
-            "size": 7,
-            "color": RUNNING,
-            "angle": [bearing for _, bearing in heads],
-        },
-        hoverinfo="skip",
+    drawing.add(
+        Signs(
+            "heads of runs",
+            np.array([at for at, _ in heads]).reshape(-1, 2),
+            "arrow",
+            7,
+            fill=RUNNING,
+            turn_deg=[bearing for _, bearing in heads],
+        )
     )
 
 
@@ -226,59 +199,50 @@ def head_of(line: Floats) -> tuple[Place, float]:
     return place_of(line[k + 1] - left * steps[k]), bearing_of(float(east), float(north))
 
 
-def _add_pond(figure: go.Figure, pond: Standing, number: int, words: str) -> None:
+def _add_pond(drawing: Drawing, pond: Standing, number: int, words: str) -> None:
     """Water that stands: hatched level, its number in it; dashed where it may be reading error."""
-    x, y = np.concatenate([_gap(np.vstack((shore, shore[:1]))) for shore in pond.shores]).T
-    figure.add_scatter(
-        name=f"pond {number}",
-        x=x,
-        y=y,
-        mode="lines",
-        line={"color": WATER, "width": 2, "dash": "solid" if pond.told else "dash"},
-        fill="toself",
-        fillpattern={"shape": "-", "size": 5, "fgcolor": WATER, "bgcolor": "#d4e9f7"},
-        hoverinfo="skip",
+    shores = pieces([np.vstack((shore, shore[:1])) for shore in pond.shores])
+    dash = "solid" if pond.told else "dash"
+    name = f"number of pond {number}"
+    drawing.add(
+        Line(f"pond {number}", shores, WATER, 2, dash, fill=WET, hatch="-", hatch_color=WATER),
+        Signs(
+            name,
+            np.array([pond.at]),
+            size_px=20,
+            fill="white",
+            edge=WATER,
+            edge_px=2,
+            told=[shown(words)],
+        ),
     )
-    figure.add_scatter(
-        name=f"number of pond {number}",
-        x=[pond.at[0]],
-        y=[pond.at[1]],
-        mode="markers+text",
-        text=[f"<b>{number}</b>"],
-        textfont={"size": 14, "color": INK},
-        marker={"size": 20, "color": "white", "line": {"color": WATER, "width": 2}},
-        hovertext=[_folded(words)],
-        hoverinfo="text",
-    )
+    drawing.write(Words(name, pond.at, f"<b>{number}</b>", size_px=14))
 
 
-def _folded(words: str) -> str:
-    """Words over several lines, for a label on a drawing."""
-    return "<br>".join(shown(line) for line in textwrap.wrap(words, 44))
-
-
-def _add_arrows(figure: go.Figure, assessment: Assessment, arrows: Sequence[Arrow]) -> None:
+def _add_arrows(drawing: Drawing, assessment: Assessment, arrows: Sequence[Arrow]) -> None:
     style, size = assessment.survey.show, size_of(assessment.surface.room.outline)
     for arrow in arrows:
-        figure.add_scatter(
-            name=f"fall of {arrow.letter}",
-            x=[arrow.tail[0], arrow.head[0]],
-            y=[arrow.tail[1], arrow.head[1]],
-            mode="lines+markers",
-            line={"color": INK, "width": 3},
-            marker={
-                "symbol": ["circle", "arrow"] if arrow.told else "circle-open",
-                "size": [1, 14] if arrow.told else 10,
-                "color": INK,
-                "opacity": 1,
-                "angle": arrow.fall.bearing_deg if arrow.told else 0,
-            },
-            hovertext=_folded(plane_words(arrow.fall, style)),
-            hoverinfo="text",
-        )
+        told, tip = shown(plane_words(arrow.fall, style)), np.array([arrow.head])
+        if arrow.told:
+            turn = [arrow.fall.bearing_deg]
+            drawing.add(
+                Line(
+                    f"fall of {arrow.letter}",
+                    np.array([arrow.tail, arrow.head]),
+                    width_px=3,
+                    told=told,
+                ),
+                Signs(f"head of {arrow.letter}", tip, "arrow", 14, turn_deg=turn),
+            )
+        else:
+            drawing.add(
+                Signs(
+                    f"fall of {arrow.letter}", tip, size_px=10, fill="white", edge_px=2, told=[told]
+                )
+            )
         east, north = np.abs(np.subtract(arrow.head, arrow.tail))
         write_beside(
-            figure,
+            drawing,
             arrow.outline,
             bool(east > north),
             arrow_words(arrow, style),
@@ -305,31 +269,31 @@ def marked(assessment: Assessment, water: Sequence[Drainage]) -> tuple[Finding, 
     return tuple(found.values())
 
 
-def _add_worst(figure: go.Figure, assessment: Assessment, water: Sequence[Drainage]) -> None:
+def _add_worst(drawing: Drawing, assessment: Assessment, water: Sequence[Drainage]) -> None:
     """Where the rules of falls and water that are not within are at their worst."""
     room, style = assessment.surface.room, assessment.survey.show
     found = [(f, f.worst) for f in marked(assessment, water) if f.worst]
     # Words begin at their cross, and near the east wall they end there.
     corners = np.array(room.outline.corners_mm)
     far = float(corners[:, 0].min()) + 0.7 * float(size_of(room.outline)[0])
-    figure.add_scatter(
-        name="worst places",
-        x=[worst.at[0] for _, worst in found],
-        y=[worst.at[1] for _, worst in found],
-        mode="markers+text",
-        text=[WORST_NAMES[finding.rule.measure] for finding, _ in found],
-        textposition=["top left" if worst.at[0] > far else "top right" for _, worst in found],
-        textfont={"size": 12, "color": "#a3231c", "shadow": HALO},
-        marker={
-            "symbol": "x",
-            "size": 9,
-            "color": "#a3231c",
-            "line": {"color": "white", "width": 1.5},
-        },
-        hovertext=[_folded(worst_fall(finding, room, style)) for finding, _ in found],
-        hoverinfo="text",
-        cliponaxis=False,
+    drawing.add(
+        Signs(
+            "worst places",
+            np.array([worst.at for _, worst in found]).reshape(-1, 2),
+            "cross",
+            8,
+            edge=WORST,
+            edge_px=3,
+            halo_px=3,
+            told=[shown(worst_fall(finding, room, style)) for finding, _ in found],
+        )
     )
+    for finding, worst in found:
+        side = -1 if worst.at[0] > far else 1
+        words = WORST_NAMES[finding.rule.measure]
+        drawing.write(
+            Words("worst", worst.at, words, (side, 1), (4 * side, 4), color=WORST, halo=True)
+        )
 
 
 def falls_key(assessment: Assessment, water: Sequence[Drainage]) -> str:

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import plotly.graph_objects as go
 from scipy.spatial import cKDTree
 
 from flatcheck.assess import Assessment
@@ -21,18 +20,17 @@ from flatcheck.report.ticks import height_steps
 from flatcheck.report.words import spot_words
 from flatcheck.room import inside, wall_names
 from flatcheck.surface import station_pitch
-from flatcheck.ui.axes import INK
+from flatcheck.ui.drawing import INK, Colors, Drawing, Line, Scale, Signs, Words
 from flatcheck.ui.plan import (
-    HALO,
     UNREAD,
     add_drains,
+    add_ground,
     add_planes,
     add_room,
-    aspect,
     frame,
     name_sides,
-    shown,
 )
+from flatcheck.ui.svg import shown
 from flatcheck.units import Style, format_distance, format_length
 from flatcheck.verdict import Finding, Placement, Spot, place_of
 
@@ -46,8 +44,26 @@ CELLS = 150
 MOST_DOTS = 1000
 """More readings than this are thinned on the map, the farthest from the plane kept."""
 
-COLORS = "RdBu_r"
-"""Blue is low, red is high: told apart with any of the common kinds of color blindness."""
+COLORS = tuple(
+    (k / 10, color)
+    for k, color in enumerate(
+        (
+            "#053061",
+            "#2166ac",
+            "#4393c3",
+            "#92c5de",
+            "#d1e5f0",
+            "#f7f7f7",
+            "#fddbc7",
+            "#f4a582",
+            "#d6604d",
+            "#b2182b",
+            "#67001f",
+        )
+    )
+)
+"""Blue is low, red is high: told apart with any of the common kinds of color blindness. The eleven
+classes RdBu of ColorBrewer, turned round."""
 
 NO_PLANE = say("<b>on no plane</b>: a drain, or too few readings to tell")
 
@@ -167,58 +183,52 @@ def _edges(x: Ints, y: Ints, toward: tuple[int, int]) -> Floats:
     return np.stack((start, start + toward, np.full_like(start, np.nan)), axis=1).reshape(-1, 2)
 
 
-def floor_map(assessment: Assessment) -> go.Figure:
+def floor_map(assessment: Assessment) -> Drawing:
     """The floor from above: departures in color, readings, spots, the worst bar, walls by name."""
     survey, floor = assessment.survey, assessment.surface
     style, room = survey.show, floor.room
     above = departures_of(assessment)
     grid = raster(assessment)
-    figure = go.Figure()
-    _add_colors(figure, grid, above, style)
+    drawing = Drawing(say("Map of the floor: where it is high and low"))
+    add_ground(drawing, room, UNREAD)
+    _add_colors(drawing, grid, above, style)
     for piece in assessment.parts:
         if piece.view.ground:
-            add_planes(figure, piece.view.ground.falls)
-    add_room(figure, room, UNREAD)
-    add_drains(figure, survey.drains)
+            add_planes(drawing, piece.view.ground.falls)
+    add_room(drawing, room)
+    add_drains(drawing, survey.drains)
     dots = thinned(floor.xy_mm, above, MOST_DOTS)
-    figure.add_scatter(
-        name="readings",
-        x=floor.xy_mm[dots, 0],
-        y=floor.xy_mm[dots, 1],
-        mode="markers",
-        marker={"size": 4 if len(dots) < 300 else 2, "color": INK, "opacity": 0.55},
-        customdata=dots,
-        hovertext=[
-            f"{_off_words(above[i], style)}<br>"
-            f"{shown(where(room, place_of(floor.xy_mm[i]), style))}<br>"
-            f"{shown(floor.where[i])}"
-            for i in dots
-        ],
-        hoverinfo="text",
+    drawing.add(
+        Signs(
+            "readings",
+            floor.xy_mm[dots],
+            size_px=4 if len(dots) < 300 else 2,
+            opacity=0.55,
+            told=[
+                f"{_off_words(above[i], style)}<br>"
+                f"{shown(where(room, place_of(floor.xy_mm[i]), style))}<br>"
+                f"{shown(floor.where[i])}"
+                for i in dots
+            ],
+            numbers=dots.tolist(),
+        )
     )
-    _add_outlines(figure, assessment, grid)
+    _add_outlines(drawing, assessment, grid)
     finding = worst_of(assessment)
     if finding and finding.worst:
-        _add_bar(figure, finding, finding.worst, style)
-    _add_spots(figure, assessment)
-    name_sides(figure, room.outline, () if room.assumed else wall_names(room))
-    frame(figure, room.outline, style, 40)
-    return figure
+        _add_bar(drawing, finding, finding.worst, style)
+    _add_spots(drawing, assessment)
+    name_sides(drawing, room.outline, () if room.assumed else wall_names(room))
+    frame(drawing, room.outline, style, KEY_PX)
+    return drawing
 
 
-def _add_outlines(figure: go.Figure, assessment: Assessment, grid: Raster) -> None:
+def _add_outlines(drawing: Drawing, assessment: Assessment, grid: Raster) -> None:
     spots = assessment.verdict.spots[:SPOTS]
     owners = owners_of(assessment, grid) if spots else np.empty((0, 0), dtype=np.int64)
     for spot in spots:
-        x, y = outline_of(owners, grid, spot)
-        figure.add_scatter(
-            name=f"edge of spot {spot.number}",
-            x=x,
-            y=y,
-            mode="lines",
-            line={"color": INK, "width": 1.5},
-            hoverinfo="skip",
-        )
+        edge = np.column_stack(outline_of(owners, grid, spot))
+        drawing.add(Line(f"edge of spot {spot.number}", edge, width_px=1.5))
 
 
 def _off_words(above: float, style: Style) -> str:
@@ -230,15 +240,14 @@ def _off_words(above: float, style: Style) -> str:
     )
 
 
-def map_aspect(assessment: Assessment) -> float:
-    """Width of the room over its height on the map."""
-    return aspect(assessment.surface.room.outline)
-
-
-def _add_colors(figure: go.Figure, grid: Raster, above: Floats, style: Style) -> None:
+def _add_colors(drawing: Drawing, grid: Raster, above: Floats, style: Style) -> None:
     marks = color_marks(float(np.nanmax(np.abs(above))), style)
     words = [format_length(v, style, sign=True) for v in marks]
-    add_colors(figure, "departures", grid, COLORS, marks, words)
+    add_colors(drawing, "departures", grid, COLORS, marks, words)
+
+
+KEY_PX = 40
+"""The room that the bar of colors takes below a map."""
 
 
 def color_marks(most_mm: float, style: Style) -> list[float]:
@@ -249,81 +258,57 @@ def color_marks(most_mm: float, style: Style) -> list[float]:
 
 
 def add_colors(
-    figure: go.Figure,
+    drawing: Drawing,
     name: str,
     grid: Raster,
-    scale: str | Sequence[tuple[float, str]],
+    scale: Scale,
     marks: Sequence[float],
     words: Sequence[str],
 ) -> None:
     """The colored map, with its bar of colors below, marked with words."""
-    figure.add_heatmap(
-        name=name,
-        x=grid.x_mm,
-        y=grid.y_mm,
-        z=grid.above_mm,
-        colorscale=scale,
-        zmin=marks[0],
-        zmax=marks[-1],
-        hoverinfo="skip",
-        colorbar={
-            "orientation": "h",
-            "thickness": 12,
-            "len": 0.85,
-            "y": 0,
-            "yref": "container",
-            "yanchor": "bottom",
-            "ypad": 0,
-            "tickvals": marks,
-            "ticktext": words,
-        },
+    drawing.add(
+        Colors(name, grid.x_mm, grid.y_mm, grid.step_mm, grid.above_mm, scale, marks, words)
     )
 
 
-def _add_bar(figure: go.Figure, finding: Finding, worst: Placement, style: Style) -> None:
-    compared = finding.rule.measure == "plane"
+def _add_bar(drawing: Drawing, finding: Finding, worst: Placement, style: Style) -> None:
     words = say(
         "worst: {value} against {limit} over {span}",
         value=format_length(abs(worst.value_mm), style),
         limit=format_length(worst.limit_mm, style),
         span=format_distance(worst.span_mm, style),
     )
-    for color, width in (("white", 8), (INK, 4)):
-        figure.add_scatter(
-            name="worst" if color == INK else "rim of worst",
-            x=[worst.start[0], worst.end[0]],
-            y=[worst.start[1], worst.end[1]],
-            mode="lines+markers",
-            line={"color": color, "width": width, "dash": "dot" if compared else "solid"},
-            marker={"symbol": "square", "size": width + 6, "color": color},
-            hovertext=words,
-            hoverinfo="text",
-        )
+    ends = np.array([worst.start, worst.end])
+    dash = "dot" if finding.rule.measure == "plane" else "solid"
+    drawing.add(
+        Line("worst", ends, width_px=4, dash=dash, halo_px=4, told=words),
+        Signs("ends of worst", ends, "square", 10, halo_px=4),
+    )
 
 
-def _add_spots(figure: go.Figure, assessment: Assessment) -> None:
+def _add_spots(drawing: Drawing, assessment: Assessment) -> None:
     room, style = assessment.surface.room, assessment.survey.show
     for high in (True, False):
         told = [spot for spot in assessment.verdict.spots[:SPOTS] if spot.high is high]
-        symbol = "triangle-up" if high else "triangle-down"
-        figure.add_scatter(
-            name="high" if high else "low",
-            x=[spot.at[0] for spot in told],
-            y=[spot.at[1] for spot in told],
-            mode="markers+text",
-            text=[f"<b>{spot.number}</b>" for spot in told],
-            textposition="middle right",
-            textfont={"size": 14, "color": INK, "shadow": HALO},
-            marker={
-                "symbol": symbol,
-                "size": 11,
-                "color": [INK if spot.proven else "white" for spot in told],
-                "line": {"color": INK, "width": 2},
-            },
-            hovertext=[
-                f"<b>{spot.number}</b> "
-                + shown(spot_words(spot, room, style)).replace("; ", "<br>")
+        name, sign = ("high", "up") if high else ("low", "down")
+        drawing.add(
+            Signs(
+                name,
+                np.array([spot.at for spot in told]).reshape(-1, 2),
+                sign,
+                11,
+                fill=[INK if spot.proven else "white" for spot in told],
+                edge_px=2,
+                told=[
+                    f"<b>{spot.number}</b> "
+                    + shown(spot_words(spot, room, style)).replace("; ", "<br>")
+                    for spot in told
+                ],
+            )
+        )
+        drawing.write(
+            *(
+                Words(name, spot.at, f"<b>{spot.number}</b>", (1, 0), (9, 0), size_px=14, halo=True)
                 for spot in told
-            ],
-            hoverinfo="text",
+            )
         )

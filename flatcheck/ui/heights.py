@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from html import escape
 
 import numpy as np
-import plotly.graph_objects as go
 
 from flatcheck.language import say
 from flatcheck.places import wall_called
@@ -23,9 +22,8 @@ from flatcheck.report.screed import (
 from flatcheck.room import Ring, Room
 from flatcheck.screed import Mark, Screed
 from flatcheck.survey import Survey
-from flatcheck.ui.axes import AXIS, INK, LAYOUT
+from flatcheck.ui.drawing import Drawing, Signs, Words
 from flatcheck.ui.plan import (
-    FLOOR,
     LETTER_PX,
     LINE_PX,
     add_drains,
@@ -34,11 +32,11 @@ from flatcheck.ui.plan import (
     middle_of,
     name_sides,
     outward_of,
-    shown,
     size_of,
     write_beside,
 )
 from flatcheck.ui.planes import fall_words
+from flatcheck.ui.svg import shown
 from flatcheck.units import MM_PER_FOOT, Style, format_distance, format_length
 
 SPACINGS = {"in": [k * MM_PER_FOOT for k in (0.5, 1, 2, 4)], "mm": [150.0, 300.0, 600.0, 1200.0]}
@@ -62,21 +60,21 @@ def written(plan: Screed, spacing_mm: float) -> int:
     return max(1, math.ceil(LINE_PX / apart_px - 1e-9))
 
 
-def margin_px(plan: Screed, style: Style) -> int:
+def _margin_px(plan: Screed, style: Style) -> int:
     """The room around the drawing for a height and the name of a wall."""
     longest = max(len(height_words(mark.above_mm, style)) for mark in plan.marks)
     return round(LETTER_PX * longest) + 34
 
 
-def heights_plan(plan: Screed, survey: Survey, every: int) -> go.Figure:
+def heights_plan(plan: Screed, survey: Survey, every: int) -> Drawing:
     """A zone to scale with its planes, and the height above the rim at corners and marks.
 
     Of the marks along a wall every so many have their height written; the corners all have.
     """
     style, outline = survey.show, outline_of_plan(plan)
-    figure = go.Figure()
-    add_planes(figure, plan.falls)
-    add_room(figure, Room(outline), FLOOR)
+    drawing = Drawing(say("Plan with the heights to screed to: {zone}", zone=plan.zone))
+    add_planes(drawing, plan.falls)
+    add_room(drawing, Room(outline))
     corners = np.array(outline.corners_mm)
     low, high = corners.min(axis=0) - 1, corners.max(axis=0) + 1
     drains = [
@@ -85,30 +83,30 @@ def heights_plan(plan: Screed, survey: Survey, every: int) -> go.Figure:
         if (np.array(drain.outline.corners_mm) >= low).all()
         and (np.array(drain.outline.corners_mm) <= high).all()
     ]
-    add_drains(figure, drains, say("{name}, rim 0"))
+    add_drains(drawing, drains, say("{name}, rim 0"))
     walls = by_wall(plan.marks)
-    figure.add_scatter(
-        name="marks",
-        x=[mark.at[0] for mark in plan.marks],
-        y=[mark.at[1] for mark in plan.marks],
-        mode="markers",
-        marker={"size": 6, "color": INK},
-        hovertext=[f"{_from_zero(plan, mark, style)}<br>{_at(mark, style)}" for mark in plan.marks],
-        hoverinfo="text",
-        cliponaxis=False,
+    drawing.add(
+        Signs(
+            "marks",
+            np.array([mark.at for mark in plan.marks]),
+            size_px=6,
+            told=[f"{_from_zero(plan, mark, style)}<br>{_at(mark, style)}" for mark in plan.marks],
+        )
     )
     outward = outward_of(outline)
     for k, (_, marks) in enumerate(walls):
         for mark in marks[1:-1][every - 1 :: every]:
-            _write_mark(figure, mark, outward[k], style)
+            _write_mark(drawing, mark, outward[k], style)
         corner = min(marks, key=lambda mark: math.dist(mark.at, corners[k]))
-        _write_corner(figure, corner, outward[k - 1] + outward[k], style)
-    _add_falls(figure, plan, style)
+        _write_corner(drawing, corner, outward[k - 1] + outward[k], style)
+    _add_falls(drawing, plan, style)
     names = [_side_words(name, marks) for name, marks in walls]
-    away = margin_px(plan, style) - 12
-    name_sides(figure, outline, names, away)
-    _frame(figure, outline, away + 12)
-    return figure
+    room_px = _margin_px(plan, style)
+    name_sides(drawing, outline, names, room_px - 12)
+    # Without ticks: the marks themselves are the measure.
+    drawing.low, drawing.high = corners.min(axis=0), corners.max(axis=0)
+    drawing.margin_px = (room_px, room_px, room_px, room_px)
+    return drawing
 
 
 def _below(mark: Mark, style: Style) -> bool:
@@ -133,40 +131,23 @@ def _side_words(name: str, marks: Sequence[Mark]) -> str:
     return say("{wall}, level", wall=called) if is_level(marks) else called
 
 
-def _write_mark(figure: go.Figure, mark: Mark, outward: np.ndarray, style: Style) -> None:
+def _write_mark(drawing: Drawing, mark: Mark, outward: np.ndarray, style: Style) -> None:
     """A height squarely off its wall, so that the next one never stands in its way."""
-    upright = abs(outward[1]) > abs(outward[0])
-    side = float(outward[1] if upright else outward[0])
-    figure.add_annotation(
-        x=mark.at[0],
-        y=mark.at[1],
-        text=height_words(mark.above_mm, style),
-        textangle=-90 if upright else 0,
-        xshift=0 if upright else 6 * np.sign(side),
-        yshift=6 * np.sign(side) if upright else 0,
-        xanchor="center" if upright else ("left" if side > 0 else "right"),
-        yanchor=("bottom" if side > 0 else "top") if upright else "middle",
-        showarrow=False,
-        font={"size": 12},
-    )
+    upright = bool(abs(outward[1]) > abs(outward[0]))
+    sign = int(np.sign(outward[1] if upright else outward[0]))
+    side, off = ((0, sign), (0, 6 * sign)) if upright else ((sign, 0), (6 * sign, 0))
+    words = height_words(mark.above_mm, style)
+    drawing.write(Words("height", mark.at, words, side, off, upright))
 
 
-def _write_corner(figure: go.Figure, mark: Mark, outward: np.ndarray, style: Style) -> None:
+def _write_corner(drawing: Drawing, mark: Mark, outward: np.ndarray, style: Style) -> None:
     """The height of a corner, off it the way that its two walls face."""
-    figure.add_annotation(
-        x=mark.at[0],
-        y=mark.at[1],
-        text=f"<b>{height_words(mark.above_mm, style)}</b>",
-        xshift=4 * np.sign(outward[0]),
-        yshift=2 * np.sign(outward[1]),
-        xanchor="left" if outward[0] > 0 else "right",
-        yanchor="bottom" if outward[1] > 0 else "top",
-        showarrow=False,
-        font={"size": 12},
-    )
+    side = (1 if outward[0] > 0 else -1, 1 if outward[1] > 0 else -1)
+    words = f"<b>{height_words(mark.above_mm, style)}</b>"
+    drawing.write(Words("height", mark.at, words, side, (4 * side[0], 2 * side[1])))
 
 
-def _add_falls(figure: go.Figure, plan: Screed, style: Style) -> None:
+def _add_falls(drawing: Drawing, plan: Screed, style: Style) -> None:
     """In the middle of each plane an arrow head down it, and how much it is to fall."""
     facets, size = plan.falls.facets, float(size_of(outline_of_plan(plan)).max())
     turns = [math.radians(facet.bearing_deg) for facet in facets]
@@ -175,44 +156,23 @@ def _add_falls(figure: go.Figure, plan: Screed, style: Style) -> None:
         middle_of(facet.outline) + 0.03 * size * np.array([math.sin(turn), math.cos(turn)])
         for facet, turn in zip(facets, turns, strict=True)
     ]
-    figure.add_scatter(
-        name="planned falls",
-        x=[float(tip[0]) for tip in tips],
-        y=[float(tip[1]) for tip in tips],
-        mode="markers",
-        marker={
-            "symbol": "arrow",
-            "size": 12,
-            "color": INK,
-            "angle": [facet.bearing_deg for facet in facets],
-        },
-        hovertext=[
-            f"<b>{slope_words(facet.fall_ratio, style)}</b><br>{shown(facet.name)}"
-            for facet in facets
-        ],
-        hoverinfo="text",
-        cliponaxis=False,
+    drawing.add(
+        Signs(
+            "planned falls",
+            np.array(tips),
+            "arrow",
+            12,
+            turn_deg=[facet.bearing_deg for facet in facets],
+            told=[
+                f"<b>{slope_words(facet.fall_ratio, style)}</b><br>{shown(facet.name)}"
+                for facet in facets
+            ],
+        )
     )
     for facet, turn in zip(facets, turns, strict=True):
         lies = abs(math.sin(turn)) > math.sqrt(0.5)
         words = (*fall_words(facet.fall_ratio, style), "")
-        write_beside(figure, facet.outline, lies, words, ZONE_PX / size)
-
-
-def _frame(figure: go.Figure, outline: Ring, margin: int) -> None:
-    """Equal axes around the outline without ticks: the marks themselves are the measure."""
-    corners = np.array(outline.corners_mm)
-    low, high = corners.min(axis=0), corners.max(axis=0)
-    pad = 0.01 * float((high - low).max())
-    for axis, k in (("xaxis", 0), ("yaxis", 1)):
-        figure.layout[axis].update(
-            range=[low[k] - pad, high[k] + pad],
-            constrain="domain",
-            showticklabels=False,
-            **AXIS | {"showgrid": False},
-        )
-    figure.update_yaxes(scaleanchor="x", scaleratio=1)
-    figure.update_layout(margin=dict.fromkeys("lrtb", margin) | {"autoexpand": False}, **LAYOUT)
+        write_beside(drawing, facet.outline, lies, words, ZONE_PX / size)
 
 
 def key_words(plan: Screed, survey: Survey, every: int) -> str:

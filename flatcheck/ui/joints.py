@@ -4,7 +4,6 @@ from datetime import date
 from html import escape
 
 import numpy as np
-import plotly.graph_objects as go
 import streamlit as st
 
 from flatcheck.assess import Assessment
@@ -26,15 +25,16 @@ from flatcheck.steps import corner_steps, sides_of, steps_file, with_step
 from flatcheck.survey import Survey
 from flatcheck.tables import steps_of
 from flatcheck.tiling import laid
+from flatcheck.ui.drawing import Drawing, Line, Signs, pieces
 from flatcheck.ui.kept import change, mine
 from flatcheck.ui.markup import chosen_station, listed, offer, paragraphs, tell, write
-from flatcheck.ui.plan import FLOOR, add_drains, add_room, aspect, frame, name_sides
+from flatcheck.ui.plan import FLOOR, add_drains, add_ground, add_room, closed, frame, name_sides
 from flatcheck.verdict import Outcome
 
 SIGNS = {
-    Outcome.WITHIN: ("circle", "#1a7f37"),
-    Outcome.CLOSE: ("triangle-up", "#8a5a00"),
-    Outcome.OUT: ("x", "#a3231c"),
+    Outcome.WITHIN: ("dot", "#1a7f37"),
+    Outcome.CLOSE: ("up", "#8a5a00"),
+    Outcome.OUT: ("cross", "#a3231c"),
     Outcome.NOT_ASSESSED: ("square", "#57606a"),
 }
 """How a joint that was read is drawn, by how it ends: never by color alone."""
@@ -76,9 +76,8 @@ def joints_read(
         )
     chosen = None
     if survey.room and (verdict or laying):
-        figure = joints_figure(survey, survey.room, verdict, laying)
-        floor = f"{source}, {len(read)} steps"
-        chosen = chosen_station(figure, "joints", aspect(survey.room.outline), floor)
+        drawing = joints_figure(survey, survey.room, verdict, laying)
+        chosen = chosen_station(drawing, "joints", f"{source}, {len(read)} steps")
         key = [SIGN_WORDS] * bool(verdict) + [OPEN] * bool(laying)
         write(paragraphs([" ".join(key)], "fine"))
     if laying is None or survey.room is None:
@@ -183,51 +182,47 @@ def _enter(source: str, survey: Survey, laying: Laying, chosen: int | None) -> N
 
 def joints_figure(
     survey: Survey, room: Room, verdict: LippageVerdict | None, laying: Laying | None
-) -> go.Figure:
+) -> Drawing:
     """The room to scale with its tiles, every joint to choose, and those read by how they end."""
-    figure = go.Figure()
-    add_room(figure, room, FLOOR)
+    drawing = Drawing(say("The joints between the tiles, those that were read by how they end"))
+    add_ground(drawing, room, FLOOR)
+    add_room(drawing, room)
     if laying is not None:
-        ends = [at for piece in laying.pieces for at in (*piece, piece[0], (None, None))]
-        figure.add_scatter(
-            name="tiles",
-            x=[at[0] for at in ends],
-            y=[at[1] for at in ends],
-            mode="lines",
-            line={"color": "#d0d7de", "width": 1},
-            hoverinfo="skip",
-        )
         middle = laying.joints_mm.mean(axis=1)
-        figure.add_scatter(
-            name="joints",
-            x=middle[:, 0],
-            y=middle[:, 1],
-            mode="markers",
-            marker={"size": 5, "color": "#8c959f"},
-            customdata=np.arange(len(middle)),
-            hovertext=[say("joint {number}", number=n + 1) for n in range(len(middle))],
-            hoverinfo="text",
+        drawing.add(
+            Line("tiles", pieces([closed(piece) for piece in laying.pieces]), "#d0d7de"),
+            Signs(
+                "joints",
+                middle,
+                size_px=5,
+                fill="#8c959f",
+                told=[say("joint {number}", number=n + 1) for n in range(len(middle))],
+                numbers=range(len(middle)),
+            ),
         )
     for outcome, (sign, color) in SIGNS.items():
         own = [j for j in verdict.joints if verdict.ends(j) is outcome] if verdict else []
-        figure.add_scatter(
-            name=str(outcome),
-            x=[joint.step.x_mm for joint in own],
-            y=[joint.step.y_mm for joint in own],
-            mode="markers",
-            marker={"size": 9, "color": color, "symbol": sign},
-            hovertext=[
-                say(
-                    "<b>{outcome}</b><br>{step} of {limit}",
-                    outcome=say(outcome),
-                    step=fine(joint.height_mm, survey.show),
-                    limit=fine(joint.limit_mm, survey.show),
-                )
-                for joint in own
-            ],
-            hoverinfo="text",
+        drawing.add(
+            Signs(
+                str(outcome),
+                np.array([(joint.step.x_mm, joint.step.y_mm) for joint in own]).reshape(-1, 2),
+                sign,
+                9,
+                fill=color,
+                edge=color,
+                edge_px=3 if sign == "cross" else 0,
+                told=[
+                    say(
+                        "<b>{outcome}</b><br>{step} of {limit}",
+                        outcome=say(outcome),
+                        step=fine(joint.height_mm, survey.show),
+                        limit=fine(joint.limit_mm, survey.show),
+                    )
+                    for joint in own
+                ],
+            )
         )
-    add_drains(figure, survey.drains)
-    name_sides(figure, room.outline, () if room.assumed else wall_names(room))
-    frame(figure, room.outline, survey.show)
-    return figure
+    add_drains(drawing, survey.drains)
+    name_sides(drawing, room.outline, () if room.assumed else wall_names(room))
+    frame(drawing, room.outline, survey.show)
+    return drawing

@@ -5,15 +5,17 @@ Markup is ours; whatever a person typed, or a file holds, is escaped before it c
 
 from collections.abc import Callable
 from html import escape
+from pathlib import Path
 from typing import Any
 
-import plotly.graph_objects as go
 import streamlit as st
 
 from flatcheck.errors import FlatcheckError
+from flatcheck.language import say
 from flatcheck.report.paper import listed as listed
 from flatcheck.report.paper import paragraphs as paragraphs
-from flatcheck.ui.axes import INK
+from flatcheck.ui.drawing import Drawing
+from flatcheck.ui.svg import WIDEST_REM, markup, places
 from flatcheck.verdict import SAID, Outcome
 
 MIMES = {
@@ -24,8 +26,6 @@ MIMES = {
     "zip": "application/zip",
 }
 """What a file that is taken away holds, by the ending of its name."""
-
-CHART = {"displayModeBar": False, "scrollZoom": False, "doubleClick": False, "showTips": False}
 
 STYLE = """<style>
 .stMainBlockContainer {padding: 1.5rem 1rem 4rem; max-width: 84rem}
@@ -67,26 +67,11 @@ input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
 .fc ul {margin: .25rem 0; padding-left: 1.25rem} .fc li {padding: .1rem 0}
 .fc .narrow {display: none}
 @media (max-width: 640px) {.fc .wide {display: none} .fc .narrow {display: block}}
-.st-key-map, .st-key-profile, .st-key-falls, .st-key-work, .st-key-change, .st-key-laying,
-  .st-key-joints, .st-key-bar, [class*="st-key-heights"] {max-width: 45rem; flex: none !important}
-.stMain {--wide: min(45rem, 100vw - 2rem)}
-@media (min-width: 641px) {.stMain {--wide: min(45rem, 62vw)}}
-.st-key-map {height: min(calc((var(--wide) - 4rem) / var(--shape) + 6rem), 60rem) !important}
-:is(.st-key-falls, .st-key-laying, .st-key-joints, .st-key-bar)
-  {height: min(calc((var(--wide) - 4rem) / var(--shape) + 3.5rem), 60rem) !important}
 [class*="st-key-bag-"] > div {flex: 1 1 5.5rem !important; min-width: 5.5rem !important}
 [class*="st-key-bag-"] [data-testid=stNumberInput] button {display: none}
-.st-key-work, .st-key-change
-  {height: min(calc((var(--wide) - 4rem) / var(--shape) + 7rem), 60rem) !important}
-@media (max-width: 640px) {
-  :is(.st-key-work, .st-key-change) .scatterlayer text[style*="font-size: 11px"] {display: none}}
 [data-testid=stFullScreenFrame]:has([data-testid=stDataFrame]) [data-testid=stElementToolbar]
   {display: none}
-[class*="st-key-heights"] {
-  height: calc((min(var(--wide), 32rem) - 2 * var(--beside)) / var(--shape) + 2 * var(--beside))
-  !important; max-width: 32rem}
 @media (max-width: 640px) {.st-key-pane {display: var(--away, flex)}}
-.st-key-profile {height: calc(var(--wide) / 3 + 7rem) !important}
 </style>"""
 
 
@@ -100,59 +85,38 @@ def word(outcome: Outcome) -> str:
     return f'<span class="word {outcome.name.lower()}">{SAID[outcome].upper()}</span>'
 
 
-def draw(figure: go.Figure, key: str, shape: float = 1.0, beside_px: int = 0) -> None:
-    """A drawing in a box named `key`, for a room `shape` times as wide as high, words beside it."""
-    st.html(f"<style>.st-key-{key} {{--shape: {shape:.3f}; --beside: {beside_px}px}}</style>")
+_screen = st.components.v2.component(
+    "flatcheck.drawing",
+    html='<div class="drawing"></div>',
+    css=Path(__file__).with_name("drawing.css").read_text(encoding="utf-8"),
+    js=Path(__file__).with_name("drawing.js").read_text(encoding="utf-8"),
+)
+
+
+def draw(drawing: Drawing, key: str, widest_rem: float = WIDEST_REM) -> None:
+    """A drawing in a box named `key`, which tells of the place that one points at."""
     with st.container(key=key):
-        st.plotly_chart(figure, height="stretch", theme=None, config=CHART)
+        _screen(data=_data(drawing, widest_rem), key=f"{key} drawn")
 
 
-QUIET_TOUCH = """export default function () {
-  if (window.flatcheckQuiet) return;
-  window.flatcheckQuiet = true;
-  const quiet = event => {
-    if (event.target.closest && event.target.closest(".js-plotly-plot")) {
-      event.stopImmediatePropagation();
-    }
-  };
-  for (const kind of ["touchstart", "touchmove", "touchend"]) {
-    document.addEventListener(kind, quiet, {capture: true, passive: true});
-  }
-}"""
-"""Keeps fingers from Plotly, which on its own chooses one tap late and holds the page still.
-
-What is left are the clicks that a browser makes of taps, and its own scrolling.
-"""
-
-
-_quiet_touch = st.components.v2.component("flatcheck.quiet_touch", js=QUIET_TOUCH)
-
-
-def chosen_station(figure: go.Figure, key: str, shape: float, floor: str) -> int | None:
-    """A drawing as by `draw`, and the number of the station that was chosen on it, if any.
+def chosen_station(drawing: Drawing, key: str, floor: str) -> int | None:
+    """A drawing as by `draw`, and the number of the place that was chosen on it, if any.
 
     `floor` tells one floor from another, so that a choice does not pass to the next.
     """
-    for trace in figure.select_traces({"type": "scatter"}):
-        # What was not chosen stays as it is; the place that was is ringed.
-        opacity = 1 if trace.marker.opacity is None else trace.marker.opacity
-        trace.unselected = {"marker": {"opacity": opacity}, "textfont": {"color": INK}}
-        trace.selected = {"marker": {"opacity": 1, "size": 13, "color": "#e69f00"}}
-    st.html(f"<style>.st-key-{key} {{--shape: {shape:.3f}}}</style>")
+    slot = f"{key} of {floor}"
+    said = (st.session_state.get(slot) or {}).get("chosen")
+    how = say("{about}. Arrow keys move from place to place, Enter chooses.", about=drawing.about)
+    data = _data(drawing) | {"choosing": how, "chosen": said}
     with st.container(key=key):
-        _quiet_touch(key=f"quiet {key}")
-        event = st.plotly_chart(
-            figure,
-            height="stretch",
-            theme=None,
-            config=CHART,
-            key=f"{key} of {floor}",
-            on_select="rerun",
-            selection_mode="points",
-        )
-    chosen = [point.get("customdata") for point in event["selection"]["points"]]
-    stations = [data[0] if isinstance(data, list) else data for data in chosen if data is not None]
-    return int(stations[0]) if stations else None
+        chosen = _screen(
+            data=data, key=slot, default={"chosen": said}, on_chosen_change=lambda: None
+        ).chosen
+    return None if chosen is None else int(chosen)
+
+
+def _data(drawing: Drawing, widest_rem: float = WIDEST_REM) -> dict[str, Any]:
+    return {"drawn": markup(drawing, widest_rem), "places": places(drawing), "chosen": None}
 
 
 def offer(

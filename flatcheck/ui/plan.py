@@ -3,31 +3,25 @@
 import math
 import re
 from collections.abc import Sequence
-from html import escape
 
 import numpy as np
 import numpy.typing as npt
-import plotly.graph_objects as go
 
 from flatcheck.drain import Drain
 from flatcheck.facet import Falls
 from flatcheck.parts import spread
 from flatcheck.report.ticks import distance_steps, ticks
 from flatcheck.room import Ring, Room, inside, ring_area
-from flatcheck.ui.axes import AXIS, INK, LAYOUT, ROW_PX, margin
+from flatcheck.ui.drawing import Drawing, Line, Words, mark_axes, pieces
+from flatcheck.ui.svg import shown
 from flatcheck.units import Style, format_distance
+from flatcheck.verdict import Place, place_of
 
 Floats = npt.NDArray[np.float64]
 
 FLOOR = "#ffffff"
 UNREAD = "#e4e8ec"
 SOLID = "#afb8c1"
-HALO = "0 0 2px white, 0 0 2px white, 0 0 3px white"
-
-
-def shown(words: str) -> str:
-    """Words that may hold what a person typed, as Plotly is to draw them: its markup is text."""
-    return escape(words, quote=False)
 
 
 def aspect(outline: Ring) -> float:
@@ -42,34 +36,26 @@ def size_of(outline: Ring) -> Floats:
     return size
 
 
-def add_room(figure: go.Figure, room: Room, floor: str) -> None:
+def add_ground(drawing: Drawing, room: Room, floor: str) -> None:
+    """The floor of a room in one color, and what stands on it in another: below all else."""
+    for ring in (room.outline, *room.cutouts):
+        fill = floor if ring is room.outline else SOLID
+        drawing.add(Line(f"ground of {ring.name}", closed(ring.corners_mm), width_px=0, fill=fill))
+
+
+def add_room(drawing: Drawing, room: Room) -> None:
     """The outline, dashed where it was assumed, and what stands on the floor, by name."""
     for ring in (room.outline, *room.cutouts):
-        whole = ring is room.outline
-        dashed = whole and room.assumed
-        corners = " L ".join(f"{x},{y}" for x, y in ring.corners_mm)
-        figure.add_shape(
-            type="path",
-            path=f"M {corners} Z",
-            layer="below",
-            line={"width": 0},
-            fillcolor=floor if whole else SOLID,
-        )
-        x, y = closed(ring)
-        figure.add_scatter(
-            name=shown(ring.name),
-            x=x,
-            y=y,
-            mode="lines",
-            line={"color": INK, "width": 1 if dashed else 2, "dash": "dash" if dashed else "solid"},
-            hoverinfo="skip",
-        )
+        dashed = ring is room.outline and room.assumed
+        width, dash = (1, "dash") if dashed else (2, "solid")
+        drawing.add(Line(ring.name, closed(ring.corners_mm), width_px=width, dash=dash))
     for cutout in room.cutouts:
-        x0, y0 = np.array(cutout.corners_mm).mean(axis=0)
-        figure.add_annotation(
-            x=x0, y=y0, text=shown(cutout.name), showarrow=False, font={"size": 11}
-        )
+        middle = place_of(np.array(cutout.corners_mm).mean(axis=0))
+        drawing.write(Words("cutout", middle, shown(cutout.name), size_px=11, halo=True))
 
+
+NAME_PX = 11
+"""How far from its wall the name of a wall stands, to the middle of it."""
 
 NARROW_PX = 255
 """How wide the longer side of a room is on a phone, with the names of walls beside it."""
@@ -109,7 +95,7 @@ def reach_of(ring: Ring, bearing_deg: float) -> tuple[float, float]:
 
 
 def write_beside(
-    figure: go.Figure, ring: Ring, lies: bool, choices: Sequence[str], px_per_mm: float
+    drawing: Drawing, ring: Ring, lies: bool, choices: Sequence[str], px_per_mm: float
 ) -> None:
     """Words in the middle of a plane beside an arrow that `lies` or stands there.
 
@@ -130,75 +116,39 @@ def write_beside(
     told, upright = next((way for way in ways if way[0] and fits(*way)), (choices[-1], False))
     if not told:
         return
-    below = upright and lies
-    figure.add_annotation(
-        x=middle[0],
-        y=middle[1],
-        text=told,
-        textangle=-90 if upright else 0,
-        xshift=0 if lies else 9,
-        xanchor="center" if lies else "left",
-        yshift=0 if not lies else -10 if below else 6,
-        yanchor="middle" if not lies else "top" if below else "bottom",
-        showarrow=False,
-        font={"size": 13, "color": INK, "shadow": HALO},
-    )
+    side, off = ((0, 1), (0, 6)) if lies else ((1, 0), (9, 0))
+    if upright and lies:
+        side, off = (0, -1), (0, -10)
+    at = place_of(middle)
+    drawing.write(Words("beside", at, told, side, off, upright, size_px=13, halo=True))
 
 
-def closed(ring: Ring) -> Floats:
-    """The corners of a ring, the first once more at the end, as x and y."""
-    corners: Floats = np.array([*ring.corners_mm, ring.corners_mm[0]])
-    return corners.T
+def closed(corners: Sequence[Sequence[float]]) -> Floats:
+    """Corners (n, 2) of a ring [mm], the first once more at the end."""
+    return np.array([*corners, corners[0]], dtype=float)
 
 
-def add_drains(figure: go.Figure, drains: Sequence[Drain], words: str = "{name}") -> None:
+def add_drains(drawing: Drawing, drains: Sequence[Drain], words: str = "{name}") -> None:
     """Every drain as a grate in its outline, its name below it, as `words` have it."""
     for drain in drains:
-        x, y = closed(drain.outline)
-        figure.add_scatter(
-            name=f"drain {shown(drain.outline.name)}",
-            x=x,
-            y=y,
-            mode="lines",
-            line={"color": INK, "width": 1.5},
-            fill="toself",
-            fillpattern={"shape": "x", "size": 5, "fgcolor": INK, "bgcolor": "white"},
-            hoverinfo="skip",
-        )
-        figure.add_annotation(
-            x=(x.min() + x.max()) / 2,
-            y=y.min(),
-            yanchor="top",
-            text=words.format(name=shown(drain.outline.name)),
-            showarrow=False,
-            font={"size": 12, "shadow": HALO},
-        )
+        name, xy = drain.outline.name, closed(drain.outline.corners_mm)
+        drawing.add(Line(f"drain {name}", xy, width_px=1.5, fill="white", hatch="x"))
+        below: Place = (float(xy[:, 0].min() + xy[:, 0].max()) / 2, float(xy[:, 1].min()))
+        said = words.format(name=shown(name))
+        drawing.write(Words("drain", below, said, (0, -1), (0, -2), halo=True))
 
 
-def add_planes(figure: go.Figure, falls: Falls) -> None:
+def add_planes(drawing: Drawing, falls: Falls) -> None:
     """The planes of a floor in thin lines; valleys are solid, ridges dashed."""
-    edges = [
-        np.append(closed(facet.outline), [[np.nan], [np.nan]], axis=1) for facet in falls.facets
-    ]
-    x, y = np.concatenate(edges, axis=1)
-    figure.add_scatter(
-        name="planes",
-        x=x,
-        y=y,
-        mode="lines",
-        line={"color": "#8c959f", "width": 1},
-        hoverinfo="skip",
-    )
+    rims = pieces([closed(facet.outline.corners_mm) for facet in falls.facets])
+    drawing.add(Line("planes", rims, "#8c959f"))
     for name, valley in (("valleys", True), ("ridges", False)):
-        lines = [crease for crease in falls.creases if crease.valley is valley]
-        figure.add_scatter(
-            name=name,
-            x=[v for crease in lines for v in (crease.start[0], crease.end[0], None)],
-            y=[v for crease in lines for v in (crease.start[1], crease.end[1], None)],
-            mode="lines",
-            line={"color": INK, "width": 2, "dash": "solid" if valley else "dash"},
-            hoverinfo="skip",
-        )
+        lines = [
+            np.array([crease.start, crease.end])
+            for crease in falls.creases
+            if crease.valley is valley
+        ]
+        drawing.add(Line(name, pieces(lines), width_px=2, dash="solid" if valley else "dash"))
 
 
 def outward_of(outline: Ring) -> Floats:
@@ -210,38 +160,29 @@ def outward_of(outline: Ring) -> Floats:
     return outward * math.copysign(1.0, ring_area(corners))
 
 
-def name_sides(figure: go.Figure, outline: Ring, names: Sequence[str], away_px: float = 11) -> None:
+def name_sides(
+    drawing: Drawing, outline: Ring, names: Sequence[str], away_px: float = NAME_PX
+) -> None:
     """Words beside the middle of each side, outside, along it."""
     corners = np.array(outline.corners_mm)
     middles = (corners + np.roll(corners, -1, axis=0)) / 2
     for name, middle, outward in zip(names, middles, outward_of(outline), strict=bool(names)):
-        figure.add_annotation(
-            x=middle[0],
-            y=middle[1],
-            text=shown(name),
-            xshift=away_px * outward[0],
-            yshift=away_px * outward[1],
-            textangle=-90 if abs(outward[0]) > abs(outward[1]) else 0,
-            showarrow=False,
-            font={"size": 12},
-        )
+        off = (away_px * float(outward[0]), away_px * float(outward[1]))
+        upright = bool(abs(outward[0]) > abs(outward[1]))
+        drawing.write(Words("side", place_of(middle), shown(name), (0, 0), off, upright))
 
 
-def frame(figure: go.Figure, outline: Ring, style: Style, below_px: int = 0) -> None:
-    """Equal axes around an outline, ticked as a tape is, with `below_px` for a bar of colors."""
+def frame(
+    drawing: Drawing, outline: Ring, style: Style, below_px: float = 0, away_px: float = NAME_PX
+) -> None:
+    """The drawing around an outline, marked as a tape is, `below_px` for a bar of colors.
+
+    The names of walls stand `away_px` from them.
+    """
     corners = np.array(outline.corners_mm)
-    low, high = corners.min(axis=0), corners.max(axis=0)
-    pad = 0.09 * float((high - low).max())
-    words: list[str] = []
-    for axis, k in (("xaxis", 0), ("yaxis", 1)):
-        marks = ticks(low[k], high[k], distance_steps(style), 5)
-        words = [format_distance(v, style) for v in marks]
-        figure.layout[axis].update(
-            range=[low[k] - pad, high[k] + pad],
-            tickvals=marks,
-            ticktext=words,
-            constrain="domain",
-            **AXIS | {"showgrid": False},
-        )
-    figure.update_yaxes(scaleanchor="x", scaleratio=1)
-    figure.update_layout(margin=margin(words, ROW_PX + below_px, 5), **LAYOUT)
+    drawing.low, drawing.high = corners.min(axis=0), corners.max(axis=0)
+    across, up = (
+        [(v, format_distance(v, style)) for v in ticks(low, high, distance_steps(style), 5)]
+        for low, high in zip(drawing.low, drawing.high, strict=True)
+    )
+    mark_axes(drawing, across, up, below_px, away_px + LINE_PX / 2)

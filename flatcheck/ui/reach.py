@@ -1,6 +1,6 @@
 """The reach of a rule on the map: hatched where the readings could not judge it."""
 
-import plotly.graph_objects as go
+import numpy as np
 import streamlit as st
 
 from flatcheck.assess import Assessment
@@ -8,7 +8,7 @@ from flatcheck.language import say
 from flatcheck.reach import hatches
 from flatcheck.report.reach import WHOLE
 from flatcheck.report.words import outcome_of
-from flatcheck.ui.axes import INK
+from flatcheck.ui.drawing import Drawing, Line, pieces
 from flatcheck.ui.markup import write
 from flatcheck.verdict import Finding, Reach
 
@@ -43,21 +43,10 @@ def reach_chosen(assessment: Assessment) -> Finding | None:
     return partly[number]
 
 
-def add_reach(figure: go.Figure, reach: Reach) -> None:
+def add_reach(drawing: Drawing, reach: Reach) -> None:
     """Rectangles over what could not be judged, hatched."""
-    x: list[float | None] = []
-    y: list[float | None] = []
-    for west, south, east, north in hatches(reach).tolist():
-        x += [west, east, east, west, west, None]
-        y += [south, south, north, north, south, None]
-    figure.add_scatter(
-        name="not judged",
-        x=x,
-        y=y,
-        mode="lines",
-        line={"width": 0},
-        fill="toself",
-        fillcolor="rgba(255,255,255,0)",
-        fillpattern={"shape": "/", "size": 8, "solidity": 0.25, "fgcolor": INK},
-        hoverinfo="skip",
-    )
+    rings = [
+        np.array([(west, south), (east, south), (east, north), (west, north), (west, south)])
+        for west, south, east, north in hatches(reach).tolist()
+    ]
+    drawing.add(Line("not judged", pieces(rings), width_px=0, hatch="/"))

@@ -4,23 +4,31 @@ Heights are drawn many times as tall, and it says how many. The view is turned b
 a finger and a key can move as well as a mouse.
 """
 
+from __future__ import annotations
+
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
-import plotly.graph_objects as go
 import streamlit as st
 
 from flatcheck.assess import Assessment
 from flatcheck.language import say
 from flatcheck.report.relief import departures_of
 from flatcheck.report.ticks import distance_steps, one_digit, ticks
-from flatcheck.ui.axes import FONT, INK
+from flatcheck.ui.drawing import INK
 from flatcheck.ui.figures import COLORS, color_marks
-from flatcheck.ui.markup import CHART, write
+from flatcheck.ui.markup import write
 from flatcheck.units import format_distance, format_length
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
 
 TALL = 0.2
 """How tall the departures are drawn, as a share of the longer side of the room."""
+
+FONT = {"family": "Source Sans, sans-serif", "size": 12, "color": INK}
+CHART = {"displayModeBar": False, "scrollZoom": False, "doubleClick": False, "showTips": False}
 
 AWAY = 1.6
 """How far off the eye stands, in lengths of the longer side."""
@@ -31,6 +39,8 @@ def solid_figure(assessment: Assessment, turn_deg: float) -> tuple[go.Figure, fl
 
     With how many times as tall departures are drawn, so that they span about TALL of the side.
     """
+    import plotly.graph_objects as go  # only who asks for the solid waits for it
+
     floor, style = assessment.surface, assessment.survey.show
     above = departures_of(assessment)
     corners = np.array(floor.room.outline.corners_mm)
@@ -98,7 +108,7 @@ def solid_figure(assessment: Assessment, turn_deg: float) -> tuple[go.Figure, fl
             },
             "dragmode": "turntable",
         },
-        font={**FONT, "size": 12},
+        font=FONT,
         margin={"l": 0, "r": 0, "t": 0, "b": 0},
         showlegend=False,
         paper_bgcolor="white",

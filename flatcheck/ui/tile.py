@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import plotly.graph_objects as go
 import streamlit as st
 
 from flatcheck.assess import Assessment
@@ -28,9 +27,10 @@ from flatcheck.report.tiling import tiling_words
 from flatcheck.room import wall_names
 from flatcheck.survey import Survey
 from flatcheck.tiling import laid
+from flatcheck.ui.drawing import Drawing, Line, Signs, pieces
 from flatcheck.ui.markup import draw, listed, offer, paragraphs, tell, write
 from flatcheck.ui.memory import kept, text_of
-from flatcheck.ui.plan import FLOOR, add_drains, add_room, aspect, frame, name_sides
+from flatcheck.ui.plan import FLOOR, add_drains, add_ground, add_room, closed, frame, name_sides
 from flatcheck.verdict import Outcome
 
 Floats = npt.NDArray[np.float64]
@@ -83,7 +83,7 @@ def tile_on_floor(source: str, assessment: Assessment) -> None:
         f'<p class=large><span class="word {color}">{escape(headline(seen))}'
         f"</span> {escape(words[1])}</p>"
     )
-    draw(laying_figure(seen, here), "laying", aspect(here.surface.room.outline))
+    draw(laying_figure(seen, here), "laying")
     write(paragraphs([KEY], "fine"), listed(words[2:]), listed(counts[1:]))
     row = st.container(horizontal=True)
     offer(
@@ -173,68 +173,42 @@ def _outlook(here: Assessment, corrections: bool, stop: Callable[[], None]) -> O
     return kept("outlooks", (*text_of(here.survey), corrections), worked_out)
 
 
-def laying_figure(seen: Outlook, here: Assessment) -> go.Figure:
+def laying_figure(seen: Outlook, here: Assessment) -> Drawing:
     """The room to scale with every tile, and its joints by how they will end."""
     survey, room, found = here.survey, here.surface.room, seen.found
     laying = laid(survey, room)
-    figure = go.Figure()
-    add_room(figure, room, FLOOR)
+    drawing = Drawing(say("The tiles as they are laid, and their joints by how they will end"))
+    add_ground(drawing, room, FLOOR)
+    add_room(drawing, room)
     fill = np.where(laying.cut, "#eaeef2", "#ffffff")
     fill[slivers(laying)] = "#afb8c1"
     fill[found.better.unbedded] = "#f4c7c3"
     for color in dict.fromkeys(fill.tolist()):
-        outline = _broken([laying.pieces[k] for k in np.flatnonzero(fill == color)])
-        figure.add_scatter(
-            x=outline[:, 0],
-            y=outline[:, 1],
-            mode="lines",
-            fill="toself",
-            fillcolor=color,
-            line={"color": "#d0d7de", "width": 1},
-            hoverinfo="skip",
-        )
+        rings = [closed(laying.pieces[k]) for k in np.flatnonzero(fill == color)]
+        drawing.add(Line(f"tiles {color}", pieces(rings), "#d0d7de", fill=color))
     lippage = found.even.lippage_mm
     ends = np.array([str(outcome) for outcome in found.outcomes])
     for outcome, (color, width, dash) in LINES.items():
         own = np.flatnonzero(ends == str(outcome))
-        line = _broken(laying.joints_mm[own].tolist())
-        figure.add_scatter(
-            name=str(outcome),
-            x=line[:, 0],
-            y=line[:, 1],
-            mode="lines",
-            line={"color": color, "width": width, "dash": dash},
-            hoverinfo="skip",
+        joints = laying.joints_mm[own]
+        drawing.add(
+            Line(str(outcome), pieces(list(joints)), color, width, dash),
+            Signs(
+                f"steps {outcome}",
+                joints.mean(axis=1),
+                "",
+                told=[
+                    say(
+                        "<b>{outcome}</b><br>{step} of {limit}",
+                        outcome=say(outcome),
+                        step=step_words(float(lippage[k]), survey.show),
+                        limit=fine(float(found.limit_mm[k]), survey.show),
+                    )
+                    for k in own.tolist()
+                ],
+            ),
         )
-        middle = laying.joints_mm[own].mean(axis=1)
-        figure.add_scatter(
-            x=middle[:, 0],
-            y=middle[:, 1],
-            mode="markers",
-            marker={"size": 12, "opacity": 0},
-            hovertext=[
-                say(
-                    "<b>{outcome}</b><br>{step} of {limit}",
-                    outcome=say(outcome),
-                    step=step_words(float(lippage[k]), survey.show),
-                    limit=fine(float(found.limit_mm[k]), survey.show),
-                )
-                for k in own.tolist()
-            ],
-            hoverinfo="text",
-        )
-    add_drains(figure, survey.drains)
-    name_sides(figure, room.outline, () if room.assumed else wall_names(room))
-    frame(figure, room.outline, survey.show)
-    return figure
-
-
-def _broken(lines: list[Any]) -> Floats:
-    """Lines (k, 2) one after another, NaN between them, those of three corners or more closed."""
-    parts = [np.empty((0, 2))]
-    for line in lines:
-        ring = np.array(line, dtype=float)
-        if len(ring) > 2:
-            ring = np.concatenate((ring, ring[:1]))
-        parts += [ring, np.full((1, 2), np.nan)]
-    return np.concatenate(parts)
+    add_drains(drawing, survey.drains)
+    name_sides(drawing, room.outline, () if room.assumed else wall_names(room))
+    frame(drawing, room.outline, survey.show)
+    return drawing

@@ -23,7 +23,7 @@ from flatcheck.report.words import (
     titles,
 )
 from flatcheck.ui.compare import comparison
-from flatcheck.ui.figures import floor_map, map_aspect
+from flatcheck.ui.figures import floor_map
 from flatcheck.ui.markup import chosen_station, draw, paragraphs, word, write
 from flatcheck.ui.reach import add_reach, reach_chosen
 from flatcheck.ui.section import profile_figure
@@ -75,10 +75,10 @@ def _floor(assessment: Assessment) -> None:
     survey, found = assessment.survey, assessment.verdict
     write(f"<h3>{say('Where it is high and low')}</h3>")
     floor = f"{survey.title}, {len(assessment.surface.xy_mm)} places"
-    figure, hatched = floor_map(assessment), reach_chosen(assessment)
+    drawing, hatched = floor_map(assessment), reach_chosen(assessment)
     if hatched and hatched.reach:
-        add_reach(figure, hatched.reach)
-    station = chosen_station(figure, "map", map_aspect(assessment), floor)
+        add_reach(drawing, hatched.reach)
+    station = chosen_station(drawing, "map", floor)
     key = [MAP_KEY, *[PLANES_KEY] * bool(plane_falls(assessment)), *[SPOT_KEY] * bool(found.spots)]
     write(f"<p class=fine>{' '.join(key)}</p>", _spots(assessment))
     finding = worst_of(assessment)

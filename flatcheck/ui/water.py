@@ -12,22 +12,21 @@ from flatcheck.report.falls import drain_words, water_words
 from flatcheck.report.screed import screed_csv, screed_html
 from flatcheck.screed import screeds
 from flatcheck.ui.drainage import falls_key, falls_map
-from flatcheck.ui.figures import map_aspect
 from flatcheck.ui.heights import (
     SPACINGS,
     USUAL,
     heights_plan,
     heights_words,
     key_words,
-    margin_px,
-    outline_of_plan,
     walls_tables,
     written,
 )
 from flatcheck.ui.markup import draw, offer, paragraphs, tell, write
-from flatcheck.ui.plan import aspect
 from flatcheck.ui.planes import planes_table
 from flatcheck.units import format_distance
+
+HEIGHTS_REM = 32
+"""How wide a drawing of planned heights becomes at most: it is looked at beside its tables."""
 
 
 def falls(assessment: Assessment) -> None:
@@ -35,7 +34,7 @@ def falls(assessment: Assessment) -> None:
     style, room = assessment.survey.show, assessment.surface.room
     water = drainage(assessment)
     write(f"<h3>{say('How it falls')}</h3>")
-    draw(falls_map(assessment, water), "falls", map_aspect(assessment))
+    draw(falls_map(assessment, water), "falls")
     write(f"<p class=fine>{escape(falls_key(assessment, water))}</p>", planes_table(assessment))
     for zone in water:
         head = f"<p><b>{escape(zone.zone)}</b></p>" if len(water) > 1 else ""
@@ -65,12 +64,7 @@ def heights(assessment: Assessment) -> None:
     for number, plan in enumerate(plans):
         every = written(plan, spacing)
         write(f"<p>{escape(heights_words(plan, survey, room)[0])}</p>")
-        draw(
-            heights_plan(plan, survey, every),
-            f"heights-{number}",
-            aspect(outline_of_plan(plan)),
-            margin_px(plan, style),
-        )
+        draw(heights_plan(plan, survey, every), f"heights-{number}", HEIGHTS_REM)
         write(
             f"<p class=fine>{escape(key_words(plan, survey, every))}</p>",
             walls_tables(plan, style),

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from browser.conftest import Screen
-from browser.test_page import drawn_anew, fits, photograph, press
+from browser.test_page import drawn_anew, fits, photograph, point_at, press
 
 from flatcheck.readers.folder import folder_files, survey_of
 from flatcheck.steps import on_joints
@@ -29,7 +29,7 @@ def floor(
     key = store.create(SHOP, "", "begun")
     page = screens[device].context.new_page()
     page.goto(f"http://127.0.0.1:{port}/?survey={key}&step=tile")
-    page.locator(".st-key-joints .points path").first.wait_for()
+    page.locator(".st-key-joints [data-layer=joints] path").wait_for(state="attached")
     yield page, store, key
     page.close()
     process.terminate()
@@ -42,10 +42,14 @@ def test_a_step_is_entered_on_the_drawing(
     """Pressing a joint on the drawing chooses it, and the step typed there is kept on it."""
     page, store, key = floor
     assert "60 steps read: 55 within, 5 out" in page.content()
-    dots = page.locator(".st-key-joints .scatterlayer .points path")
-    dot = dots.nth(JOINT)
-    # What lies over the whole drawing takes the finger, as it does in a hand.
-    drawn_anew(page, lambda: (dot.tap if device == "phone" else dot.click)(force=True))
+
+    def choose() -> None:
+        point_at(page, JOINT, "joints", "joints")
+        if device == "desk":
+            page.mouse.down()
+            page.mouse.up()
+
+    drawn_anew(page, choose)
     assert page.locator("input[aria-label=Joint]").input_value() == str(JOINT + 1)
     page.get_by_label("Step", exact=True).fill("1/8 in")
     press(page, page.get_by_role("button", name="Keep this step"))

@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from flatcheck.cli import main
+from flatcheck.units import parse_length
 
 LASER = Path(__file__).parents[2] / "sample_surveys" / "millbrook-plywood" / "laser.csv"
 GROUND = LASER.parents[1] / "gorse-yard-ground" / "staff.csv"
@@ -132,13 +133,14 @@ def test_sample(page: Any, device: str, shots: Path) -> None:
     assert line.inner_text() == 'OUT for 12" x 24" tile: Kitchen subfloor, Millbrook'
     assert line.is_visible()
     map_ = page.locator(".st-key-map")
-    colors = map_.locator(".heatmaplayer image")
+    colors = map_.locator("image")
     assert colors.evaluate("image => image.href.baseVal").startswith("data:image/png;base64,")
     assert colors.evaluate("image => image.getBBox().width") > 100
-    assert map_.locator(".scatterlayer path.point").count() > 108
+    assert len(dots(page, "map", "readings")) == 108
     for wall in ("sink wall", "pantry wall", "porch wall", "stair wall"):
         assert map_.get_by_text(wall, exact=True).count() == 1
-    assert page.locator(".st-key-profile .scatterlayer path.js-line").count() >= 3
+    for name in ("floor", "bar", "limit", "gap"):
+        assert page.locator(f".st-key-profile [data-layer={name}] path").count() == 1
     assert page.locator(".fc table tr").count() == 12
     photograph(page, shots / f"sample-{device}.png")
     assert fits(page)
@@ -160,7 +162,9 @@ def test_falls(page: Any, device: str, shots: Path) -> None:
     overlaps = page.evaluate(
         """() => {
             const box = e => e.getBoundingClientRect();
-            const words = [...document.querySelectorAll('.st-key-heights-0 .annotation-text')];
+            const all = [...document.querySelectorAll('.st-key-heights-0 *')];
+            const root = all.find(e => e.shadowRoot).shadowRoot;
+            const words = [...root.querySelectorAll('[data-words]')];
             const found = [];
             words.forEach((a, i) => words.slice(i + 1).forEach(b => {
                 const [p, q] = [box(a), box(b)];
@@ -174,8 +178,7 @@ def test_falls(page: Any, device: str, shots: Path) -> None:
     # Two marks on each short wall and three on each long one, four corners, four names of walls.
     assert overlaps[0] >= 2 * 2 + 2 * 3 + 4 + 4
     assert overlaps[1] == []
-    for chart in ("falls", "heights-0"):
-        assert scale_of(page, chart) == pytest.approx(1, rel=0.02)
+    assert scale_of(page, "falls") == pytest.approx(1, rel=0.02)
 
 
 WORKED = {
@@ -197,7 +200,7 @@ def test_correction(page: Any, device: str, shots: Path, title: str) -> None:
     plan = page.locator(".st-key-work")
     plan.get_by_text("south", exact=True).wait_for()
     page.wait_for_timeout(500)
-    depths = plan.locator(".scatterlayer text").filter(has_text=re.compile(r"^[0-9]+\.[0-9]$"))
+    depths = plan.locator("[data-words='depths written']")
     written = [depth for depth in depths.all() if depth.is_visible()]
     assert len(written) == depths.count() if device == "desk" else len(written) > 0
     boxes = [depth.bounding_box() for depth in written]
@@ -235,17 +238,28 @@ def test_terms_and_what_was_done(page: Any, device: str, shots: Path) -> None:
     assert fits(page)
 
 
+def dots(page: Any, chart: str, layer: str) -> list[tuple[float, float]]:
+    """Where the dots of a layer lie on a drawing, from its upper left [px]."""
+    drawn = page.locator(f".st-key-{chart} [data-layer={layer}] path.dots").get_attribute("d")
+    box = page.locator(f".st-key-{chart} .plan").bounding_box()
+    scale = box["width"] / 1000
+    at = re.findall(r"M(\S+) (\S+)h0", drawn)
+    return [(float(x) * scale, float(y) * scale) for x, y in at]
+
+
 def scale_of(page: Any, chart: str) -> float:
-    """How many times as long a length up is on a drawing than the same across, in pixels."""
-    return float(
-        page.evaluate(
-            f"""() => {{
-                const full = document.querySelector('.st-key-{chart} .js-plotly-plot')._fullLayout;
-                const scale = axis => axis._length / Math.abs(axis.range[1] - axis.range[0]);
-                return scale(full.yaxis) / scale(full.xaxis);
-            }}"""
-        )
-    )
+    """How many times as long a length up is on a drawing than the same across, by its marks."""
+
+    def px_per_mm(name: str, k: int) -> float:
+        marks = page.locator(f".st-key-{chart} [data-words={name}]")
+        ends = (marks.first, marks.last)
+        boxes = [mark.bounding_box() for mark in ends]
+        size = ("width", "height")[k]
+        at = [box["xy"[k]] + box[size] / 2 for box in boxes]
+        mm = [parse_length(mark.inner_text().replace("+", ""), "mm") for mark in ends]
+        return abs((at[1] - at[0]) / (mm[1] - mm[0]))
+
+    return px_per_mm("up", 1) / px_per_mm("across", 0)
 
 
 @phone_only
@@ -346,14 +360,14 @@ def test_report_and_tables(page: Any, tmp_path: Path) -> None:
         assert "stations.csv" in held.namelist()
 
 
-def point_at(page: Any, number: int) -> None:
-    """Points at a reading on the map, with the mouse or with a finger."""
-    page.locator(".st-key-map").scroll_into_view_if_needed()
-    # Plotly draws some 50 ms after it was resized.
-    page.wait_for_timeout(500)
-    dots = page.locator(".st-key-map .scatterlayer .trace").filter(has=page.locator("path.point"))
-    box = dots.first.locator("path.point").nth(number).bounding_box()
-    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+def point_at(page: Any, number: int, chart: str = "map", layer: str = "readings") -> None:
+    """Points at a place on a drawing, with the mouse, or presses it with a finger."""
+    plan = page.locator(f".st-key-{chart} .plan")
+    plan.scroll_into_view_if_needed()
+    page.wait_for_timeout(300)
+    x, y = dots(page, chart, layer)[number]
+    box = plan.bounding_box()
+    x, y = box["x"] + x, box["y"] + y
     if page.evaluate("navigator.maxTouchPoints"):
         page.touchscreen.tap(x, y)
     else:
@@ -363,9 +377,9 @@ def point_at(page: Any, number: int) -> None:
 
 def told(page: Any) -> str:
     """What the map tells of the place pointed at."""
-    label = page.locator(".st-key-map .hoverlayer .hovertext")
-    label.first.wait_for()
-    return str(label.first.text_content())
+    label = page.locator(".st-key-map .told")
+    label.wait_for()
+    return str(label.text_content())
 
 
 def test_map_tells_fractions(page: Any) -> None:
@@ -374,6 +388,74 @@ def test_map_tells_fractions(page: Any) -> None:
     point_at(page, 40)
     assert re.match(r'[+-]?[0-9 ]*/?[0-9]*" from the required plane', told(page))
     assert "wall" in told(page)
+
+
+@pytest.mark.parametrize("number", [0, 11, 96, 107])
+def test_what_is_told_stays_on_the_drawing(page: Any, number: int) -> None:
+    """What is told of a reading in any corner stands on the drawing, and within the screen."""
+    kitchen(page)
+    point_at(page, number)
+    told(page)
+    box = page.locator(".st-key-map .told").bounding_box()
+    plan = page.locator(".st-key-map .plan").bounding_box()
+    assert box["x"] >= plan["x"] - 1
+    assert box["x"] + box["width"] <= plan["x"] + plan["width"] + 1
+    assert fits(page)
+
+
+@desk_only
+def test_a_place_is_chosen_by_keys(page: Any) -> None:
+    """Arrow keys go from reading to reading, Enter chooses one, and once more leaves it."""
+    kitchen(page)
+    page.locator(".st-key-map .plan").focus()
+    for key in ("ArrowRight", "ArrowUp", "ArrowRight"):
+        page.keyboard.press(key)
+    first = told(page)
+    page.keyboard.press("ArrowLeft")
+    assert told(page) != first
+    page.keyboard.press("ArrowRight")
+    assert told(page) == first
+    page.keyboard.press("Enter")
+    words = page.get_by_text("A bar laid through the place you chose")
+    words.wait_for()
+    place = first.split("required plane")[1].split("laser.csv")[0]
+    assert place in words.inner_text()
+    page.keyboard.press("Enter")
+    words.wait_for(state="detached")
+
+
+def test_hatches_keep_their_size(page: Any) -> None:
+    """On any screen a hatch has as many pixels, so that it is seen on a phone."""
+    pan(page)
+    page.wait_for_timeout(500)
+    plan = page.locator(".st-key-falls .plan")
+    wide = plan.bounding_box()["width"]
+    patterns = plan.locator("pattern").evaluate_all(
+        "all => all.map(p => p.getAttribute('patternTransform'))"
+    )
+    assert len(patterns) >= 2
+    for scale in patterns:
+        assert float(scale.removeprefix("scale(").removesuffix(")")) * wide == pytest.approx(
+            1000, rel=0.01
+        )
+
+
+def test_larger_type_on_drawings_too(page: Any, address: str) -> None:
+    """Large type makes the words on drawings larger, and they still choose and fit."""
+
+    def tall() -> float:
+        return float(page.locator(".st-key-map [data-words=side]").first.bounding_box()["height"])
+
+    kitchen(page)
+    before = tall()
+    page.goto(f"{address}/?large=true&sun=true")
+    page.wait_for_selector(".runs", state="attached")
+    kitchen(page)
+    page.wait_for_timeout(500)
+    assert tall() == pytest.approx(1.25 * before, rel=0.05)
+    assert fits(page)
+    point_at(page, 40)
+    assert "from the required plane" in told(page)
 
 
 def test_a_bar_is_slid_through_a_chosen_place(page: Any, device: str, shots: Path) -> None:
@@ -388,8 +470,7 @@ def test_a_bar_is_slid_through_a_chosen_place(page: Any, device: str, shots: Pat
     for way in ("south", "west"):
         press(page, page.locator(".st-key-bar-way").get_by_text(way, exact=True))
         page.get_by_text(f"from the {way} end").first.wait_for()
-    bar = page.locator(".st-key-profile .scatterlayer path.js-line").nth(2)
-    bar.wait_for(state="attached")
+    page.locator(".st-key-profile [data-layer=bar] path").wait_for(state="attached")
     page.wait_for_timeout(500)
     said = page.locator(".fc p").filter(has_text="that the bar touches")
     before = said.inner_text()
@@ -409,7 +490,7 @@ def test_swipe_over_chart(page: Any, chart: str) -> None:
     top = "document.querySelector('[data-testid=stMain]').scrollTop"
     page.evaluate(f"document.querySelector('.st-key-{chart}').scrollIntoView({{block: 'center'}})")
     page.wait_for_timeout(300)
-    box = page.locator(f".st-key-{chart} .nsewdrag").bounding_box()
+    box = page.locator(f".st-key-{chart} .plan").bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     before = page.evaluate(top)
     finger = page.context.new_cdp_session(page)
@@ -427,8 +508,8 @@ def test_drawings_are_to_scale(page: Any) -> None:
     """In pixels the map's axes are equal, and the profile is as exaggerated as it says."""
     kitchen(page)
     page.wait_for_timeout(500)
-    title = "document.querySelector('.st-key-profile .js-plotly-plot')._fullLayout.xaxis.title.text"
-    stated = re.search(r"drawn ([0-9]+) times", page.evaluate(title))
+    words = page.locator(".st-key-profile [data-words=stated]").inner_text()
+    stated = re.search(r"drawn ([0-9]+) times", words)
     assert stated
     assert scale_of(page, "map") == pytest.approx(1, rel=0.02)
     assert scale_of(page, "profile") == pytest.approx(float(stated[1]), rel=0.02)

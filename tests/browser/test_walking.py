@@ -18,7 +18,7 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from browser.conftest import DEVICES, Screen, elsewhere
-from browser.test_page import drawn_anew, fits, go, photograph, press, tick
+from browser.test_page import drawn_anew, fits, go, photograph, point_at, press, tick
 
 from flatcheck.readers.cells import cells_of
 from flatcheck.store import Store
@@ -427,20 +427,13 @@ def test_straightedge(page: Any, device: str, shots: Path, store: Store) -> None
     """A bar is laid between two places chosen on the drawing, and its gaps are kept as rows."""
     key = own(page)
     press(page, page.get_by_text("Write down a bar"))
-    drawing = page.locator(".st-key-bar .js-plotly-plot")
-    drawing.locator(".scatterlayer path.point").nth(100).wait_for()
-    for x, y, label in ((1.5 * 304.8, 2.5 * 304.8, "First end, x"), (7.5 * 304.8,) * 2 + ("Sec",)):
-        drawing.scroll_into_view_if_needed()
-        at = drawing.evaluate(
-            """(g, [x, y]) => {
-                const box = g.getBoundingClientRect(), of = g._fullLayout;
-                return [box.x + of.xaxis._offset + of.xaxis.d2p(x),
-                        box.y + of.yaxis._offset + of.yaxis.d2p(y)];
-            }""",
-            [x, y],
-        )
-        tap = page.touchscreen.tap if device == "phone" else page.mouse.click
-        tap(*at)
+    page.locator(".st-key-bar [data-layer=places] path").wait_for(state="attached")
+    # The kitchen is read every foot from half a foot on, 12 by 9 places.
+    for column, row, label in ((1, 2, "First end, x"), (7, 7, "Second end, x")):
+        point_at(page, 12 * row + column, "bar", "places")
+        if device == "desk":
+            page.mouse.down()
+            page.mouse.up()
         page.wait_for_function(
             "label => [...document.querySelectorAll('input')].some("
             "i => (i.ariaLabel || '').startsWith(label) && i.value)",
