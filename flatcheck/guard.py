@@ -77,20 +77,28 @@ def call(evidence: Evidence, limit: Limit, floor: Surface, risk: float = RISK) -
     value = np.abs(evidence.value_mm) if evidence.signed else evidence.value_mm
     excess = value - limit_at(limit, evidence.span_mm)
     score = excess / evidence.u_mm
-    worst = int(np.argmax(score))
+    most = float(score.max())
     one_sided = -float(ndtri(risk))
     factor = one_sided
-    if score[worst] > one_sided:
+    if most > one_sided:
         factor = _factor(evidence, score, floor, risk)
     return Call(
         excess_mm=excess,
         over=bool(excess.max() > EXACT_MM),
-        out=bool(score[worst] > factor),
-        within=bool(score[worst] <= -CLEAR),
-        worst=worst,
-        largest=int(np.argmax(excess)),
+        out=most > factor,
+        within=most <= -CLEAR,
+        worst=_first(score),
+        largest=_first(excess),
         factor=factor,
     )
+
+
+def _first(value: Floats) -> int:
+    """The first of those that are as large as the largest, but for arithmetic.
+
+    Else it would hang on the machine which of two equally bad places is told.
+    """
+    return int(np.argmax(value >= value.max() - EXACT_MM))
 
 
 def each(excess_mm: Floats, u_mm: Floats) -> tuple[list[tuple[Outcome, Outcome]], float]:
