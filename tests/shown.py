@@ -24,7 +24,7 @@ READ_OUT = ("title", "aria-label", "alt", "placeholder")
 NOT_SHOWN = (
     *("id", "form_id", "key", "query_param_key", "deferred_file_id", "component_name", "format"),
     *("icon", "url", "type", "color", "config", "theme", "css_content", "js_content"),
-    *("css_source_path", "js_source_path"),
+    *("css_source_path", "js_source_path", "columns"),
     "default",  # what a person typed
 )
 """Strings that streamlit hands to a browser for its own use."""
@@ -59,10 +59,18 @@ def words_of(markup: str) -> list[str]:
     return parser.found
 
 
+UNSEEN = ("session", "ack", "unit", "row", "column", "map")
+"""What a component is handed for its own use."""
+
+
 def drawn(handed: Any) -> Iterator[str]:
     """The texts of what a component is handed: its markup, and what it tells."""
-    if isinstance(handed, dict | list):
-        for one in handed.values() if isinstance(handed, dict) else handed:
+    if isinstance(handed, dict):
+        for key, value in handed.items():
+            if key not in UNSEEN:
+                yield from drawn(value)
+    elif isinstance(handed, list):
+        for one in handed:
             yield from drawn(one)
     elif isinstance(handed, str):
         yield from words_of(handed)
@@ -99,25 +107,66 @@ def elements(block: Any) -> Iterator[Any]:
             yield child
 
 
-def main(names: list[str]) -> None:
-    """Prints what is shown of these samples."""
-    found = []
+def shown_on(page: AppTest, place: str) -> Iterator[tuple[str, str]]:
+    """Every text that the page shows now, with where it is."""
+    assert not page.exception, page.exception[0].message
+    for element in elements(page._tree):
+        at = f"{place}: {element.type}"
+        yield from ((at, text) for text in texts(element.proto))
+        if element.type == "arrow_data_frame":
+            table = element.value
+            yield from ((at, str(column)) for column in table.columns)
+            cells = table.select_dtypes(exclude="number").to_numpy().ravel()
+            yield from ((at, str(cell)) for cell in cells)
+
+
+def named(boxes: Any, label: str) -> Any:
+    """The one of some widgets that is called so."""
+    (found,) = [box for box in boxes if box.label == label]
+    return found
+
+
+def of_samples(names: list[str]) -> Iterator[tuple[str, str]]:
+    """What is shown of these samples at each step."""
     page = AppTest.from_file(str(ROOT / "app.py"), default_timeout=120).run()
     for name in names:
-        (choice,) = [box for box in page.selectbox if box.label == say("Survey")]
-        choice.set_value(name).run()
+        named(page.selectbox, say("Survey")).set_value(name).run()
         for step in STEPS:
             page.session_state["step"] = step
             page.run()
-            assert not page.exception, page.exception[0].message
-            for element in elements(page._tree):
-                place = f"{name}, {step}: {element.type}"
-                found += [(place, text) for text in texts(element.proto)]
-                if element.type == "arrow_data_frame":
-                    table = element.value
-                    found += [(place, str(column)) for column in table.columns]
-                    cells = table.select_dtypes(exclude="number").to_numpy().ravel()
-                    found += [(place, str(cell)) for cell in cells]
+            yield from shown_on(page, f"{name}, {step}")
+
+
+def of_one_begun() -> Iterator[tuple[str, str]]:
+    """What is shown while a survey of one's own is begun, walked and corrected."""
+    page = AppTest.from_file(str(ROOT / "app.py"), default_timeout=120).run()
+    page.session_state["source"] = "new"
+    page.session_state["step"] = "job"
+    page.run()
+    yield from shown_on(page, "begin")
+    named(page.button, say("Begin this survey")).click().run()
+    yield from shown_on(page, "begin, nothing said")
+    for label, words in (
+        (say("Room, west to east"), "8 ft"),
+        (say("South to north"), "6 ft"),
+        (say("How far a reading may be off"), "1/32 in"),
+        (say("Tile length"), "24 in"),
+        (say("Tile width"), "12 in"),
+        (say("A reading every"), "2 ft"),
+    ):
+        named(page.text_input, label).set_value(words)
+    named(
+        [radio for radio in page.radio if radio.key == "new/sense"], say("What a reading is")
+    ).set_value("rod")
+    named(page.button, say("Begin this survey")).click().run()
+    yield from shown_on(page, "begun")
+    named(page.button, say("Walk the floor")).click().run()
+    yield from shown_on(page, "walk")
+
+
+def main(names: list[str]) -> None:
+    """Prints what is shown of these samples; of none, what is shown of a survey that is begun."""
+    found = of_samples(names) if names else of_one_begun()
     json.dump(list(dict.fromkeys(found)), sys.stdout)
 
 

@@ -37,6 +37,7 @@ from flatcheck.run import LINE_RULES
 from flatcheck.scheme import scheme_named
 from flatcheck.slab import CLASS_CITATION, LOCAL_CITATION
 from flatcheck.tables import kinds
+from flatcheck.ui.serve import FOLDER
 from flatcheck.waviness import WI_CITATION
 
 ROOT = PACKAGE.parent
@@ -397,5 +398,16 @@ def test_nothing_left_in_english_on_the_page(
     """In another language no step of the page shows anything in English but what has none."""
     said = json.loads(shown(trial, "tests/shown.py", sample))
     assert len(said) > 100
+    left = [f"{place}: {found}" for place, text in said for found in plain(text, own)]
+    assert not left, "\n".join(left)
+
+
+def test_nothing_left_in_english_where_a_survey_is_begun(
+    trial: Path, own: re.Pattern[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nor does the page while a survey of one's own is begun and its floor is walked."""
+    monkeypatch.setenv(FOLDER, str(tmp_path))
+    said = json.loads(shown(trial, "tests/shown.py"))
+    assert {place.partition(":")[0] for place, _ in said} >= {"begin", "begun", "walk"}
     left = [f"{place}: {found}" for place, text in said for found in plain(text, own)]
     assert not left, "\n".join(left)

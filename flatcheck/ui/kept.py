@@ -196,7 +196,7 @@ def _labels(listed: tuple[Listed, ...]) -> dict[str, str]:
     """What the surveys are called in the list, by key: no two alike, now or a minute ago."""
     titles = [item.title for item in listed]
     return {
-        item.key: say("{title}, {time:%d %b %H:%M}", title=item.title, time=item.at.astimezone())
+        item.key: say("{title}, {time:%Y-%m-%d %H:%M}", title=item.title, time=item.at.astimezone())
         + (f", {item.key[:4]}" if titles.count(item.title) > 1 else "")
         for item in listed
     }
@@ -269,7 +269,7 @@ def _told(entry: Entry) -> str:
 def _history(log: tuple[Entry, ...]) -> None:
     rows = "".join(
         f"<tr><td>{entry.number}</td>"
-        f"<td>{say('{time:%d %b %H:%M:%S}', time=entry.at.astimezone())}</td>"
+        f"<td>{say('{time:%Y-%m-%d %H:%M:%S}', time=entry.at.astimezone())}</td>"
         f"<td>{escape(entry.who or '-')}</td><td>{escape(entry.what)}</td></tr>"
         for entry in log[: -SHOWN - 1 : -1]
     )
