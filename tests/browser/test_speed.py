@@ -201,9 +201,9 @@ def turns(*values: str) -> list[str]:
 
 @pytest.mark.parametrize("step", ["verdict", "tile"])
 def test_redraw(opened: Any, address: str, bare: str, store: Store, step: str) -> None:
-    """A change of unit, tile or rule is drawn within six times what a bare map takes.
+    """A change of unit, tile or rule is drawn within four times what a bare map takes.
 
-    It takes 3.5 to 3.9 times on a quiet machine; the rest is room for a busy one.
+    It takes 1.9 to 2.4 times on a quiet machine; the rest is room for a busy one.
     """
     yard = opened(bare)
     plain = median(yard, option(yard, "Unit"), turns("in", "mm"))
@@ -220,7 +220,7 @@ def test_redraw(opened: Any, address: str, bare: str, store: Store, step: str) -
         f"\n{step}: bare map {plain:.0f} ms; "
         + ", ".join(f"{what} {ms:.0f} ms" for what, ms in found.items())
     )
-    assert max(found.values()) < 6 * plain
+    assert max(found.values()) < 4 * plain
 
 
 def test_acknowledged(opened: Any, address: str, bare: str, store: Store) -> None:
@@ -253,7 +253,10 @@ def test_acknowledged(opened: Any, address: str, bare: str, store: Store) -> Non
 
 
 def test_first_page(opened: Any, address: str, bare: str) -> None:
-    """The first page stands within six times what the yardstick's first page takes."""
+    """The first page stands before one and a half times what the yardstick's first page takes.
+
+    It takes 0.7 times on a quiet machine: a chart library alone takes longer to load.
+    """
     taken = {}
     for name, url in (("bare", bare), ("first page", address)):
         began = time.perf_counter()
@@ -262,7 +265,7 @@ def test_first_page(opened: Any, address: str, bare: str) -> None:
         taken[name] = time.perf_counter() - began
         page.close()
     print("\n" + ", ".join(f"{name} {s:.2f} s" for name, s in taken.items()))
-    assert taken["first page"] < 6 * taken["bare"]
+    assert taken["first page"] < 1.5 * taken["bare"]
 
 
 LAYING = ("Lay the tile", "Stop")
