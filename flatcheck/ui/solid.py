@@ -30,6 +30,9 @@ TALL = 0.2
 FONT = {"family": "Source Sans, sans-serif", "size": 12, "color": INK}
 CHART = {"displayModeBar": False, "scrollZoom": False, "doubleClick": False, "showTips": False}
 
+LARGE = 1.15
+"""How large the floor is drawn: as large as a phone holds, turned any way."""
+
 AWAY = 1.6
 """How far off the eye stands, in lengths of the longer side."""
 
@@ -94,14 +97,18 @@ def solid_figure(assessment: Assessment, turn_deg: float) -> tuple[go.Figure, fl
             **axes,
             "zaxis": {
                 "range": [-high, high],
-                "tickvals": [mark * times for mark in marks],
-                "ticktext": [format_length(mark, style, sign=True) for mark in marks],
+                "tickvals": [mark * times for mark in marks[::2]],
+                "ticktext": [format_length(mark, style, sign=True) for mark in marks[::2]],
                 "title": "",
                 "backgroundcolor": "white",
                 "gridcolor": "#d0d7de",
             },
             "aspectmode": "manual",
-            "aspectratio": {"x": size[0], "y": size[1], "z": 2 * high / side},
+            "aspectratio": {
+                "x": LARGE * size[0],
+                "y": LARGE * size[1],
+                "z": LARGE * 2 * high / side,
+            },
             "camera": {
                 "eye": {"x": AWAY * math.sin(turn), "y": AWAY * math.cos(turn), "z": 0.9},
                 "projection": {"type": "orthographic"},

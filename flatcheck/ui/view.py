@@ -1,7 +1,8 @@
 """How the page looks to this person: larger type, and stronger contrast for the sun.
 
 Both stand in the address, so that a phone keeps them. Drawings have styles of their own, which take
-`--larger` and `--sharper` from the page.
+`--larger` and `--stronger` from the page. Their colors are made stronger, not their contrast, which
+would bleach what is pale.
 """
 
 import streamlit as st
@@ -11,7 +12,7 @@ from flatcheck.language import say
 LARGE = "<style>html {font-size: 125%; --larger: 1.25}</style>"
 
 SUN = """<style>
-html {--sharper: contrast(1.4)}
+html {--stronger: saturate(2)}
 .stApp, .stApp p, .stApp label, .fc .fine, .fc .card span, .stCaption, .stCaption p
   {color: #000 !important}
 .stApp {background: #fff}
@@ -23,7 +24,7 @@ button[kind*=primary] p, .st-key-step [aria-checked=true] p {color: #fff !import
 .fc tr {border-top: 1px solid #000}
 .fc .within {background: #004d40} .fc .out {background: #7f0000}
 .fc .close {background: #5d3c00} .fc .not_assessed {background: #30363d}
-.js-plotly-plot {filter: contrast(1.4)}
+.js-plotly-plot {filter: saturate(2)}
 </style>"""
 
 
