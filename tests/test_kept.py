@@ -260,3 +260,35 @@ def test_alike() -> None:
     assert alike(survey_of(KITCHEN), survey_of({**KITCHEN, DOCUMENT: again}))
     other = KITCHEN[DOCUMENT].replace(b"24 in", b"12 in")
     assert not alike(survey_of(KITCHEN), survey_of({**KITCHEN, DOCUMENT: other}))
+
+
+def choosing(page: AppTest) -> str:
+    """What the drawing that one can choose on is called in the session."""
+    (found,) = [
+        shown.proto.id.split("-", 2)[2]
+        for shown in page.get("bidi_component")
+        if '"choosing"' in shown.proto.json
+    ]
+    return str(found)
+
+
+def test_a_choice_does_not_pass_to_other_places(store: Store) -> None:
+    """A place that was chosen is left once places of the same floor are read elsewhere."""
+    key = store.create(KITCHEN, "", "begun")
+    page = opened(survey=key)
+    page.session_state[choosing(page)] = {"chosen": 40}
+    assert "through the place you chose" in seen(page.run())
+    moved = KITCHEN["laser.csv"].replace(b'"4\' 6"""', b"4'")
+    assert moved != KITCHEN["laser.csv"]
+    store.save(key, 1, KITCHEN | {"laser.csv": moved}, "Bo")
+    assert "through the place you chose" not in seen(page.run())
+
+
+@pytest.mark.parametrize("title", ["north__hall", "<b>x</b>", "-"])
+def test_any_title_names_a_floor(store: Store, title: str) -> None:
+    """Whatever a survey is called, its map is drawn and a place on it can be chosen."""
+    called = KITCHEN[DOCUMENT].replace(b"Kitchen subfloor, Millbrook", title.encode())
+    page = opened(survey=store.create(KITCHEN | {DOCUMENT: called}, "", "begun"))
+    assert title in unescape(" ".join(str(h.value) for h in page.html))
+    page.session_state[choosing(page)] = {"chosen": 40}
+    assert "through the place you chose" in seen(page.run())

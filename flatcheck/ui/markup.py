@@ -3,18 +3,20 @@
 Markup is ours; whatever a person typed, or a file holds, is escaped before it comes here.
 """
 
+import hashlib
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import streamlit as st
 
 from flatcheck.errors import FlatcheckError
 from flatcheck.language import say
 from flatcheck.report.paper import listed as listed
 from flatcheck.report.paper import paragraphs as paragraphs
-from flatcheck.ui.drawing import Drawing
+from flatcheck.ui.drawing import Drawing, Signs
 from flatcheck.ui.svg import WIDEST_REM, markup, places
 from flatcheck.verdict import SAID, Outcome
 
@@ -102,9 +104,9 @@ def draw(drawing: Drawing, key: str, widest_rem: float = WIDEST_REM) -> None:
 def chosen_station(drawing: Drawing, key: str, floor: str) -> int | None:
     """A drawing as by `draw`, and the number of the place that was chosen on it, if any.
 
-    `floor` tells one floor from another, so that a choice does not pass to the next.
+    A choice does not pass to another `floor`, nor to other places of the same one.
     """
-    slot = f"{key} of {floor}"
+    slot = f"{key} {_named(floor, drawing)}"
     said = (st.session_state.get(slot) or {}).get("chosen")
     how = say("{about}. Arrow keys move from place to place, Enter chooses.", about=drawing.about)
     data = _data(drawing) | {"choosing": how, "chosen": said}
@@ -113,6 +115,18 @@ def chosen_station(drawing: Drawing, key: str, floor: str) -> int | None:
             data=data, key=slot, default={"chosen": said}, on_chosen_change=lambda: None
         ).chosen
     return None if chosen is None else int(chosen)
+
+
+def _named(floor: str, drawing: Drawing) -> str:
+    """A floor, by its name and the places that can be chosen on it, in letters and digits only.
+
+    What a person typed may not stand in the key of a component: two underscores break it.
+    """
+    own = hashlib.sha256(floor.encode(errors="replace"))
+    for layer in drawing.layers:
+        if isinstance(layer, Signs) and len(layer.numbers):
+            own.update(np.column_stack((layer.xy, layer.numbers)).tobytes())
+    return own.hexdigest()
 
 
 def _data(drawing: Drawing, widest_rem: float = WIDEST_REM) -> dict[str, Any]:

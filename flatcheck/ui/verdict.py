@@ -74,11 +74,10 @@ def _floor(assessment: Assessment) -> None:
     """The map, its spots, and the floor from the side: at the place chosen on it, or the worst."""
     survey, found = assessment.survey, assessment.verdict
     write(f"<h3>{say('Where it is high and low')}</h3>")
-    floor = f"{survey.title}, {len(assessment.surface.xy_mm)} places"
     drawing, hatched = floor_map(assessment), reach_chosen(assessment)
     if hatched and hatched.reach:
         add_reach(drawing, hatched.reach)
-    station = chosen_station(drawing, "map", floor)
+    station = chosen_station(drawing, "map", survey.title)
     key = [MAP_KEY, *[PLANES_KEY] * bool(plane_falls(assessment)), *[SPOT_KEY] * bool(found.spots)]
     write(f"<p class=fine>{' '.join(key)}</p>", _spots(assessment))
     finding = worst_of(assessment)
