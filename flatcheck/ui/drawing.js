@@ -75,12 +75,15 @@ function begin(root) {
     place(told, where[2] && where);
     if (!where[2]) return;
     told.innerHTML = where[2];
-    // As far to the left of its place as that is from the left: it never leaves the drawing.
+    // As far to the left of its place as that is from the left of all the room there is, which a
+    // narrow plan leaves free: it never leaves that.
+    const across = (plan.offsetLeft + (where[0] / 100) * plan.clientWidth) / root.clientWidth;
     const up = where[1] > 50 ? "calc(-100% - 10px)" : "10px";
-    told.style.transform = `translate(${-where[0]}%,${up})`;
+    told.style.maxWidth = `min(22 * var(--rem), ${root.clientWidth}px)`;
+    told.style.transform = `translate(${-100 * across}%,${up})`;
   }
 
-  // The place nearest to the pointer; one that can be chosen before one that only tells.
+  // The place nearest to the pointer, of all or of those that can be chosen.
   function nearest(event, choosing) {
     const box = plan.getBoundingClientRect();
     let best = -1;

@@ -76,10 +76,11 @@ def markup(drawing: Drawing, widest_rem: float = WIDEST_REM) -> str:
     words = "".join(_words(drawing, said) for said in drawing.words)
     colors = [layer for layer in drawing.layers if isinstance(layer, Colors)]
     keys = "".join(_bar(layer, bottom) for layer in colors)
-    tallest = TALLEST_REM * drawing.shape
+    widest = f"{widest_rem:g} * var(--rem) - {left + right:g}px"
+    tallest = f"{TALLEST_REM * drawing.shape:.2f} * var(--rem)"
     return (
         f'<div class="plan" style="aspect-ratio:{drawing.shape:.4f};'
-        f"max-width:min({widest_rem:g}rem - {left + right:g}px,{tallest:.2f}rem);"
+        f"max-width:min({widest},{tallest});"
         f'margin:{top:g}px {right:g}px {bottom:g}px {left:g}px">'
         f'<svg width="100%" height="100%" role="img" aria-label="{escape(drawing.about)}">'
         f"{drawn}</svg>{words}{keys}</div>"

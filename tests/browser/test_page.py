@@ -2,6 +2,7 @@
 
 import csv
 import io
+import itertools
 import json
 import re
 import socket
@@ -96,6 +97,14 @@ def as_pasted() -> str:
     """The kitchen's readings as a spreadsheet puts them on the clipboard."""
     rows = csv.reader(io.StringIO(LASER.read_text()))
     return "\n".join("\t".join(row) for row in rows)
+
+
+def paste(page: Any, cells: str) -> None:
+    """Pastes cells from the clipboard where they are asked for, and answers what they ask."""
+    page.evaluate("cells => navigator.clipboard.writeText(cells)", cells)
+    page.locator("textarea").click()
+    page.keyboard.press("Control+V")
+    answer(page)
 
 
 def fits(page: Any) -> bool:
@@ -280,10 +289,7 @@ def test_paste(page: Any, device: str, shots: Path) -> None:
     go(page, "Job")
     drawn_anew(page, lambda: tick(page, "Pasted cells"))
     assert "Still to be said: the readings, what a reading means" in page.inner_text("body")
-    page.evaluate("cells => navigator.clipboard.writeText(cells)", as_pasted())
-    page.locator("textarea").click()
-    page.keyboard.press("Control+V")
-    answer(page)
+    paste(page, as_pasted())
     assert page.locator(".fc h2").inner_text() == 'OUT for 12" x 24" tile: pasted cells'
     photograph(page, shots / f"paste-{device}.png")
     assert fits(page)
@@ -390,17 +396,44 @@ def test_map_tells_fractions(page: Any) -> None:
     assert "wall" in told(page)
 
 
+def lies_on_map(page: Any) -> bool:
+    """Whether what is told, and the words of the bar of colors, are within the map's own room."""
+    room = page.locator(".st-key-map .drawing").bounding_box()
+    words = page.locator(".st-key-map .told, .st-key-map .key span")
+    boxes = [word.bounding_box() for word in words.all()]
+    assert len(boxes) == 6
+    return all(
+        box["x"] >= room["x"] - 1 and box["x"] + box["width"] <= room["x"] + room["width"] + 1
+        for box in boxes
+    )
+
+
 @pytest.mark.parametrize("number", [0, 11, 96, 107])
 def test_what_is_told_stays_on_the_drawing(page: Any, number: int) -> None:
     """What is told of a reading in any corner stands on the drawing, and within the screen."""
     kitchen(page)
     point_at(page, number)
     told(page)
-    box = page.locator(".st-key-map .told").bounding_box()
-    plan = page.locator(".st-key-map .plan").bounding_box()
-    assert box["x"] >= plan["x"] - 1
-    assert box["x"] + box["width"] <= plan["x"] + plan["width"] + 1
+    assert lies_on_map(page)
     assert fits(page)
+
+
+def test_a_floor_much_longer_than_wide(page: Any) -> None:
+    """On a plan a finger wide what is told is told in lines, and the marks of the bar are apart."""
+    go(page, "Job")
+    drawn_anew(page, lambda: tick(page, "Pasted cells"))
+    cells = ["\t1'\t2'"] + [f"{row}'\t47 {row % 7 + 1}/16\t47" for row in range(1, 61)]
+    paste(page, "\n".join(cells))
+    page.locator(".st-key-map .key").wait_for()
+    assert page.locator(".st-key-map .plan").bounding_box()["width"] < 20
+    point_at(page, 50)
+    assert "from the required plane" in told(page)
+    assert lies_on_map(page)
+    assert page.locator(".st-key-map .told").bounding_box()["width"] > 200
+    words = page.locator(".st-key-map .key span").all()
+    boxes = [word.bounding_box() for word in words]
+    for one, other in itertools.pairwise(boxes):
+        assert one["x"] + one["width"] <= other["x"]
 
 
 @desk_only
@@ -446,13 +479,18 @@ def test_larger_type_on_drawings_too(page: Any, address: str) -> None:
     def tall() -> float:
         return float(page.locator(".st-key-map [data-words=side]").first.bounding_box()["height"])
 
+    def widest() -> str:
+        return str(page.locator(".st-key-map .plan").evaluate("p => getComputedStyle(p).maxWidth"))
+
     kitchen(page)
-    before = tall()
+    before, limit = tall(), widest()
     page.goto(f"{address}/?large=true&sun=true")
     page.wait_for_selector(".runs", state="attached")
     kitchen(page)
     page.wait_for_timeout(500)
     assert tall() == pytest.approx(1.25 * before, rel=0.05)
+    # Drawn at 1.25 times its size: a limit of as many pixels is one of as many letters.
+    assert widest() == limit
     assert fits(page)
     point_at(page, 40)
     assert "from the required plane" in told(page)
