@@ -73,6 +73,7 @@ input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
 [class*="st-key-bag-"] [data-testid=stNumberInput] button {display: none}
 [data-testid=stFullScreenFrame]:has([data-testid=stDataFrame]) [data-testid=stElementToolbar]
   {display: none}
+@media (pointer: coarse) {.st-key-solid-drawing * {pointer-events: none !important}}
 @media (max-width: 640px) {.st-key-pane {display: var(--away, flex)}}
 </style>"""
 

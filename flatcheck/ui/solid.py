@@ -1,7 +1,8 @@
 """The floor as a solid: departures raised above and below the plane it should lie in.
 
 Heights are drawn many times as tall, and it says how many. The view is turned by a slider, which
-a finger and a key can move as well as a mouse.
+a finger and a key can move as well as a mouse; a finger on the drawing is left to the page, to
+scroll it.
 """
 
 from __future__ import annotations

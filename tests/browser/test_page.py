@@ -520,15 +520,13 @@ def test_a_bar_is_slid_through_a_chosen_place(page: Any, device: str, shots: Pat
     assert fits(page)
 
 
-@phone_only
-@pytest.mark.parametrize("chart", ["map", "profile", "falls", "heights-0"])
-def test_swipe_over_chart(page: Any, chart: str) -> None:
-    """A finger drawn down over a drawing scrolls the page by about as much."""
-    (pan if chart in ("falls", "heights-0") else kitchen)(page)
+def swipe(page: Any, shown: str) -> float:
+    """Draws a finger down over what is shown, 150 px, and tells how far the page scrolled."""
     top = "document.querySelector('[data-testid=stMain]').scrollTop"
-    page.evaluate(f"document.querySelector('.st-key-{chart}').scrollIntoView({{block: 'center'}})")
+    drawing = page.locator(shown)
+    drawing.evaluate("e => e.scrollIntoView({block: 'center'})")
     page.wait_for_timeout(300)
-    box = page.locator(f".st-key-{chart} .plan").bounding_box()
+    box = drawing.bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     before = page.evaluate(top)
     finger = page.context.new_cdp_session(page)
@@ -539,7 +537,25 @@ def test_swipe_over_chart(page: Any, chart: str) -> None:
         page.wait_for_timeout(16)
     finger.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
     page.wait_for_timeout(300)
-    assert before - page.evaluate(top) > 75
+    return float(before - page.evaluate(top))
+
+
+@phone_only
+@pytest.mark.parametrize("chart", ["map", "profile", "falls", "heights-0"])
+def test_swipe_over_chart(page: Any, chart: str) -> None:
+    """A finger drawn down over a drawing scrolls the page by about as much."""
+    (pan if chart in ("falls", "heights-0") else kitchen)(page)
+    assert swipe(page, f".st-key-{chart} .plan") > 75
+
+
+@phone_only
+def test_swipe_over_the_solid(page: Any) -> None:
+    """A finger drawn down over the solid scrolls the page too; it is the slider that turns it."""
+    kitchen(page)
+    press(page, page.get_by_text("Show the floor as a solid"))
+    page.locator(".js-plotly-plot canvas").first.wait_for(state="attached")
+    page.wait_for_timeout(1000)
+    assert swipe(page, ".js-plotly-plot") > 75
 
 
 def test_drawings_are_to_scale(page: Any) -> None:
