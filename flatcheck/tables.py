@@ -22,7 +22,6 @@ MOST_READINGS = 50_000
 CELLS_EACH = 5
 """Cells that one reading may fill: a point has x, y, reading, setup and note."""
 
-
 REMEMBERED = 8
 """How many tables are remembered as they were read: a page asks for the same ones at every step."""
 

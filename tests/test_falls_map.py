@@ -475,10 +475,11 @@ def test_drawn_to_scale(name: str) -> None:
     """Both plans have equal axes, and no more places to point at than can be told apart."""
     found = sample(name)
     plans = screeds(found.survey, 300, found)
-    for drawing in (drawn(found), *(heights_plan(plan, found.survey, 1) for plan in plans)):
-        assert drawing.times == 1
-        wide, tall = drawing.high - drawing.low
-        assert drawing.shape == pytest.approx(wide / tall)
+    outlines = [found.surface.room.outline.corners_mm, *(plan.falls.corners for plan in plans)]
+    drawings = [drawn(found), *(heights_plan(plan, found.survey, 1) for plan in plans)]
+    for drawing, corners in zip(drawings, outlines, strict=True):
+        wide, tall = np.ptp(np.array(corners), axis=0)
+        assert f"aspect-ratio:{wide / tall:.4f};" in markup(drawing)
         assert 0 < len(places(drawing)) <= 1000
 
 

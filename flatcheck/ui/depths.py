@@ -318,10 +318,8 @@ def _name_keeps(drawing: Drawing, survey: Survey, signs: Sequence[Sign]) -> None
     per_mm = NARROW_PX / float((drawing.high - drawing.low).max())
     marks = _around(np.array([sign.at for sign in signs]).reshape(-1, 2) * per_mm, SIGN_PX / 2)
     for keep in _barred(survey):
-        text, ring = (
-            f"{shown(keep.outline.name)}:<br>{barred_words(keep)}",
-            closed(keep.outline.corners_mm),
-        )
+        text = f"{shown(keep.outline.name)}:<br>{barred_words(keep)}"
+        ring = closed(keep.outline.corners_mm)
         (west, south), (east, north) = ring.min(axis=0).tolist(), ring.max(axis=0).tolist()
         ways = [Words("keep", place_of(middle_of(keep.outline)), text, halo=True)]
         ways += [

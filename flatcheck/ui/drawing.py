@@ -13,7 +13,6 @@ import numpy.typing as npt
 from flatcheck.verdict import Place
 
 Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
 Scale = Sequence[tuple[float, str]]
 
 INK = "#1f2328"
@@ -47,8 +46,8 @@ class Line:
 class Signs:
     """The same sign at places `xy` (n, 2) [mm], each with what is told of it.
 
-    `sign` is a dot, square, diamond, triangle up or down, cross, dash, or an arrow whose tip lies
-    there, turned by `turn_deg` (n,), clockwise from up; or "" for none to be seen. `fill` is one
+    `sign` is a dot, square, diamond, triangle up or down, cross, or an arrow whose tip lies there,
+    turned by `turn_deg` (n,), clockwise from up; or "" for none to be seen. `fill` is one
     color or one for each. One that has a number in `numbers` (n,) can be chosen.
     """
 

@@ -301,7 +301,7 @@ def _add_spots(drawing: Drawing, assessment: Assessment) -> None:
                 edge_px=2,
                 told=[
                     f"<b>{spot.number}</b> "
-                    + shown(spot_words(spot, room, style)).replace("; ", "<br>")
+                    + "<br>".join(map(shown, spot_words(spot, room, style).split("; ")))
                     for spot in told
                 ],
             )

@@ -24,12 +24,6 @@ UNREAD = "#e4e8ec"
 SOLID = "#afb8c1"
 
 
-def aspect(outline: Ring) -> float:
-    """Width of what is drawn over its height."""
-    wide, tall = size_of(outline)
-    return float(wide / tall)
-
-
 def size_of(outline: Ring) -> Floats:
     """How far a ring reaches east-west and north-south [mm]."""
     size: Floats = np.ptp(np.array(outline.corners_mm), axis=0)

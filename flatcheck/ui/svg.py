@@ -45,7 +45,6 @@ SIGNS = {
     "up": "M0-1.2L1.1.8H-1.1z",
     "down": "M0 1.2L1.1-.8H-1.1z",
     "cross": "M-1-1L1 1M1-1L-1 1",
-    "dash": "M-1 0H1",
     "arrow": "M0 0L.8 2 0 1.6-.8 2z",
 }
 """Each within about one unit of its place; an arrow has its tip there."""
@@ -259,7 +258,8 @@ def _words(drawing: Drawing, words: Words) -> str:
     color = f";color:{words.color}" if words.color != INK else ""
     return (
         f'<span data-words="{escape(words.name)}" class="{" ".join(kinds)}" '
-        f'style="left:{x:g}%;top:{y:g}%;font-size:{words.size_px:g}px;transform:{moves}{color}">{clean(words.text)}</span>'
+        f'style="left:{x:g}%;top:{y:g}%;font-size:{words.size_px:g}px;transform:{moves}{color}">'
+        f"{clean(words.text)}</span>"
     )
 
 
