@@ -919,3 +919,18 @@ def test_too_many_readings() -> None:
     survey = build(survey_of("t.csv").document, {"t.csv": cells})
     with pytest.raises(SurveyError, match=rf"^{side**2:,} readings are more than the 50,000"):
         readings_of(survey)
+
+
+def test_a_table_is_read_once() -> None:
+    """The same table in another survey is not read anew; with another cell it is."""
+    folder = Path(__file__).parents[1] / "sample_surveys" / "millbrook-plywood"
+    first, again = (readings_of(read_folder(folder)) for _ in range(2))
+    assert all(one is other for one, other in zip(first, again, strict=True))
+    survey = read_folder(folder)
+    (table,) = survey.tables
+    rows = [list(row) for row in table.cells]
+    rows[3][4] = "48 3/4"
+    changed = replace(table, cells=tuple(map(tuple, rows)))
+    read = readings_of(replace(survey, tables=(changed,)))
+    differ = [other for one, other in zip(first, read, strict=True) if one != other]
+    assert [one.text for one in differ] == ["48 3/4"]

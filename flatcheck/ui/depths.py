@@ -60,10 +60,10 @@ of a depth are."""
 WALL_PX = 1.5
 """How far from a wall the depth of a sign on it stands."""
 
-NAME_PX = 20
+AWAY_PX = 20
 """How far from its wall a wall's name stands."""
 
-KEY_PX = 56
+TWO_ROWS_PX = 56
 """The room that the bar of colors takes below a plan, with two rows of words."""
 
 
@@ -168,8 +168,8 @@ def _draw(
         else _marks("fill", filled, "dot", SIGN_PX, "none", edge_px=2, halo_px=3),
     )
     _add_holds(drawing, assessment, style)
-    name_sides(drawing, room.outline, () if room.assumed else wall_names(room), NAME_PX)
-    frame(drawing, room.outline, style, KEY_PX, NAME_PX)
+    name_sides(drawing, room.outline, () if room.assumed else wall_names(room), AWAY_PX)
+    frame(drawing, room.outline, style, TWO_ROWS_PX, AWAY_PX)
     _name_keeps(drawing, survey, signs)
     reach = (DOT_PX if dots else SIGN_PX) / 2
     narrow = written(drawing, signs, style, NARROW_PX, reach)

@@ -15,7 +15,7 @@ function begin(root) {
   let drawn = ""; // the markup that stands there
   let now = null; // what the server said last
   let at = -1; // the place that is pointed at
-  let plan, told, ring, seen;
+  let plan, told, ring, seen, spoken;
 
   function show(data) {
     now = data;
@@ -26,7 +26,9 @@ function begin(root) {
       told = add("told");
       seen = add("ring seen");
       ring = add("ring");
-      told.setAttribute("aria-live", "polite");
+      // A box that was not shown is not read out; this one always is there.
+      spoken = add("spoken");
+      spoken.setAttribute("aria-live", "polite");
       leave();
       if (data.choosing) {
         plan.tabIndex = 0;
@@ -35,6 +37,7 @@ function begin(root) {
       }
     }
     hatch();
+    if (at >= 0) point(at, !seen.hidden);
     place(ring, now.places.find(([, , , number]) => number !== null && number === now.chosen));
   }
 
@@ -75,6 +78,7 @@ function begin(root) {
     place(told, where[2] && where);
     if (!where[2]) return;
     told.innerHTML = where[2];
+    if (spoken.textContent !== told.innerText) spoken.textContent = told.innerText;
     // As far to the left of its place as that is from the left of all the room there is, which a
     // narrow plan leaves free: it never leaves that.
     const across = (plan.offsetLeft + (where[0] / 100) * plan.clientWidth) / root.clientWidth;

@@ -219,7 +219,7 @@ def floor_map(assessment: Assessment) -> Drawing:
         _add_bar(drawing, finding, finding.worst, style)
     _add_spots(drawing, assessment)
     name_sides(drawing, room.outline, () if room.assumed else wall_names(room))
-    frame(drawing, room.outline, style, KEY_PX)
+    frame(drawing, room.outline, style, ONE_ROW_PX)
     return drawing
 
 
@@ -246,7 +246,7 @@ def _add_colors(drawing: Drawing, grid: Raster, above: Floats, style: Style) -> 
     add_colors(drawing, "departures", grid, COLORS, marks, words)
 
 
-KEY_PX = 40
+ONE_ROW_PX = 40
 """The room that the bar of colors takes below a map."""
 
 
