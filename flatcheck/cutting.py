@@ -119,10 +119,11 @@ def _first(within: Mask) -> Ints:
 def _levels(start: Floats, end: Floats, low: float, high: float) -> Floats:
     """The heights of all corners and crossings of lines from `low` to `high`, in order."""
     along = end - start
-    # The crossing of lines i and j is start i + t along i; parallel lines cross nowhere.
+    # The crossing of lines i and j is start i + t along i; parallel lines cross nowhere, nor do
+    # those that would only where no number reaches.
     turn = along[:, None, 0] * along[None, :, 1] - along[:, None, 1] * along[None, :, 0]
     away = start[None] - start[:, None]
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         t = (away[..., 0] * along[None, :, 1] - away[..., 1] * along[None, :, 0]) / turn
         s = (away[..., 0] * along[:, None, 1] - away[..., 1] * along[:, None, 0]) / turn
         met = (t > 0) & (t < 1) & (s > 0) & (s < 1)

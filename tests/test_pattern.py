@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from layouts import DRAIN, ELL, PATTERNS, PLAIN, ROOMS
 
@@ -428,6 +428,7 @@ KIND = st.sampled_from(KINDS)
     st.floats(-5000, 5000),
     st.booleans(),
 )
+@example("aligned", 800.0, 800.0, 0.5, 60.0, 60.0, 2.225073858507e-311, 0.0, False)
 def test_any_tile_in_any_room(kind, wide, deep, notch, length, width, turn, at, falls):
     """Without joints the pieces make up the floor, each no more than its tile, none nothing."""
     corners = ((0, 0), (wide, 0), (wide, deep * notch), (wide * notch, deep * notch))
