@@ -63,7 +63,10 @@ def profiles(survey: Survey) -> list[np.ndarray]:
 
 
 def test_file_to_verdict(tmp_path: Path) -> None:
-    """A 20 x 20 survey goes from file to verdict in under 50 ms, and in less than the yardstick."""
+    """A 20 x 20 survey goes from file to verdict in less than half of what the yardstick takes.
+
+    The 50 ms that are promised on a quick machine are printed.
+    """
     floor(tmp_path / "survey")
     along = profiles(read_folder(tmp_path / "survey"))
 
@@ -83,5 +86,4 @@ def test_file_to_verdict(tmp_path: Path) -> None:
         f"{hulls * 1e3:.1f} ms; ratio {verdict / hulls:.2f}"
     )
 
-    assert verdict < 0.050
-    assert verdict < hulls
+    assert verdict < hulls / 2
