@@ -69,7 +69,7 @@ def compiled(floor, corners):
 @pytest.mark.parametrize("pattern", PATTERNS)
 @pytest.mark.parametrize("name", ROOMS)
 def test_ten_thousand_tiles(name, pattern, capsys):
-    """Some 10,000 tiles with their joints; a quick machine takes half a second, which is printed."""
+    """Some 10,000 tiles with their joints; a quick machine takes half a second: it is printed."""
     room, tile, how = ROOMS[name], Tile(297, 297, 3), PATTERNS[pattern]
     outline = shapely.Polygon(room.outline.corners_mm)
     floor = shapely.difference(outline, shapely.union_all([box(*_ends(c)) for c in room.cutouts]))
