@@ -329,7 +329,7 @@ def test_outline_of_one_reading() -> None:
     (spot,) = found.verdict.spots
     assert len(spot.stations) == 1
     colors = raster(found)
-    x, y = outline_of(owners_of(found, colors), colors, spot)
+    x, y = outline_of(owners_of(found, colors), colors, spot).T
     assert np.nanmin(x) == pytest.approx(2000 - 250, abs=colors.step_mm)
     assert np.nanmax(x) == pytest.approx(2000 + 250, abs=colors.step_mm)
     assert np.nanmin(y) == pytest.approx(2000 - 250, abs=colors.step_mm)
@@ -341,7 +341,7 @@ def test_outline_closes() -> None:
     found = sample("millbrook-plywood")
     colors = raster(found)
     for spot in found.verdict.spots:
-        x, y = outline_of(owners_of(found, colors), colors, spot)
+        x, y = outline_of(owners_of(found, colors), colors, spot).T
         ends = np.round(np.column_stack((x, y)) / colors.step_mm * 2).astype(object)
         corners, count = np.unique(
             np.array([tuple(p) for p in ends[np.isfinite(x)]], dtype=float),

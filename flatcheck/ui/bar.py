@@ -14,13 +14,12 @@ from flatcheck.assess import Assessment
 from flatcheck.errors import FlatcheckError
 from flatcheck.language import say, several
 from flatcheck.places import where
-from flatcheck.room import wall_names
 from flatcheck.store import Kept, Store
 from flatcheck.survey import Gap, Table
 from flatcheck.tables import readings_of
-from flatcheck.ui.drawing import Drawing, Line, Signs, Words
+from flatcheck.ui.drawing import Drawing, Line, Signs, Words, located
 from flatcheck.ui.markup import chosen_station, tell, write
-from flatcheck.ui.plan import FLOOR, add_drains, add_ground, add_room, frame, name_sides
+from flatcheck.ui.plan import FLOOR, add_drains, add_ground, add_room, frame
 from flatcheck.ui.svg import shown
 from flatcheck.units import format_offset, parse_length
 from flatcheck.verdict import place_of
@@ -160,13 +159,12 @@ def _drawing(key: str, assessment: Assessment, table: Table) -> Drawing:
         )
     )
     ends_said = _ends(key, table)
-    at = np.array(ends_said).reshape(-1, 2)
+    at = located(ends_said)
     drawing.add(Line("bar", at, width_px=5), Signs("ends of bar", at, "square", 11))
     for number, end in enumerate(ends_said, 1):
         words = f"<b>{number}</b>"
         drawing.write(Words("ends of bar", end, words, (0, 1), (0, 7), size_px=16, halo=True))
-    name_sides(drawing, room.outline, () if room.assumed else wall_names(room))
-    frame(drawing, room.outline, style)
+    frame(drawing, room, style)
     return drawing
 
 

@@ -4,11 +4,10 @@ Pictures of a correction or a change; nothing is worked out here. Grinding is an
 with its depth, so that color never says alone what is to be done.
 """
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from html import unescape
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -21,10 +20,10 @@ from flatcheck.drain import Hold
 from flatcheck.language import say
 from flatcheck.places import where
 from flatcheck.report.relief import thinned
-from flatcheck.room import Ring, wall_names
+from flatcheck.room import Ring
 from flatcheck.survey import Survey
 from flatcheck.terms import Keep
-from flatcheck.ui.drawing import INK, Drawing, Line, Signs, Words
+from flatcheck.ui.drawing import Drawing, Line, Signs, Words, located
 from flatcheck.ui.figures import MOST_DOTS, add_colors, color_marks, raster_of
 from flatcheck.ui.plan import (
     LETTER_PX,
@@ -37,9 +36,8 @@ from flatcheck.ui.plan import (
     closed,
     frame,
     middle_of,
-    name_sides,
 )
-from flatcheck.ui.svg import shown
+from flatcheck.ui.svg import plain, shown
 from flatcheck.units import Style, format_length
 from flatcheck.verdict import Place, place_of
 
@@ -62,9 +60,6 @@ WALL_PX = 1.5
 
 AWAY_PX = 20
 """How far from its wall a wall's name stands."""
-
-TWO_ROWS_PX = 56
-"""The room that the bar of colors takes below a plan, with two rows of words."""
 
 
 @dataclass(frozen=True)
@@ -161,15 +156,14 @@ def _draw(
     _add_keeps(drawing, survey)
     ground, filled = ([s for s in signs if s.depth_mm * way > 0] for way in (-1, 1))
     drawing.add(
-        _marks("left", left, "dot", 3, INK, opacity=0.5),
-        _marks("grind", ground, "cross", SIGN_PX, "none", edge_px=2, halo_px=3),
-        _marks("fill", filled, "dot", DOT_PX, INK, halo_px=3)
+        _marks("left", left, size_px=3, opacity=0.5),
+        _marks("grind", ground, sign="cross", size_px=SIGN_PX, fill="none", edge_px=2, halo_px=3),
+        _marks("fill", filled, size_px=DOT_PX, halo_px=3)
         if dots
-        else _marks("fill", filled, "dot", SIGN_PX, "none", edge_px=2, halo_px=3),
+        else _marks("fill", filled, size_px=SIGN_PX, fill="none", edge_px=2, halo_px=3),
     )
     _add_holds(drawing, assessment, style)
-    name_sides(drawing, room.outline, () if room.assumed else wall_names(room), AWAY_PX)
-    frame(drawing, room.outline, style, TWO_ROWS_PX, AWAY_PX)
+    frame(drawing, room, style, AWAY_PX)
     _name_keeps(drawing, survey, signs)
     reach = (DOT_PX if dots else SIGN_PX) / 2
     narrow = written(drawing, signs, style, NARROW_PX, reach)
@@ -177,28 +171,13 @@ def _draw(
     drawing.write(*(replace(words, spare=i not in narrow) for i, words in wide.items()))
 
 
-def _marks(
-    name: str,
-    marks: Sequence[Sign],
-    sign: str,
-    size_px: float,
-    fill: str,
-    edge_px: float = 0,
-    halo_px: float = 0,
-    opacity: float = 1,
-) -> Signs:
-    """Marks in ink, on a rim of white where they are to stand out on every color."""
-    return Signs(
-        name,
-        np.array([mark.at for mark in marks]).reshape(-1, 2),
-        sign,
-        size_px,
-        fill,
-        edge_px=edge_px,
-        halo_px=halo_px,
-        opacity=opacity,
-        told=[mark.told for mark in marks],
-    )
+def _marks(name: str, marks: Sequence[Sign], **look: Any) -> Signs:
+    """Marks with what is told of each; how they look is said as `Signs` has it."""
+    return Signs(name, _places(marks), told=[mark.told for mark in marks], **look)
+
+
+def _places(marks: Sequence[Sign]) -> Floats:
+    return located([mark.at for mark in marks])
 
 
 def depth_words(sign: Sign, style: Style) -> str:
@@ -221,7 +200,7 @@ def written(
     the room. None is written on another, on a sign, or on words of the drawing.
     """
     per_mm = size_px / float((drawing.high - drawing.low).max())
-    at = np.array([sign.at for sign in signs]).reshape(-1, 2)
+    at = _places(signs)
     held = [s.xy for s in drawing.layers if isinstance(s, Signs) and s.name == "held"]
     solid = np.vstack(
         [_around(at * per_mm, reach_px)]
@@ -240,7 +219,9 @@ def written(
         box = box_of(words, per_mm)
         # With what is beside its sign too: words that are moved must not come under another one.
         besides = np.array([*box[:3], at[i, 1] * per_mm + reach_px])
-        if i not in taken and not _covered(besides, np.delete(solid, i, axis=0)).any():
+        covered = _covered(besides, solid)
+        covered[i] = False  # its own sign
+        if i not in taken and not covered.any():
             solid = np.vstack((solid, box))
             taken[i] = words
     return taken
@@ -248,7 +229,7 @@ def written(
 
 def box_of(words: Words, per_mm: float) -> Floats:
     """The box (west, south, east, north) of words in pixels, at `per_mm` of them."""
-    lines = [unescape(re.sub("</?[bi]>", "", line)) for line in words.text.split("<br>")]
+    lines = plain(words.text)
     size = np.array([LETTER_PX * max(map(len, lines)), LETTERS_PX * len(lines)])
     size *= words.size_px / 12
     if words.upright:
@@ -279,7 +260,7 @@ def _add_holds(drawing: Drawing, assessment: Assessment, style: Style) -> None:
     drawing.add(
         Signs(
             "held",
-            np.array([hold.at for hold in holds]).reshape(-1, 2),
+            located([hold.at for hold in holds]),
             "square",
             HELD_PX,
             "white",
@@ -316,7 +297,7 @@ def _add_keeps(drawing: Drawing, survey: Survey) -> None:
 def _name_keeps(drawing: Drawing, survey: Survey, signs: Sequence[Sign]) -> None:
     """What must not be done on every such part: in it or beside it, where it is on fewest signs."""
     per_mm = NARROW_PX / float((drawing.high - drawing.low).max())
-    marks = _around(np.array([sign.at for sign in signs]).reshape(-1, 2) * per_mm, SIGN_PX / 2)
+    marks = _around(_places(signs) * per_mm, SIGN_PX / 2)
     for keep in _barred(survey):
         text = f"{shown(keep.outline.name)}:<br>{barred_words(keep)}"
         ring = closed(keep.outline.corners_mm)

@@ -15,9 +15,8 @@ from flatcheck.falls import Drainage, Standing
 from flatcheck.language import say
 from flatcheck.report.falls import plane_words, pond_words, worst_fall
 from flatcheck.report.words import outcome_of
-from flatcheck.room import wall_names
 from flatcheck.runoff import Run
-from flatcheck.ui.drawing import Drawing, Line, Signs, Words, pieces
+from flatcheck.ui.drawing import Drawing, Line, Signs, Words, located, pieces
 from flatcheck.ui.plan import (
     FLOOR,
     LINE_PX,
@@ -28,7 +27,6 @@ from flatcheck.ui.plan import (
     add_room,
     frame,
     middle_of,
-    name_sides,
     size_of,
     write_beside,
 )
@@ -83,8 +81,7 @@ def falls_map(assessment: Assessment, water: Sequence[Drainage]) -> Drawing:
             _add_pond(drawing, pond, number, pond_words(number, pond, room, survey.show))
     _add_arrows(drawing, assessment, arrows)
     _add_worst(drawing, assessment, water)
-    name_sides(drawing, room.outline, () if room.assumed else wall_names(room))
-    frame(drawing, room.outline, survey.show)
+    frame(drawing, room, survey.show)
     return drawing
 
 
@@ -175,7 +172,7 @@ def _add_runs(drawing: Drawing, lines: Sequence[Run], size: float) -> None:
     drawing.add(
         Signs(
             "heads of runs",
-            np.array([at for at, _ in heads]).reshape(-1, 2),
+            located([at for at, _ in heads]),
             "arrow",
             7,
             fill=RUNNING,
@@ -279,7 +276,7 @@ def _add_worst(drawing: Drawing, assessment: Assessment, water: Sequence[Drainag
     drawing.add(
         Signs(
             "worst places",
-            np.array([worst.at for _, worst in found]).reshape(-1, 2),
+            located([worst.at for _, worst in found]),
             "cross",
             8,
             edge=WORST,

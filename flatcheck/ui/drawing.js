@@ -59,9 +59,9 @@ function begin(root) {
 
   function place(what, where) {
     what.hidden = !where;
-    what.style.display = where ? "" : "none";
-    if (where) what.style.left = where[0] + "%";
-    if (where) what.style.top = where[1] + "%";
+    if (!where) return;
+    what.style.left = where[0] + "%";
+    what.style.top = where[1] + "%";
   }
 
   function leave() {

@@ -21,6 +21,9 @@ DIGIT_PX, ROW_PX, EDGE_PX = 6.5, 20, 6
 """How wide a mark beside an axis is for each of its signs, how tall a row of them is, and how much
 is left free around all."""
 
+BAR_PX, BAR_ROW_PX = 20, 16
+"""How tall a bar of colors is with what is left free around it, and each row of its words."""
+
 
 @dataclass(frozen=True, eq=False)
 class Line:
@@ -103,6 +106,12 @@ class Colors:
     marks: Sequence[float]
     words: Sequence[str]
 
+    @property
+    def bar_px(self) -> float:
+        """How tall the bar of colors is, with the rows of its words."""
+        rows = 1 + max(said.count("<br>") for said in self.words)
+        return BAR_PX + BAR_ROW_PX * rows
+
 
 Layer = Line | Signs | Colors
 
@@ -150,6 +159,11 @@ class Drawing:
         """How far to the right and how far down places (n, 2) lie, as shares of the drawing."""
         right, up = ((np.reshape(places, (-1, 2)) - self.low) / (self.high - self.low)).T
         return np.column_stack((right, 1 - up))
+
+
+def located(places: Sequence[Place]) -> Floats:
+    """Places, or none, as those of a line or of signs (n, 2)."""
+    return np.array(places, dtype=float).reshape(-1, 2)
 
 
 def pieces(lines: Sequence[Floats]) -> Floats:

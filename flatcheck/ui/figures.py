@@ -18,9 +18,9 @@ from flatcheck.report.relief import departures_of, thinned, worst_of
 from flatcheck.report.text import SPOTS
 from flatcheck.report.ticks import height_steps
 from flatcheck.report.words import spot_words
-from flatcheck.room import inside, wall_names
+from flatcheck.room import inside
 from flatcheck.surface import station_pitch
-from flatcheck.ui.drawing import INK, Colors, Drawing, Line, Scale, Signs, Words
+from flatcheck.ui.drawing import INK, Colors, Drawing, Line, Scale, Signs, Words, located
 from flatcheck.ui.plan import (
     UNREAD,
     add_drains,
@@ -28,7 +28,6 @@ from flatcheck.ui.plan import (
     add_planes,
     add_room,
     frame,
-    name_sides,
 )
 from flatcheck.ui.svg import shown
 from flatcheck.units import Style, format_distance, format_length
@@ -166,16 +165,16 @@ def owners_of(assessment: Assessment, grid: Raster) -> Ints:
     return owners.reshape(grid.above_mm.shape)
 
 
-def outline_of(owners: Ints, grid: Raster, spot: Spot) -> tuple[Floats, Floats]:
-    """The edges (x, y) [mm] of the floor that belongs to a spot, each followed by NaN."""
+def outline_of(owners: Ints, grid: Raster, spot: Spot) -> Floats:
+    """The edges (n, 2) [mm] of the floor that belongs to a spot, the pen lifted between them."""
     held = np.pad(np.isin(owners, spot.stations), 1)
     row, column = np.nonzero(held[:, 1:] != held[:, :-1])
     across = _edges(column, row - 1, (0, 1))
     row, column = np.nonzero(held[1:] != held[:-1])
     along = _edges(column - 1, row, (1, 0))
-    x, y = np.concatenate((across, along)).T
-    corner = grid.x_mm[0] - grid.step_mm / 2, grid.y_mm[0] - grid.step_mm / 2
-    return corner[0] + x * grid.step_mm, corner[1] + y * grid.step_mm
+    corner = np.array([grid.x_mm[0], grid.y_mm[0]]) - grid.step_mm / 2
+    edges: Floats = corner + np.concatenate((across, along)) * grid.step_mm
+    return edges
 
 
 def _edges(x: Ints, y: Ints, toward: tuple[int, int]) -> Floats:
@@ -218,8 +217,7 @@ def floor_map(assessment: Assessment) -> Drawing:
     if finding and finding.worst:
         _add_bar(drawing, finding, finding.worst, style)
     _add_spots(drawing, assessment)
-    name_sides(drawing, room.outline, () if room.assumed else wall_names(room))
-    frame(drawing, room.outline, style, ONE_ROW_PX)
+    frame(drawing, room, style)
     return drawing
 
 
@@ -227,7 +225,7 @@ def _add_outlines(drawing: Drawing, assessment: Assessment, grid: Raster) -> Non
     spots = assessment.verdict.spots[:SPOTS]
     owners = owners_of(assessment, grid) if spots else np.empty((0, 0), dtype=np.int64)
     for spot in spots:
-        edge = np.column_stack(outline_of(owners, grid, spot))
+        edge = outline_of(owners, grid, spot)
         drawing.add(Line(f"edge of spot {spot.number}", edge, width_px=1.5))
 
 
@@ -244,10 +242,6 @@ def _add_colors(drawing: Drawing, grid: Raster, above: Floats, style: Style) -> 
     marks = color_marks(float(np.nanmax(np.abs(above))), style)
     words = [format_length(v, style, sign=True) for v in marks]
     add_colors(drawing, "departures", grid, COLORS, marks, words)
-
-
-ONE_ROW_PX = 40
-"""The room that the bar of colors takes below a map."""
 
 
 def color_marks(most_mm: float, style: Style) -> list[float]:
@@ -294,7 +288,7 @@ def _add_spots(drawing: Drawing, assessment: Assessment) -> None:
         drawing.add(
             Signs(
                 name,
-                np.array([spot.at for spot in told]).reshape(-1, 2),
+                located([spot.at for spot in told]),
                 sign,
                 11,
                 fill=[INK if spot.proven else "white" for spot in told],

@@ -3,7 +3,6 @@
 from datetime import date
 from html import escape
 
-import numpy as np
 import streamlit as st
 
 from flatcheck.assess import Assessment
@@ -19,16 +18,16 @@ from flatcheck.report.dossier import report_html
 from flatcheck.report.joints import SIGN_WORDS
 from flatcheck.report.lippage import TAPE, lippage_words
 from flatcheck.report.text import cite
-from flatcheck.room import Room, wall_names
+from flatcheck.room import Room
 from flatcheck.rules import grade_of, standards
 from flatcheck.steps import corner_steps, sides_of, steps_file, with_step
 from flatcheck.survey import Survey
 from flatcheck.tables import steps_of
 from flatcheck.tiling import laid
-from flatcheck.ui.drawing import Drawing, Line, Signs, pieces
+from flatcheck.ui.drawing import Drawing, Line, Signs, located, pieces
 from flatcheck.ui.kept import change, mine
 from flatcheck.ui.markup import chosen_station, listed, offer, paragraphs, tell, write
-from flatcheck.ui.plan import FLOOR, add_drains, add_ground, add_room, closed, frame, name_sides
+from flatcheck.ui.plan import FLOOR, add_drains, add_ground, add_room, closed, frame
 from flatcheck.verdict import Outcome
 
 SIGNS = {
@@ -205,7 +204,7 @@ def joints_figure(
         drawing.add(
             Signs(
                 str(outcome),
-                np.array([(joint.step.x_mm, joint.step.y_mm) for joint in own]).reshape(-1, 2),
+                located([(joint.step.x_mm, joint.step.y_mm) for joint in own]),
                 sign,
                 9,
                 fill=color,
@@ -223,6 +222,5 @@ def joints_figure(
             )
         )
     add_drains(drawing, survey.drains)
-    name_sides(drawing, room.outline, () if room.assumed else wall_names(room))
-    frame(drawing, room.outline, survey.show)
+    frame(drawing, room, survey.show)
     return drawing

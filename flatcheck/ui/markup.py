@@ -113,7 +113,7 @@ def chosen_station(drawing: Drawing, key: str, floor: str) -> int | None:
     data = _data(drawing) | {"choosing": how, "chosen": said}
     with st.container(key=key):
         chosen = _screen(
-            data=data, key=slot, default={"chosen": said}, on_chosen_change=lambda: None
+            data=data, key=slot, default={"chosen": None}, on_chosen_change=lambda: None
         ).chosen
     return None if chosen is None else int(chosen)
 

@@ -1,7 +1,6 @@
 """What the plans have in common: the room to scale, its walls by name, its drains and planes."""
 
 import math
-import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -11,9 +10,9 @@ from flatcheck.drain import Drain
 from flatcheck.facet import Falls
 from flatcheck.parts import spread
 from flatcheck.report.ticks import distance_steps, ticks
-from flatcheck.room import Ring, Room, inside, ring_area
-from flatcheck.ui.drawing import Drawing, Line, Words, mark_axes, pieces
-from flatcheck.ui.svg import shown
+from flatcheck.room import Ring, Room, inside, ring_area, wall_names
+from flatcheck.ui.drawing import Colors, Drawing, Line, Words, mark_axes, pieces
+from flatcheck.ui.svg import plain, shown
 from flatcheck.units import Style, format_distance
 from flatcheck.verdict import Place, place_of
 
@@ -99,7 +98,7 @@ def write_beside(
     middle = middle_of(ring)
 
     def fits(words: str, upright: bool) -> bool:
-        long = LETTER_PX * len(re.sub("<[^>]*>", "", words))
+        long = LETTER_PX * max(map(len, plain(words)))
         wide, tall = (LINE_PX, long) if upright else (long, LINE_PX)
         off = (-10 - tall / 2 if upright else 6 + tall / 2) if lies else 9 + wide / 2
         center = np.array([0, off] if lies else [off, 0])
@@ -166,17 +165,22 @@ def name_sides(
         drawing.write(Words("side", place_of(middle), shown(name), (0, 0), off, upright))
 
 
-def frame(
-    drawing: Drawing, outline: Ring, style: Style, below_px: float = 0, away_px: float = NAME_PX
-) -> None:
-    """The drawing around an outline, marked as a tape is, `below_px` for a bar of colors.
+BAR_GAP_PX = 4
+"""What is left free between the marks below a drawing and its bar of colors."""
 
-    The names of walls stand `away_px` from them.
+
+def frame(drawing: Drawing, room: Room, style: Style, away_px: float = NAME_PX) -> None:
+    """The drawing around a room, its walls by name `away_px` from them, marked as a tape is.
+
+    With room for the bar of its colors, where it has any.
     """
+    outline = room.outline
+    name_sides(drawing, outline, () if room.assumed else wall_names(room), away_px)
     corners = np.array(outline.corners_mm)
     drawing.low, drawing.high = corners.min(axis=0), corners.max(axis=0)
     across, up = (
         [(v, format_distance(v, style)) for v in ticks(low, high, distance_steps(style), 5)]
         for low, high in zip(drawing.low, drawing.high, strict=True)
     )
-    mark_axes(drawing, across, up, below_px, away_px + LINE_PX / 2)
+    bars = [layer.bar_px + BAR_GAP_PX for layer in drawing.layers if isinstance(layer, Colors)]
+    mark_axes(drawing, across, up, sum(bars), away_px + LINE_PX / 2)

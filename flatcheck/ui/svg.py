@@ -23,9 +23,6 @@ WIDE = 1000
 UNITS_PER_PX = 1.5
 """How large hatches are until drawing.js has seen how wide the drawing is."""
 
-KEY_PX, KEY_ROW_PX = 36, 15
-"""How tall the bar of colors is with one row of words, and each more of them."""
-
 DASHES = {"solid": "", "dash": "7 5", "dot": "2 4"}
 
 HATCHES = {
@@ -63,6 +60,11 @@ def clean(text: str) -> str:
         piece if MARKUP.fullmatch(piece) else escape(unescape(piece))
         for piece in MARKUP.split(text)
     )
+
+
+def plain(text: str) -> list[str]:
+    """The lines of what a drawing says, as they are seen."""
+    return [unescape(MARKUP.sub("", line)) for line in text.split("<br>")]
 
 
 def markup(drawing: Drawing, widest_rem: float = WIDEST_REM) -> str:
@@ -265,8 +267,7 @@ def _words(drawing: Drawing, words: Words) -> str:
 
 def _bar(colors: Colors, bottom_px: float) -> str:
     """The bar of colors, with its marks, at the bottom of the room below the drawing."""
-    rows = max(said.count("<br>") for said in colors.words)
-    below_px = bottom_px - KEY_PX - KEY_ROW_PX * rows
+    below_px = bottom_px - colors.bar_px
     marks = np.array(colors.marks)
     share = 100 * (marks - marks[0]) / (marks[-1] - marks[0])
     words = "".join(

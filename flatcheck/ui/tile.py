@@ -24,13 +24,12 @@ from flatcheck.readers.folder import edited
 from flatcheck.report.forecast import step_words
 from flatcheck.report.outlook import headline, joints_csv, outlook_html, outlook_words
 from flatcheck.report.tiling import tiling_words
-from flatcheck.room import wall_names
 from flatcheck.survey import Survey
 from flatcheck.tiling import laid
 from flatcheck.ui.drawing import Drawing, Line, Signs, pieces
 from flatcheck.ui.markup import draw, listed, offer, paragraphs, tell, write
 from flatcheck.ui.memory import kept, text_of
-from flatcheck.ui.plan import FLOOR, add_drains, add_ground, add_room, closed, frame, name_sides
+from flatcheck.ui.plan import FLOOR, add_drains, add_ground, add_room, closed, frame
 from flatcheck.verdict import Outcome
 
 Floats = npt.NDArray[np.float64]
@@ -209,6 +208,5 @@ def laying_figure(seen: Outlook, here: Assessment) -> Drawing:
             ),
         )
     add_drains(drawing, survey.drains)
-    name_sides(drawing, room.outline, () if room.assumed else wall_names(room))
-    frame(drawing, room.outline, survey.show)
+    frame(drawing, room, survey.show)
     return drawing
