@@ -17,7 +17,7 @@ from scipy.spatial import ConvexHull
 from flatcheck.sweep import sweep
 
 SAMPLES = 121
-REPEATS = 3
+REPEATS = 5
 
 # Andrew's monotone chain on every window, then the deepest sample below each edge: the loop that
 # anyone would write in C, 0.3 to 1 microsecond a window.
