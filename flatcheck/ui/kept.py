@@ -269,7 +269,7 @@ def _told(entry: Entry) -> str:
 def _history(log: tuple[Entry, ...]) -> None:
     rows = "".join(
         f"<tr><td>{entry.number}</td>"
-        f"<td>{say('{time:%Y-%m-%d %H:%M:%S}', time=entry.at.astimezone())}</td>"
+        f"<td class=when>{entry.at.astimezone():%Y-%m-%d<br>%H:%M:%S}</td>"
         f"<td>{escape(entry.who or '-')}</td><td>{escape(entry.what)}</td></tr>"
         for entry in log[: -SHOWN - 1 : -1]
     )

@@ -54,7 +54,7 @@ input, textarea, [data-baseweb="select"] div {font-size: 16px !important}
 .fc table {border-collapse: collapse} .fc tr {border-top: 1px solid #d0d7de}
 .fc .warn {border-left: 4px solid #8a5300; padding-left: .75rem}
 .fc td {padding: .3rem .75rem .3rem 0; vertical-align: top}
-.fc td:first-child {white-space: nowrap}
+.fc td:first-child, .fc td.when {white-space: nowrap}
 .fc th {text-align: left; padding: .3rem .75rem .3rem 0; vertical-align: bottom}
 .fc td, .fc th {font-variant-numeric: tabular-nums}
 .fc .walls {display: flex; flex-wrap: wrap; gap: 1rem 2.5rem; align-items: flex-start}
