@@ -103,20 +103,25 @@ def kept_survey(
     with st.container():
         if notice:
             write(f"<p class=warn role=status>{escape(notice)}</p>")
-    _tools(store, kept)
-    survey = survey_of(kept.files)
-    source = f"{key}.{seen[1]}"
-    asked = wanted(source, survey)
-    if not alike(edited(survey, asked), survey):
-        # Only what differs is written: a document keeps what it leaves unsaid.
-        changed = edited(
-            survey,
-            {n: of for n, of in asked.items() if not alike(edited(survey, {n: of}), survey)},
-        )
-        files = {**kept.files, DOCUMENT: changed.document.encode()}
-        kept = store.save(key, kept.last.number, files, who())
-        st.session_state["documents"][key] = (kept.files[DOCUMENT], seen[1])
-        st.rerun()
+    tools = st.container()
+    try:
+        survey = survey_of(kept.files)
+        source = f"{key}.{seen[1]}"
+        asked = wanted(source, survey)
+        if not alike(edited(survey, asked), survey):
+            # Only what differs is written: a document keeps what it leaves unsaid.
+            changed = edited(
+                survey,
+                {n: of for n, of in asked.items() if not alike(edited(survey, {n: of}), survey)},
+            )
+            files = {**kept.files, DOCUMENT: changed.document.encode()}
+            kept = store.save(key, kept.last.number, files, who())
+            st.session_state["documents"][key] = (kept.files[DOCUMENT], seen[1])
+            survey = changed
+    finally:
+        # Above the fields, but drawn once what they change is kept: that can be undone, too.
+        with tools:
+            _tools(store, kept)
     return source, survey
 
 
