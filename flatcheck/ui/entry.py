@@ -77,8 +77,12 @@ FIRST = "millbrook-plywood"
 @cache
 def _samples(shelf: Path) -> dict[str, Survey]:
     """The samples that the page can draw, floors and joints; bars laid by lot are none."""
-    read = {path.parent.name: read_folder(path.parent) for path in sorted(shelf.glob("*/*.toml"))}
-    return {name: found for name, found in read.items() if reads_floor(found) or found.lippage}
+    return {
+        path.parent.name: found
+        for path in sorted(shelf.glob("*/*.toml"))
+        # Asked at once of each, while its tables are remembered as read.
+        if reads_floor(found := read_folder(path.parent)) or found.lippage
+    }
 
 
 def entered(units: Any) -> Entered | None:
